@@ -37,7 +37,7 @@ func (e *Engine) Zone(ctx context.Context, zone *time.Location) error {
 	}
 	return e.Exec(ctx, "zone macros", `
 CREATE OR REPLACE MACRO local_time(instant) AS (
-    SELECT CAST(instant AS TIMESTAMP) + to_seconds(max_by(zone.offset_s, zone.from_utc)) FROM zone WHERE zone.from_utc <= instant
+    CAST(instant AS TIMESTAMP) + to_seconds((SELECT max_by(zone.offset_s, zone.from_utc) FROM zone WHERE zone.from_utc <= instant))
 );
 CREATE OR REPLACE MACRO day_end(instant) AS (
     SELECT min(local_days.ends_at) FROM local_days WHERE local_days.starts_at = instant
