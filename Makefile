@@ -1,0 +1,58 @@
+# Thawline. `make help` lists what can be made.
+SHELL := /bin/bash
+.SHELLFLAGS := -eu -o pipefail -c
+.DEFAULT_GOAL := help
+
+export CGO_ENABLED := 1
+# The tests look for a browser here; make browser installs one where it may.
+export THAWLINE_BROWSER ?= $(shell command -v chromium || command -v chromium-browser || command -v google-chrome)
+
+ECHARTS := internal/chart/assets/echarts.min.js
+VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
+GO_BUILD := go build -trimpath -ldflags "-s -w -X main.version=$(VERSION)"
+
+.PHONY: help build assets demo test check bench test-cross update browser clean
+
+help: ## list the targets
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+
+build: assets ## build bin/thawline
+	$(GO_BUILD) -o bin/thawline ./cmd/thawline
+
+assets: $(ECHARTS) ## fetch the pinned chart library by npm (git-ignored, checked by SHA-256)
+
+$(ECHARTS): internal/chart/assets/package-lock.json
+	cd internal/chart/assets && npm ci --ignore-scripts --no-audit --no-fund --loglevel=error
+	cp internal/chart/assets/node_modules/echarts/dist/echarts.min.js $@
+	touch $@
+
+demo: build ## invent a hospital, audit its last month, say where the pack is
+	bin/thawline demo --dir demo
+
+test: assets browser ## run every test, browser tests included
+	go vet ./...
+	@test -z "$$(gofmt -l cmd internal queries dashboards)" || { echo "gofmt would change:"; gofmt -l cmd internal queries dashboards; exit 1; }
+	go test -timeout 15m ./...
+
+check: assets ## vet, format, and the checks of the code's own rules
+	go vet ./...
+	@test -z "$$(gofmt -l cmd internal queries dashboards)" || { echo "gofmt would change:"; gofmt -l cmd internal queries dashboards; exit 1; }
+	go test ./internal -run TestLayers
+
+test-cross: build ## recompute the demo's episodes in another engine and compare every one
+	testdata/cross/run.sh bin/thawline
+
+bench: build ## time ingest, current, mark and pack on an invented store of the size in BENCH_LABS
+	testdata/bench/run.sh bin/thawline
+
+update: assets ## rewrite the wanted files of script tests
+	go test ./cmd/thawline -update
+
+browser: ## install a headless browser and PDF tools for the browser tests, where it may
+	@if [ -z "$(THAWLINE_BROWSER)" ]; then \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
+	  else echo "the browser tests need chromium: install it (Debian: apt-get install chromium) or name it in THAWLINE_BROWSER"; exit 1; fi; fi
+
+clean: ## remove what was built
+	rm -rf bin demo bench
