@@ -1,0 +1,101 @@
+package stat
+
+import (
+	"math"
+	"slices"
+	"sort"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// FunnelLimit gives the limit under which a share of n episodes falls with
+// probability p where the target is the true rate, by the exact binomial
+// distribution with interpolation (Spiegelhalter 2005, Stat Med 24:1185,
+// appendix; formula from memory): r is the smallest count with P(R ≤ r) > p,
+// α = (P(R ≤ r) − p) / P(R = r), the limit (r − α)/n, clipped to 0 and 1.
+// 95 % limits take p = 0.025 and 0.975, 99.8 % limits 0.001 and 0.999.
+//
+// Interpolation makes the curve smooth in n; it is no quantile of the counts.
+// It knows no variation between places beyond chance: see Overdispersion. NaN
+// where n < 1 or target or p is outside 0 to 1.
+func FunnelLimit(target float64, n int, p float64) float64 {
+	if n < 1 || !(target >= 0 && target <= 1 && p > 0 && p < 1) {
+		return math.NaN()
+	}
+	if target == 0 || target == 1 {
+		return target
+	}
+	b := distuv.Binomial{N: float64(n), P: target}
+	r := sort.Search(n, func(r int) bool { return b.CDF(float64(r)) > p })
+	at, before := 1.0, 0.0
+	if r < n {
+		at = b.CDF(float64(r))
+	}
+	if r > 0 {
+		before = b.CDF(float64(r - 1))
+	}
+	alpha := (at - p) / (at - before)
+	return min(1, max(0, (float64(r)-alpha)/float64(n)))
+}
+
+// Dispersion says how much places differ beyond chance.
+type Dispersion struct {
+	// Phi is the mean of z² over the places; 1 where only chance plays.
+	Phi float64
+	// Tau2 is the variance between places on the scale of shares, from Phi.
+	Tau2 float64
+}
+
+// Overdispersion gives the spread of the shares counts[i]/sizes[i] about the
+// target (Spiegelhalter 2005, Stat Med 24:1185): z = (p−target)/s with
+// s² = target(1−target)/n; φ = Σz²/I; τ² = (Iφ − (I−1)) / (Σw − Σw²/Σw) with
+// w = 1/s², not under 0. winsorise is the share of z drawn in at each end
+// (0.1 in the paper, 0 for none), so that true outliers do not hide
+// themselves; the ends are quantiles as in Quantile.
+//
+// Places of size 0 are left out. NaN with fewer than two places or a target of
+// 0 or 1. Do not widen limits where φ is under 1; with fewer than about ten
+// places φ is itself uncertain.
+func Overdispersion(counts, sizes []float64, target, winsorise float64) Dispersion {
+	var z, w []float64
+	for i, n := range sizes {
+		if n > 0 {
+			s2 := target * (1 - target) / n
+			z = append(z, (counts[i]/n-target)/math.Sqrt(s2))
+			w = append(w, 1/s2)
+		}
+	}
+	if len(z) < 2 || !(target > 0 && target < 1) {
+		return Dispersion{math.NaN(), math.NaN()}
+	}
+	sorted := slices.Sorted(slices.Values(z))
+	low, high := quantile(sorted, winsorise), quantile(sorted, 1-winsorise)
+	var phi, sum, sum2 float64
+	for i := range z {
+		v := min(high, max(low, z[i]))
+		phi += v * v
+		sum += w[i]
+		sum2 += w[i] * w[i]
+	}
+	places := float64(len(z))
+	phi /= places
+	return Dispersion{phi, max(0, (places*phi-(places-1))/(sum-sum2/sum))}
+}
+
+// Multiplicative gives normal funnel limits at z standard errors, widened by
+// √φ where φ is over 1, clipped to 0 and 1 (Spiegelhalter 2005). z is 1.96 for
+// 95 %, 3.09 for 99.8 %. Normal limits are too tight below for small n.
+func (d Dispersion) Multiplicative(target, n, z float64) Interval {
+	return clipped(target, z*math.Sqrt(target*(1-target)/n*max(1, d.Phi)))
+}
+
+// Additive gives normal funnel limits at z standard errors with the variance
+// τ² between places added, clipped to 0 and 1 (Spiegelhalter 2005). Unlike
+// Multiplicative it does not shrink to the target for large n.
+func (d Dispersion) Additive(target, n, z float64) Interval {
+	return clipped(target, z*math.Sqrt(target*(1-target)/n+d.Tau2))
+}
+
+func clipped(centre, half float64) Interval {
+	return Interval{max(0, centre-half), min(1, centre+half)}
+}
