@@ -1,0 +1,137 @@
+// Package chart draws figures: go-echarts makes each chart's option as data,
+// and ECharts' own server-side rendering, run in a JavaScript interpreter
+// without input or output, turns it into SVG that stands in the page.
+package chart
+
+import (
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"regexp"
+	"strings"
+	"time"
+
+	"github.com/dop251/goja"
+)
+
+// assets holds the chart library where `make assets` has fetched it; the
+// placeholder beside it keeps the pattern from matching nothing.
+//
+//go:embed assets/echarts*
+var assets embed.FS
+
+// librarySHA256 is the SHA-256 of dist/echarts.min.js of npm's echarts 5.6.0.
+const librarySHA256 = "bf4a223524e40b77c304bec67e1222cf551f14880cf42c69dc046558e11c07b1"
+
+// limit ends a drawing that does not come to its end.
+const limit = 20 * time.Second
+
+// ErrNoLibrary says that the program was built without the chart library.
+var ErrNoLibrary = errors.New("the chart library is not in this program: run `make assets` and build again, or name a file echarts.min.js of version 5.6.0 in THAWLINE_ECHARTS")
+
+// Renderer draws charts, one after the other.
+type Renderer struct{ program *goja.Program }
+
+// New loads and checks the chart library.
+func New() (*Renderer, error) {
+	var text []byte
+	var err error
+	from := "assets/echarts.min.js"
+	if path := os.Getenv("THAWLINE_ECHARTS"); path != "" {
+		from = path
+		if text, err = os.ReadFile(path); err != nil {
+			return nil, fmt.Errorf("read the chart library named in THAWLINE_ECHARTS: %w", err)
+		}
+	} else if text, err = assets.ReadFile(from); err != nil {
+		return nil, ErrNoLibrary
+	}
+	sum := sha256.Sum256(text)
+	if found := hex.EncodeToString(sum[:]); found != librarySHA256 {
+		return nil, fmt.Errorf("the chart library %s has SHA-256 %s, wanted %s (echarts 5.6.0): run `make assets` again", from, found, librarySHA256)
+	}
+	program, err := goja.Compile("echarts.min.js", string(text), false)
+	if err != nil {
+		return nil, fmt.Errorf("compile the chart library: %w", err)
+	}
+	return &Renderer{program: program}, nil
+}
+
+// The library asks for timers and a console; neither does anything here.
+const stubs = `
+var setTimeout = function () { return 0; }, clearTimeout = function () {}, setInterval = function () { return 0; }, clearInterval = function () {};
+var console = { log: function () {}, warn: function () {}, error: function () {} };`
+
+const draw = `
+(function (option, width, height) {
+    var chart = echarts.init(null, null, { renderer: 'svg', ssr: true, width: width, height: height });
+    chart.setOption(JSON.parse(option));
+    var svg = chart.renderToSVGString();
+    chart.dispose();
+    return svg;
+})`
+
+// A fresh machine a drawing: identifiers count up within one, and the bytes of
+// a drawing would depend on those before it.
+func (r *Renderer) svg(option map[string]any, width, height int) (string, error) {
+	text, err := json.Marshal(option)
+	if err != nil {
+		return "", fmt.Errorf("write the chart's option: %w", err)
+	}
+	vm := goja.New()
+	timer := time.AfterFunc(limit, func() { vm.Interrupt("the drawing took over " + limit.String()) })
+	defer timer.Stop()
+	// Where the library draws lots, for nothing that is seen, every run draws
+	// the same.
+	vm.SetRandSource(func() float64 { return 0.5 })
+	if _, err := vm.RunString(stubs); err != nil {
+		return "", err
+	}
+	if _, err := vm.RunProgram(r.program); err != nil {
+		return "", fmt.Errorf("start the chart library: %w", err)
+	}
+	function, err := vm.RunString(draw)
+	if err != nil {
+		return "", err
+	}
+	call, _ := goja.AssertFunction(function)
+	drawn, err := call(goja.Undefined(), vm.ToValue(string(text)), vm.ToValue(width), vm.ToValue(height))
+	if err != nil {
+		return "", fmt.Errorf("draw: %w", err)
+	}
+	return drawn.String(), nil
+}
+
+var (
+	ownID     = regexp.MustCompile(`\b(zr\d+-[A-Za-z0-9_-]+)`)
+	forbidden = regexp.MustCompile(`(?i)<\s*(script|foreignObject|iframe|image|a|use|style|animate|set)\b|\bhref\s*=|\bon[a-z]+\s*=\s*["']|url\(\s*["']?[^#"')]|javascript:`)
+	opening   = regexp.MustCompile(`^<svg[^>]*>`)
+	classes   = regexp.MustCompile(` class="[^"]*"`)
+	styles    = regexp.MustCompile(`(?s)<style[^>]*>.*?</style>`)
+	tags      = regexp.MustCompile(`<[^>]*>`)
+)
+
+// finish makes a drawing fit to stand in a page beside others: identifiers of
+// its own, a role, a title and a description, and nothing that acts.
+func finish(svg, id, title, description string, width, height int) (string, error) {
+	svg = styles.ReplaceAllString(svg, "")
+	svg = tags.ReplaceAllStringFunc(svg, func(tag string) string {
+		return classes.ReplaceAllString(ownID.ReplaceAllString(tag, id+"-$1"), "")
+	})
+	for _, tag := range tags.FindAllString(svg, -1) {
+		if bad := forbidden.FindString(tag); bad != "" {
+			return "", fmt.Errorf("the drawing of %s holds %q, which has no place in a page without scripts", id, bad)
+		}
+	}
+	if !opening.MatchString(svg) {
+		return "", fmt.Errorf("the drawing of %s is no SVG", id)
+	}
+	head := fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="%s-title %s-desc" viewBox="0 0 %d %d" preserveAspectRatio="xMidYMid meet"><title id="%s-title">%s</title><desc id="%s-desc">%s</desc>`,
+		id, id, width, height, id, escape(title), id, escape(description))
+	return head + opening.ReplaceAllString(svg, ""), nil
+}
+
+var escape = strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;", `"`, "&quot;", "'", "&#39;").Replace

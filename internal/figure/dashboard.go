@@ -1,0 +1,126 @@
+package figure
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"slices"
+	"strings"
+
+	"github.com/goccy/go-yaml"
+)
+
+// Dashboard is one page of the pack: sections of panels, in order.
+type Dashboard struct {
+	Sections []Section `yaml:"sections"`
+}
+
+// Section is one part of the page.
+type Section struct {
+	// Section is its title.
+	Section string `yaml:"section"`
+	// Intro is a line under it.
+	Intro string `yaml:"intro"`
+	// NotRun says why there is nothing, in a version without its figures.
+	NotRun string `yaml:"not_run"`
+	// Page names a part that the pack writes itself: answer, trust, judged.
+	Page   string  `yaml:"page"`
+	Panels []Panel `yaml:"panels"`
+}
+
+// Panel is one figure on the page.
+type Panel struct {
+	// Figure names a file of queries/figures.
+	Figure string `yaml:"figure"`
+	// Asks is the question; without it the figure's own.
+	Asks string `yaml:"asks"`
+	// Says is the sentence, with {name} for values of the answer, {share} and
+	// {interval} made from n and of.
+	Says string `yaml:"says"`
+	// SaysNone is the sentence where of is 0 or nothing was found.
+	SaysNone string `yaml:"says_none"`
+	// Chart is one of Charts.
+	Chart string `yaml:"chart"`
+	// X and Y name points columns; Y may be several.
+	X string   `yaml:"x"`
+	Y []string `yaml:"y"`
+	// Unit is written on the axis of values.
+	Unit string `yaml:"unit"`
+	// XTitle is written on the other axis.
+	XTitle string `yaml:"x_title"`
+	// Band names two policy values between which the axis is shaded.
+	Band []string `yaml:"band"`
+	// Beside names what published audits measured, with year and country.
+	Beside string `yaml:"beside"`
+}
+
+// Charts lists the kinds of chart.
+var Charts = []string{"control", "stacked", "bars", "histogram", "effect", "table"}
+
+// LoadDashboard reads a dashboard strictly and checks it against the figures:
+// every fault is told, with its place.
+func LoadDashboard(fsys fs.FS, file string, figures map[string]*Definition) (*Dashboard, error) {
+	text, err := fs.ReadFile(fsys, file)
+	if err != nil {
+		return nil, fmt.Errorf("read the dashboard: %w", err)
+	}
+	var d Dashboard
+	if err := yaml.NewDecoder(bytes.NewReader(text), yaml.Strict()).Decode(&d); err != nil {
+		return nil, fmt.Errorf("%s: %s", file, yaml.FormatError(err, false, true))
+	}
+	var errs []error
+	for i, s := range d.Sections {
+		place := fmt.Sprintf("%s: section %d (%s)", file, i+1, s.Section)
+		if s.Section == "" {
+			errs = append(errs, fmt.Errorf("%s has no title", place))
+		}
+		if s.NotRun == "" && s.Page == "" && len(s.Panels) == 0 {
+			errs = append(errs, fmt.Errorf("%s has neither panels nor not_run", place))
+		}
+		if !slices.Contains([]string{"", "answer", "trust", "judged"}, s.Page) {
+			errs = append(errs, fmt.Errorf("%s: page %q is none of answer, trust, judged", place, s.Page))
+		}
+		for j, p := range s.Panels {
+			errs = append(errs, p.check(fmt.Sprintf("%s, panel %d", place, j+1), figures))
+		}
+	}
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	return &d, nil
+}
+
+func (p *Panel) check(place string, figures map[string]*Definition) error {
+	d := figures[p.Figure]
+	if d == nil {
+		return fmt.Errorf("%s: there is no figure %q: write queries/figures/%s.sql", place, p.Figure, p.Figure)
+	}
+	var errs []error
+	if !slices.Contains(Charts, p.Chart) {
+		errs = append(errs, fmt.Errorf("%s: chart %q is none of %s", place, p.Chart, strings.Join(Charts, ", ")))
+	}
+	if p.Says == "" {
+		errs = append(errs, fmt.Errorf("%s: says is missing: every figure has its sentence", place))
+	}
+	names := append([]string{p.X}, p.Y...)
+	if p.Chart == "table" {
+		names = nil
+	}
+	for _, name := range names {
+		if !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == name }) {
+			errs = append(errs, fmt.Errorf("%s: figure %s has no points column %q", place, p.Figure, name))
+		}
+	}
+	for _, says := range []string{p.Says, p.SaysNone} {
+		for _, name := range Holes(says) {
+			if !slices.Contains([]string{"share", "interval", "period"}, name) && !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name }) {
+				errs = append(errs, fmt.Errorf("%s: the answer of figure %s has no {%s}", place, p.Figure, name))
+			}
+		}
+	}
+	if len(p.Band) != 0 && len(p.Band) != 2 {
+		errs = append(errs, fmt.Errorf("%s: band names two policy values", place))
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,157 @@
+package figure
+
+// Disclose hides every count from 1 to small−1, and what would give one away:
+//
+//   - a count that differs from another of its row by less than small;
+//   - in a row or a column of counts with hidden cells that stand alone, or
+//     that together are fewer than small, the next smallest (a reader may know
+//     the line's total from another sentence);
+//   - a share or number made from a hidden count;
+//   - a value of the answer that is small, or repeats a hidden cell.
+//
+// Zeros stay, unless nothing else can cover a neighbour. small 0 or 1 hides
+// nothing.
+func (f *Figure) Disclose(small int64) {
+	if small <= 1 {
+		return
+	}
+	counts := countColumns(f.Points)
+	hidden := make([][]bool, len(f.Rows))
+	at := func(r, c int) int64 { n, _ := f.Rows[r][c].Value.(int64); return n }
+	for r := range f.Rows {
+		hidden[r] = make([]bool, len(f.Points))
+		for _, c := range counts {
+			hidden[r][c] = at(r, c) > 0 && at(r, c) < small
+		}
+	}
+	type cell struct{ r, c int }
+	var lines [][]cell
+	for r := range f.Rows {
+		var line []cell
+		for _, c := range counts {
+			line = append(line, cell{r, c})
+		}
+		lines = append(lines, line)
+	}
+	for _, c := range counts {
+		var line []cell
+		for r := range f.Rows {
+			line = append(line, cell{r, c})
+		}
+		lines = append(lines, line)
+	}
+	// Each pass hides at least one more cell or ends.
+	for again := true; again; {
+		again = false
+		for _, line := range lines {
+			for {
+				n, sum, next := 0, int64(0), -1
+				for i, x := range line {
+					v := at(x.r, x.c)
+					if hidden[x.r][x.c] {
+						n++
+						sum += v
+						continue
+					}
+					if next < 0 || better(v, at(line[next].r, line[next].c)) {
+						next = i
+					}
+				}
+				if n == 0 || (n > 1 && sum >= small) || next < 0 {
+					break
+				}
+				hidden[line[next].r][line[next].c] = true
+				again = true
+			}
+		}
+		// The rest of a count within another of its row tells as much as a
+		// count of its own: 38 of 40 tells of two.
+		for r := range f.Rows {
+			for _, p := range f.pairs() {
+				if hidden[r][p[0]] || hidden[r][p[1]] {
+					continue
+				}
+				if rest := at(r, p[1]) - at(r, p[0]); rest > 0 && rest < small {
+					hidden[r][p[0]] = true
+					again = true
+				}
+			}
+		}
+	}
+	taken := map[int64]bool{}
+	for r := range f.Rows {
+		for _, c := range counts {
+			if hidden[r][c] {
+				taken[at(r, c)] = true
+			}
+		}
+	}
+	for r := range f.Rows {
+		for i, c := range f.Points {
+			hide := hidden[r][i]
+			for _, from := range c.From {
+				hide = hide || hidden[r][f.Index(from)]
+			}
+			if hide {
+				f.Rows[r][i] = Cell{Hidden: true}
+				f.HiddenCells++
+			}
+		}
+	}
+	f.discloseAnswer(small, taken)
+}
+
+func (f *Figure) discloseAnswer(small int64, taken map[int64]bool) {
+	hide := map[string]bool{}
+	for _, c := range f.Answer {
+		if n, ok := f.Values[c.Name].Value.(int64); ok && c.Kind == Count && n > 0 && (n < small || taken[n]) {
+			hide[c.Name] = true
+		}
+	}
+	n, hasN := f.Whole("n")
+	of, hasOf := f.Whole("of")
+	if hasN && hasOf && of > n && of-n < small {
+		hide["n"] = true
+	}
+	for _, c := range f.Answer {
+		gone := hide[c.Name]
+		for _, from := range c.From {
+			gone = gone || hide[from]
+		}
+		if gone {
+			f.Values[c.Name] = Cell{Hidden: true}
+			f.HiddenCells++
+		}
+	}
+}
+
+// pairs lists the columns of which one is a part of the other: those from
+// which a share is made, part and whole.
+func (f *Figure) pairs() [][2]int {
+	var pairs [][2]int
+	for _, c := range f.Points {
+		if c.Kind == Share && len(c.From) == 2 {
+			pairs = append(pairs, [2]int{f.Index(c.From[0]), f.Index(c.From[1])})
+		}
+	}
+	return pairs
+}
+
+// better says that a is the better next cell to hide than b: the smaller, but
+// zeros last.
+func better(a, b int64) bool {
+	if (a == 0) != (b == 0) {
+		return b == 0
+	}
+	return a < b
+}
+
+func countColumns(columns []Column) []int {
+	var counts []int
+	for i, c := range columns {
+		if c.Kind == Count {
+			counts = append(counts, i)
+		}
+	}
+	return counts
+}

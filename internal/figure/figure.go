@@ -1,0 +1,129 @@
+package figure
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"thawline/internal/engine"
+)
+
+// Cell is one value of a figure: nil, string, bool, int64 or float64. Hidden
+// cells have lost their value.
+type Cell struct {
+	// Value is the value, nil where there is none or it is hidden.
+	Value any
+	// Hidden says that disclosure took the value away.
+	Hidden bool
+}
+
+// Figure is a figure with its data.
+type Figure struct {
+	*Definition
+	// Rows are the points, in the query's order; a cell a column of Points.
+	Rows [][]Cell
+	// Values is the answer, by column name.
+	Values map[string]Cell
+	// HiddenCells counts the cells that disclosure took away.
+	HiddenCells int
+}
+
+// Run asks the engine. The points stand as table points while the answer is
+// asked, so that the sentence is made from what is drawn.
+func (d *Definition) Run(ctx context.Context, e *engine.Engine) (*Figure, error) {
+	if err := e.Exec(ctx, d.Path, "CREATE OR REPLACE TEMP TABLE points AS\n"+d.points); err != nil {
+		return nil, err
+	}
+	f := &Figure{Definition: d, Values: map[string]Cell{}}
+	names, rows, err := e.Rows(ctx, d.Path, "SELECT * FROM points ORDER BY rowid")
+	if err != nil {
+		return nil, err
+	}
+	if err := d.same("points", d.Points, names); err != nil {
+		return nil, err
+	}
+	for _, row := range rows {
+		cells := make([]Cell, len(row))
+		for i, v := range row {
+			if cells[i].Value, err = value(d.Points[i], v); err != nil {
+				return nil, fmt.Errorf("%s: %w", d.Path, err)
+			}
+		}
+		f.Rows = append(f.Rows, cells)
+	}
+	names, rows, err = e.Rows(ctx, d.Path+" (answer)", d.answer)
+	if err != nil {
+		return nil, err
+	}
+	if err := d.same("answer", d.Answer, names); err != nil {
+		return nil, err
+	}
+	if len(rows) != 1 {
+		return nil, fmt.Errorf("%s: the answer has %d rows, wanted one", d.Path, len(rows))
+	}
+	for i, c := range d.Answer {
+		v, err := value(c, rows[0][i])
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", d.Path, err)
+		}
+		f.Values[c.Name] = Cell{Value: v}
+	}
+	return f, nil
+}
+
+func (d *Definition) same(part string, wanted []Column, found []string) error {
+	if len(wanted) != len(found) {
+		return fmt.Errorf("%s: the %s have %d columns, the header tells of %d", d.Path, part, len(found), len(wanted))
+	}
+	for i := range wanted {
+		if wanted[i].Name != found[i] {
+			return fmt.Errorf("%s: column %d of the %s is %s, the header says %s", d.Path, i+1, part, found[i], wanted[i].Name)
+		}
+	}
+	return nil
+}
+
+// value checks that a value fits its column's kind.
+func value(c Column, v any) (any, error) {
+	switch v := v.(type) {
+	case nil:
+		return nil, nil
+	case string:
+		if c.Kind == Label || c.Kind == Month {
+			return v, nil
+		}
+	case bool:
+		if c.Kind == Test {
+			return v, nil
+		}
+	case int64:
+		if c.Kind == Count || c.Kind == Units {
+			return v, nil
+		}
+		if c.Kind == Share || c.Kind == Number {
+			return float64(v), nil
+		}
+	case float64:
+		if (c.Kind == Share || c.Kind == Number) && !math.IsNaN(v) && !math.IsInf(v, 0) {
+			return v, nil
+		}
+	}
+	return nil, fmt.Errorf("column %s holds a %T, which is no %s: cast it in the query", c.Name, v, c.Kind)
+}
+
+// Index returns the place of a points column, -1 without one.
+func (f *Figure) Index(name string) int {
+	for i, c := range f.Points {
+		if c.Name == name {
+			return i
+		}
+	}
+	return -1
+}
+
+// Whole returns a whole number of the answer; ok is false where there is none
+// or it is hidden.
+func (f *Figure) Whole(name string) (n int64, ok bool) {
+	n, ok = f.Values[name].Value.(int64)
+	return n, ok
+}

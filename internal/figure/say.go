@@ -1,0 +1,161 @@
+package figure
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"thawline/internal/stat"
+)
+
+// Format writes numbers for readers.
+type Format struct {
+	// Comma writes a decimal comma, and a point between thousands.
+	Comma bool
+	// Small is the smallest count that is shown.
+	Small int64
+}
+
+// Whole writes a whole number with its thousands parted.
+func (f Format) Whole(n int64) string {
+	if n < 0 {
+		return "−" + f.Whole(-n)
+	}
+	s := strconv.FormatInt(n, 10)
+	mark := ","
+	if f.Comma {
+		mark = "."
+	}
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + mark + s[i:]
+	}
+	return s
+}
+
+// Number writes a number to so many decimals at most, without trailing zeros.
+func (f Format) Number(x float64, decimals int) string {
+	s := strconv.FormatFloat(math.Abs(x), 'f', decimals, 64)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	if f.Comma {
+		s = strings.Replace(s, ".", ",", 1)
+	}
+	if x < 0 && s != "0" {
+		return "−" + s
+	}
+	return s
+}
+
+// Percent writes a fraction of one: 0.417 is 42 %.
+func (f Format) Percent(x float64) string {
+	if p := x * 100; p > 0 && p < 10 {
+		return f.Number(p, 1) + " %"
+	}
+	return f.Number(x*100, 0) + " %"
+}
+
+var monthNames = [...]string{"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"}
+
+// Month writes 2026-10 as Oct 2026.
+func (f Format) Month(month string) string {
+	year, m, _ := strings.Cut(month, "-")
+	n, err := strconv.Atoi(m)
+	if err != nil || n < 1 || n > 12 {
+		return month
+	}
+	return monthNames[n-1] + " " + year
+}
+
+// Cell writes a cell of a column.
+func (f Format) Cell(c Column, cell Cell) string {
+	if cell.Hidden {
+		return "hidden"
+	}
+	switch v := cell.Value.(type) {
+	case nil:
+		return "–"
+	case string:
+		if c.Kind == Month {
+			return f.Month(v)
+		}
+		return v
+	case bool:
+		if v {
+			return "yes"
+		}
+		return "no"
+	case int64:
+		return f.Whole(v)
+	case float64:
+		if c.Kind == Share {
+			return f.Percent(v)
+		}
+		return f.Number(v, 2)
+	}
+	return fmt.Sprint(cell.Value)
+}
+
+var holeForm = regexp.MustCompile(`\{([a-z0-9_]+)\}`)
+
+// Holes lists the names between braces in a sentence.
+func Holes(says string) []string {
+	var names []string
+	for _, m := range holeForm.FindAllStringSubmatch(says, -1) {
+		names = append(names, m[1])
+	}
+	return names
+}
+
+// Say fills a panel's sentence from the figure's answer.
+func (f *Figure) Say(p Panel, format Format, period string) string {
+	of, hasOf := f.Whole("of")
+	if p.SaysNone != "" && ((hasOf && of == 0) || (!f.has("of") && len(f.Rows) == 0)) {
+		return f.fill(p.SaysNone, format, period)
+	}
+	return f.fill(p.Says, format, period)
+}
+
+func (f *Figure) has(name string) bool { _, ok := f.Values[name]; return ok }
+
+func (f *Figure) fill(says string, format Format, period string) string {
+	return holeForm.ReplaceAllStringFunc(says, func(hole string) string {
+		name := hole[1 : len(hole)-1]
+		if name == "period" {
+			return period
+		}
+		if cell, ok := f.Values[name]; ok {
+			if cell.Hidden {
+				return "a number not shown"
+			}
+			for _, c := range f.Answer {
+				if c.Name == name {
+					return format.Cell(c, cell)
+				}
+			}
+		}
+		n, hasN := f.Whole("n")
+		of, hasOf := f.Whole("of")
+		if !hasN || !hasOf || of == 0 {
+			return "not shown"
+		}
+		if name == "share" {
+			return format.Percent(float64(n) / float64(of))
+		}
+		return f.Interval(format)
+	})
+}
+
+// Interval is the 95 % interval of n of of in words, empty where either is
+// missing or hidden.
+func (f *Figure) Interval(format Format) string {
+	n, hasN := f.Whole("n")
+	of, hasOf := f.Whole("of")
+	if !hasN || !hasOf || of == 0 || n > of {
+		return ""
+	}
+	i := stat.Wilson(int(n), int(of))
+	return fmt.Sprintf("%s to %s", format.Percent(i.Low), format.Percent(i.High))
+}

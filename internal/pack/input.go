@@ -1,0 +1,149 @@
+// Package pack makes what a committee opens: committee.html, one self-contained
+// page without any script, and cases.html, the episodes one by one for
+// reviewers.
+package pack
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+	"thawline/internal/figure"
+	"thawline/internal/policy"
+)
+
+// Source is one reading as the pack lists it.
+type Source struct {
+	Table, File, Date, SHA256          string
+	Read, Accepted, Rejected, SetAside int64
+	// Unmapped counts cells whose code has no place in the map.
+	Unmapped int64
+}
+
+// input is all that a pack is made from, without the store that it lies in.
+type input struct {
+	hospital, confidentiality string
+	from, to, today, version  string
+	provisional               []string
+	format                    figure.Format
+	policy                    *policy.Policy
+	zone                      *time.Location
+	key                       []byte
+	sources                   []Source
+	feeds                     map[string]bool
+	interventions             []intervention
+	// files lists the audit layer's files by table.
+	files map[string][]string
+}
+
+type intervention struct{ Month, Name string }
+
+// historyMonths is how far back charts by month reach.
+const historyMonths = 24
+
+// load gives the engine the tables that figures read: the audit tables, policy,
+// period, months, readings_summary, period_episodes and period_bags.
+func (in *input) load(ctx context.Context, e *engine.Engine) error {
+	for _, t := range contract.Audit() {
+		if err := e.View(ctx, t.Name, t.Columns, in.files[t.Name], ""); err != nil {
+			return err
+		}
+	}
+	if err := e.Load(ctx, "policy", in.policy.Columns(), in.policy.Rows()); err != nil {
+		return err
+	}
+	_, rows, err := e.Rows(ctx, "first month", `SELECT min(month) FROM (SELECT min(episodes.month) AS month FROM episodes UNION ALL SELECT min(bags.month) FROM bags)`)
+	if err != nil {
+		return err
+	}
+	first, err := addMonths(in.to, 1-historyMonths)
+	if err != nil {
+		return err
+	}
+	if known, ok := rows[0][0].(string); ok && known > first {
+		first = known
+	}
+	// A period before all records still has its own months.
+	first = min(first, in.from)
+	var months [][]any
+	for m := first; m <= in.to; {
+		months = append(months, []any{m})
+		if m, err = addMonths(m, 1); err != nil {
+			return err
+		}
+	}
+	if err := e.Load(ctx, "months", []contract.Column{{Name: "month", Kind: contract.Text}}, months); err != nil {
+		return err
+	}
+	period := []contract.Column{{Name: "from_month", Kind: contract.Text}, {Name: "to_month", Kind: contract.Text}, {Name: "history_from_month", Kind: contract.Text}}
+	if err := e.Load(ctx, "period", period, [][]any{{in.from, in.to, first}}); err != nil {
+		return err
+	}
+	summary := []contract.Column{{Name: "table_name", Kind: contract.Text}, {Name: "file", Kind: contract.Text}, {Name: "rows_read", Kind: contract.Int},
+		{Name: "accepted", Kind: contract.Int}, {Name: "rejected", Kind: contract.Int}, {Name: "set_aside", Kind: contract.Int}, {Name: "unmapped", Kind: contract.Int}}
+	var told [][]any
+	for _, s := range in.sources {
+		told = append(told, []any{s.Table, s.File, s.Read, s.Accepted, s.Rejected, s.SetAside, s.Unmapped})
+	}
+	if err := e.Load(ctx, "readings_summary", summary, told); err != nil {
+		return err
+	}
+	return e.Exec(ctx, "the period's tables", `
+CREATE OR REPLACE TEMP TABLE period_episodes AS
+SELECT episodes.* FROM episodes, period WHERE episodes.month BETWEEN period.from_month AND period.to_month ORDER BY episodes.episode_id;
+CREATE OR REPLACE TEMP TABLE period_bags AS
+SELECT bags.* FROM bags, period WHERE bags.month BETWEEN period.from_month AND period.to_month ORDER BY bags.bag;`)
+}
+
+// check refuses sums that do not add up.
+func (in *input) check(ctx context.Context, e *engine.Engine) error {
+	for _, s := range in.sources {
+		if s.Read != s.Accepted+s.Rejected+s.SetAside {
+			return fmt.Errorf("the sums of %s do not add up: %d rows read, but %d accepted + %d rejected + %d set aside; no pack is written: run ingest again, and report this", s.File, s.Read, s.Accepted, s.Rejected, s.SetAside)
+		}
+	}
+	_, rows, err := e.Rows(ctx, "sums", `
+SELECT
+    (SELECT count(*) FROM episodes),
+    (SELECT count(*) FROM episodes WHERE episodes.mark IN `+list(contract.Marks)+`),
+    (SELECT count(*) FROM episodes WHERE episodes.units_issued <> episodes.units_transfused + episodes.units_presumed + episodes.units_returned + episodes.units_discarded + episodes.units_transferred + episodes.units_unknown),
+    (SELECT coalesce(sum(episodes.units_issued), 0)::BIGINT FROM episodes),
+    (SELECT count(*) FROM units WHERE units.episode_id IS NOT NULL),
+    (SELECT count(DISTINCT episodes.episode_id) FROM episodes)`)
+	if err != nil {
+		return err
+	}
+	n := func(i int) int64 { v, _ := rows[0][i].(int64); return v }
+	switch {
+	case n(0) != n(1):
+		return fmt.Errorf("%d episodes, but %d with a mark; no pack is written: run mark again, and report this", n(0), n(1))
+	case n(2) != 0:
+		return fmt.Errorf("in %d episodes the units by fate do not add up to the units issued; no pack is written: run mark again, and report this", n(2))
+	case n(3) != n(4):
+		return fmt.Errorf("%d units in episodes, but %d in the table of units; no pack is written: run mark again, and report this", n(3), n(4))
+	case n(0) != n(5):
+		return fmt.Errorf("%d episodes have %d names; no pack is written: run mark again, and report this", n(0), n(5))
+	}
+	return nil
+}
+
+func list(words []string) string {
+	s := ""
+	for i, w := range words {
+		if i > 0 {
+			s += ", "
+		}
+		s += engine.Quote(w)
+	}
+	return "(" + s + ")"
+}
+
+func addMonths(month string, n int) (string, error) {
+	t, err := time.Parse("2006-01", month)
+	if err != nil {
+		return "", fmt.Errorf("%q is no month like 2026-10", month)
+	}
+	return t.AddDate(0, n, 0).Format("2006-01"), nil
+}

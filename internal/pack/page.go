@@ -1,0 +1,397 @@
+package pack
+
+import (
+	"context"
+	"fmt"
+	"html/template"
+	"strings"
+	"time"
+
+	"thawline/internal/chart"
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+	"thawline/internal/figure"
+	"thawline/internal/policy"
+)
+
+// cautions stands in every pack.
+const cautions = "This is an audit: it looks back at practice over many episodes and advises on no patient. A mark is a prompt for review by the committee, not a judgement of a clinician. Values follow local policy and the licensed professionals who own it. Urgent safety findings go through the hospital's own haemovigilance route."
+
+// page is what the committee's template shows.
+type page struct {
+	Hospital, Period, Today, Version, Confidentiality, Cautions string
+	Provisional                                                 []string
+	CSS                                                         template.CSS
+	Sections                                                    []section
+}
+
+type section struct {
+	ID, Title, Intro, NotRun string
+	Answer                   *answer
+	Trust                    *trust
+	Judged                   *judged
+	Decisions                bool
+	Panels                   []panel
+}
+
+type panel struct {
+	ID, Asks, Says, Beside string
+	// NOf, Interval and NotKnown are the line under the sentence.
+	NOf, Interval, NotKnown, LeftOut string
+	Notes                            []string
+	SVG                              template.HTML
+	TooFew                           string
+	Heads                            []head
+	Rows                             [][]cell
+}
+
+type head struct {
+	Title   string
+	Numeric bool
+}
+
+type cell struct {
+	Text            string
+	Numeric, Hidden bool
+}
+
+type answer struct {
+	Sentences []string
+	Headlines []headline
+	Changes   []string
+}
+
+type headline struct{ Figure, Label, Note string }
+
+type trust struct {
+	Rows   []Source
+	Absent []string
+}
+
+type judged struct {
+	Heads   []string
+	Table   [][]string
+	Values  []policy.Value
+	Sources []Source
+	Hashes  []string
+}
+
+// figures runs, discloses and draws every panel of a dashboard.
+type figures struct {
+	in      *input
+	e       *engine.Engine
+	drawn   *chart.Renderer
+	defined map[string]*figure.Definition
+	// done keeps the figures by name, disclosed, for the answer.
+	done    map[string]*figure.Figure
+	signals []string
+	ids     map[string]bool
+}
+
+func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
+	in := fs.in
+	f, err := fs.defined[p.Figure].Run(ctx, fs.e)
+	if err != nil {
+		return panel{}, err
+	}
+	f.Disclose(in.format.Small)
+	out := panel{ID: "f-" + p.Figure, Asks: p.Asks, Says: f.Say(p, in.format, in.period()), Beside: p.Beside, LeftOut: f.NotKnown}
+	for n := 2; fs.ids[out.ID]; n++ {
+		out.ID = fmt.Sprintf("f-%s-%d", p.Figure, n)
+	}
+	fs.ids[out.ID] = true
+	if out.Asks == "" {
+		out.Asks = f.Asks
+	}
+	of, hasOf := f.Values["of"]
+	if hasOf {
+		out.NOf = in.words(f, "n") + " of " + in.words(f, "of")
+	}
+	out.Interval = f.Interval(in.format)
+	if _, ok := f.Values["not_known"]; ok {
+		out.NotKnown = in.words(f, "not_known")
+	}
+	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Format: in.format}
+	for _, i := range in.interventions {
+		look.Interventions = append(look.Interventions, chart.Intervention{Month: i.Month, Name: i.Name})
+	}
+	if len(p.Band) == 2 {
+		for _, name := range p.Band {
+			value, ok := in.policy.Number(name)
+			if ok {
+				look.Band = append(look.Band, value)
+			}
+		}
+		if len(look.Band) == 2 {
+			out.Notes = append(out.Notes, fmt.Sprintf("Shaded: the dose band of adults, %s to %s mL/kg.", in.format.Number(look.Band[0], 2), in.format.Number(look.Band[1], 2)))
+		}
+	}
+	if p.Chart == "control" {
+		baseline, _ := in.policy.Number("baseline_months")
+		run, _ := in.policy.Number("run_length")
+		look.Limits = f.Control(p.Y[0], p.Y[1], int(baseline), int(run))
+		if look.Limits == nil {
+			out.Notes = append(out.Notes, "Fewer than eight months with data: no limits are drawn, and no change is claimed.")
+		} else {
+			f.AddLimits(look.Limits)
+			note := fmt.Sprintf("Limits are three standard errors about the mean of the first %d months with data, each by its own n.", int(baseline))
+			if look.Limits.Widened > 0 {
+				note += fmt.Sprintf(" Months vary more than chance alone would make them: the limits are widened by Laney's factor %s.", in.format.Number(look.Limits.Widened, 2))
+			}
+			out.Notes = append(out.Notes, note)
+			month := f.Index(p.X)
+			for r, words := range look.Limits.Words {
+				if m, _ := f.Rows[r][month].Value.(string); words != "" && m >= in.from {
+					fs.signals = append(fs.signals, fmt.Sprintf("%s %s: %s.", out.Asks, in.format.Month(m), words))
+				}
+			}
+		}
+	}
+	fs.done[p.Figure] = f
+	if whole, ok := of.Value.(int64); (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
+		out.TooFew = "Too little data to draw."
+	} else if out.SVG, err = fs.draw(f, p, look); err != nil {
+		return out, err
+	}
+	if f.HiddenCells > 0 {
+		out.Notes = append(out.Notes, fmt.Sprintf("“hidden”: counts under %d, and what would give them away, are not shown.", in.format.Small))
+	}
+	for _, c := range f.Points {
+		out.Heads = append(out.Heads, head{c.Title, numeric(c)})
+	}
+	for _, row := range f.Rows {
+		var cells []cell
+		for i, c := range row {
+			cells = append(cells, cell{in.format.Cell(f.Points[i], c), numeric(f.Points[i]), c.Hidden})
+		}
+		out.Rows = append(out.Rows, cells)
+	}
+	return out, nil
+}
+
+func (fs *figures) draw(f *figure.Figure, p figure.Panel, look chart.Look) (template.HTML, error) {
+	svg, err := fs.drawn.Draw(f, p, look)
+	// Draw checks that nothing in it acts; every text in it is escaped.
+	return template.HTML(svg), err
+}
+
+func numeric(c figure.Column) bool {
+	return c.Kind == figure.Count || c.Kind == figure.Units || c.Kind == figure.Share || c.Kind == figure.Number
+}
+
+func byMonth(f *figure.Figure) bool { return f.Index("month") >= 0 }
+
+// empty says that no cell of the figure holds a count above zero.
+func empty(f *figure.Figure) bool {
+	for _, row := range f.Rows {
+		for i, c := range row {
+			if n, ok := c.Value.(int64); c.Hidden || (ok && n != 0) || (f.Points[i].Kind == figure.Label && len(countsOf(f)) == 0) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func countsOf(f *figure.Figure) []int {
+	var list []int
+	for i, c := range f.Points {
+		if c.Kind == figure.Count || c.Kind == figure.Units {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
+// words writes a value of an answer.
+func (in *input) words(f *figure.Figure, name string) string {
+	v := f.Values[name]
+	if v.Hidden {
+		return "a number not shown"
+	}
+	for _, c := range f.Answer {
+		if c.Name == name {
+			return in.format.Cell(c, v)
+		}
+	}
+	return "–"
+}
+
+// period is the period in words.
+func (in *input) period() string {
+	if in.from == in.to {
+		return in.format.Month(in.from)
+	}
+	return in.format.Month(in.from) + " to " + in.format.Month(in.to)
+}
+
+// committee builds the page's content: all panels first, since the first
+// section is made from the figures of the others.
+func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, error) {
+	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}}
+	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.today, Version: in.version, Confidentiality: in.confidentiality,
+		Cautions: cautions, Provisional: in.provisional, CSS: template.CSS(css)}
+	if p.Confidentiality == "" {
+		p.Confidentiality = "Confidential: for the transfusion committee."
+	}
+	for i, s := range d.Sections {
+		one := section{ID: fmt.Sprintf("s%d", i+1), Title: s.Section, Intro: s.Intro, NotRun: s.NotRun, Decisions: s.Section == "Decisions"}
+		for _, wanted := range s.Panels {
+			made, err := fs.panel(ctx, wanted)
+			if err != nil {
+				return nil, err
+			}
+			one.Panels = append(one.Panels, made)
+		}
+		p.Sections = append(p.Sections, one)
+	}
+	for i, s := range d.Sections {
+		one := &p.Sections[i]
+		switch s.Page {
+		case "answer":
+			one.Answer = fs.answer()
+		case "trust":
+			one.Trust = in.trust()
+		case "judged":
+			var err error
+			if one.Judged, err = in.judged(); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return p, nil
+}
+
+// answer says the page's first words, from figures that are disclosed already.
+func (fs *figures) answer() *answer {
+	in, a := fs.in, &answer{}
+	get := func(figureName, value string) string {
+		if f := fs.done[figureName]; f != nil {
+			return in.words(f, value)
+		}
+		return "–"
+	}
+	share := func(name string) (text, interval string) {
+		f := fs.done[name]
+		if f == nil {
+			return "–", ""
+		}
+		n, okN := f.Whole("n")
+		of, okOf := f.Whole("of")
+		if !okN || !okOf || of == 0 {
+			return "–", ""
+		}
+		return in.format.Percent(float64(n) / float64(of)), f.Interval(in.format)
+	}
+	episodes, given := get("marks_by_month", "of"), get("use_by_month", "n")
+	if episodes == "0" && given == "0" {
+		a.Sentences = append(a.Sentences, fmt.Sprintf("No plasma was issued in %s as far as the records tell: either none was used, or the exports of these months have not been read. The last section lists the files read.", in.period()))
+	} else {
+		a.Sentences = append(a.Sentences, fmt.Sprintf("In %s, %s episodes of plasma began and %s bags were given.", in.period(), episodes, given))
+	}
+	good, interval := share("appropriate_by_month")
+	if good == "–" {
+		a.Sentences = append(a.Sentences, "A share of appropriate episodes cannot be shown: too few could be judged.")
+	} else {
+		text := fmt.Sprintf("%s of the %s judged episodes were appropriate (95 %% interval %s)", good, get("appropriate_by_month", "of"), interval)
+		changed := ""
+		for _, s := range fs.signals {
+			if f := fs.done["appropriate_by_month"]; f != nil && strings.HasPrefix(s, f.Asks) {
+				changed = strings.TrimSuffix(strings.TrimPrefix(s, f.Asks+" "), ".")
+			}
+		}
+		switch f := fs.done["appropriate_by_month"]; {
+		case changed != "":
+			text += "; the control chart signals a change (" + changed + ")."
+		case f.Index("centre") < 0:
+			text += "; whether that is a change cannot be said yet, with fewer than eight months of data."
+		default:
+			text += "; the control chart sees no change."
+		}
+		a.Sentences = append(a.Sentences, text)
+	}
+	lost, lostInterval := share("waste_by_month")
+	waste := fmt.Sprintf("%s bags were thrown away and %s units given in episodes without a recorded indication", get("avoidable", "discarded"), get("avoidable", "given"))
+	if f := fs.done["avoidable"]; f != nil && f.Values["cost"].Value != nil {
+		waste += fmt.Sprintf(", at a cost of %s", in.words(f, "cost"))
+	} else {
+		waste += "; their cost is not shown, since the site states no unit_cost"
+	}
+	a.Sentences = append(a.Sentences, waste+".")
+	undetermined, undeterminedInterval := share("completeness")
+	a.Headlines = []headline{
+		{episodes, "episodes", get("marks_by_month", "n") + " judged"},
+		{given, "bags given", get("use_by_month", "of") + " thawed, issued or lost"},
+		{good, "appropriate, of those judged", note(interval)},
+		{undetermined, "undetermined", note(undeterminedInterval)},
+		{get("dose_distribution", "median"), "mL/kg, median dose", get("dose_distribution", "n") + " below the band"},
+		{lost, "thrown away", note(lostInterval)},
+	}
+	a.Changes = fs.signals
+	return a
+}
+
+func note(interval string) string {
+	if interval == "" {
+		return "not shown"
+	}
+	return "95 % interval " + interval
+}
+
+func (in *input) trust() *trust {
+	t := &trust{}
+	byTable := map[string]*Source{}
+	for _, s := range in.sources {
+		sum := byTable[s.Table]
+		if sum == nil {
+			sum = &Source{Table: s.Table}
+			byTable[s.Table] = sum
+		}
+		sum.Read += s.Read
+		sum.Accepted += s.Accepted
+		sum.Rejected += s.Rejected
+		sum.SetAside += s.SetAside
+		sum.Unmapped += s.Unmapped
+	}
+	without := map[string]string{
+		"bedside":  "bedside records: starts and ends of units are assumed where the blood bank does not tell them",
+		"labs":     "labs: no clotting test before or after is known, so most episodes stay undetermined",
+		"measures": "measures: no weight is known, so no dose can be computed",
+		"events":   "events: bleeding and procedures that somebody recorded are not known, so episodes that turn on them stay undetermined",
+		"patients": "patients: age and blood group are not known; everybody is judged as an adult",
+	}
+	for _, table := range contract.Feeds() {
+		if s := byTable[table.Name]; s != nil {
+			t.Rows = append(t.Rows, *s)
+		} else if why := without[table.Name]; why != "" {
+			t.Absent = append(t.Absent, why)
+		}
+	}
+	return t
+}
+
+func (in *input) judged() (*judged, error) {
+	table, err := in.policy.Table()
+	if err != nil {
+		return nil, err
+	}
+	j := &judged{Values: in.policy.Values(), Sources: in.sources}
+	for _, c := range table.Columns() {
+		j.Heads = append(j.Heads, strings.ReplaceAll(c.Name, "_", " "))
+	}
+	for _, row := range table.Rows() {
+		var cells []string
+		for _, c := range row {
+			cells = append(cells, strings.ReplaceAll(fmt.Sprint(c), "|", " | "))
+		}
+		j.Table = append(j.Table, cells)
+	}
+	for _, p := range in.policy.Periods() {
+		from := "the beginning"
+		if !p.From.IsZero() {
+			from = p.From.Format(time.DateOnly)
+		}
+		j.Hashes = append(j.Hashes, fmt.Sprintf("%s from %s", p.Hash, from))
+	}
+	return j, nil
+}

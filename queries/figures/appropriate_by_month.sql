@@ -1,0 +1,30 @@
+-- appropriate_by_month: Is the share of appropriate episodes changing?
+--
+-- reads:     months, episodes, period_episodes
+-- points:    month: month; Month
+--            appropriate: count; Appropriate
+--            judged: count; Judged
+--            share: share of appropriate, judged; Share
+-- answer:    n: count; Appropriate
+--            of: count; Judged
+--            not_known: count; Undetermined
+--            recorded: count; Appropriate if inferred bleeding is left out
+-- not known: undetermined episodes are in neither number
+SELECT
+    months.month AS month,
+    count(*) FILTER (episodes.mark = 'appropriate') AS appropriate,
+    count(episodes.mark) AS judged,
+    CASE WHEN count(episodes.mark) > 0 THEN count(*) FILTER (episodes.mark = 'appropriate') / count(episodes.mark) END AS share
+FROM months
+LEFT JOIN episodes
+    ON episodes.month = months.month
+    AND episodes.mark IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')
+GROUP BY months.month
+ORDER BY months.month
+-- answer
+SELECT
+    count(*) FILTER (period_episodes.mark = 'appropriate') AS n,
+    count(*) FILTER (period_episodes.mark IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')) AS of,
+    count(*) FILTER (period_episodes.mark = 'undetermined') AS not_known,
+    count(*) FILTER (period_episodes.mark_recorded = 'appropriate') AS recorded
+FROM period_episodes

@@ -1,0 +1,37 @@
+-- dose_distribution: How much plasma did a patient get for their weight?
+--
+-- reads:     period_episodes
+-- points:    dose: label; mL/kg
+--            low: number; From
+--            episodes: count; Episodes
+-- answer:    n: count; Below the band
+--            of: count; Episodes with a dose in one band
+--            not_known: count; Dose or weight not known
+--            median: number of of; Median mL/kg
+-- not known: episodes without a usable weight or volume; exchanges, circuits and major haemorrhage are left out
+WITH
+
+dosed AS (
+    SELECT least(floor(period_episodes.dose / 2) * 2, 30) AS low
+    FROM period_episodes
+    WHERE period_episodes.dose IS NOT NULL
+        AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
+)
+
+SELECT
+    CASE WHEN bins.low = 30 THEN '30 and more' ELSE bins.low || ' to ' || (bins.low + 2) END AS dose,
+    bins.low::DOUBLE AS low,
+    count(dosed.low) AS episodes
+FROM (SELECT unnest(range(0, 32, 2)) AS low) AS bins
+LEFT JOIN dosed ON dosed.low = bins.low
+GROUP BY bins.low
+ORDER BY bins.low
+-- answer
+SELECT
+    count(*) FILTER (period_episodes.dose_band = 'below') AS n,
+    count(*) FILTER (period_episodes.dose_band <> 'not_known') AS of,
+    count(*) FILTER (period_episodes.dose_band = 'not_known') AS not_known,
+    round(median(period_episodes.dose), 1) AS median
+FROM period_episodes
+WHERE period_episodes.outcome = 'transfused'
+    AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')

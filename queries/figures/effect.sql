@@ -1,0 +1,55 @@
+-- effect: Did the INR fall, and as much as expected?
+--
+-- reads:     period_episodes
+-- points:    band: label; INR before
+--            pairs: count; Episodes
+--            before: number of pairs; Median before
+--            low: number of pairs; Lower quartile after
+--            after: number of pairs; Median after
+--            high: number of pairs; Upper quartile after
+--            expected: number of pairs; Median expected after
+-- answer:    n: count; Lower after
+--            of: count; Episodes with both
+--            not_known: count; Without a pair
+--            tested: count; Any test after
+--            given: count; Given
+-- not known: episodes without an INR on both sides, or where either is a bound of the method
+WITH
+
+paired AS (
+    SELECT
+        period_episodes.inr_before,
+        period_episodes.inr_after,
+        period_episodes.inr_before + period_episodes.expected_change_inr AS expected,
+        CASE
+            WHEN period_episodes.inr_before <= 1.5 THEN 1
+            WHEN period_episodes.inr_before <= 2 THEN 2
+            WHEN period_episodes.inr_before <= 3 THEN 3
+            WHEN period_episodes.inr_before <= 5 THEN 4
+            ELSE 5
+        END AS place
+    FROM period_episodes
+    WHERE period_episodes.outcome = 'transfused' AND period_episodes.change_inr IS NOT NULL
+)
+
+SELECT
+    bands.band AS band,
+    count(paired.place) AS pairs,
+    round(median(paired.inr_before), 2) AS before,
+    round(quantile_cont(paired.inr_after, 0.25), 2) AS low,
+    round(median(paired.inr_after), 2) AS after,
+    round(quantile_cont(paired.inr_after, 0.75), 2) AS high,
+    round(median(paired.expected), 2) AS expected
+FROM (VALUES (1, 'to 1.5'), (2, 'over 1.5 to 2'), (3, 'over 2 to 3'), (4, 'over 3 to 5'), (5, 'over 5')) AS bands(place, band)
+LEFT JOIN paired ON paired.place = bands.place
+GROUP BY bands.place, bands.band
+ORDER BY bands.place
+-- answer
+SELECT
+    count(*) FILTER (period_episodes.change_inr < 0) AS n,
+    count(period_episodes.change_inr) AS of,
+    count(*) FILTER (period_episodes.change_inr IS NULL) AS not_known,
+    count(*) FILTER (coalesce(period_episodes.inr_after_at, period_episodes.pt_ratio_after_at, period_episodes.aptt_ratio_after_at) IS NOT NULL) AS tested,
+    count(*) AS given
+FROM period_episodes
+WHERE period_episodes.outcome = 'transfused'

@@ -1,0 +1,20 @@
+-- reasons: Why did the episodes get their marks?
+--
+-- reads:     period_episodes
+-- points:    mark: label; Mark
+--            because: label; Because
+--            episodes: count; Episodes
+-- answer:    n: count; Episodes
+--            of: count; Episodes
+SELECT
+    period_episodes.mark AS mark,
+    period_episodes.because AS because,
+    count(*) AS episodes
+FROM period_episodes
+GROUP BY period_episodes.mark, period_episodes.because
+ORDER BY count(*) DESC, period_episodes.mark, period_episodes.because
+-- answer
+SELECT
+    count(*) AS n,
+    count(*) AS of
+FROM period_episodes

@@ -1,0 +1,24 @@
+-- units_given: How many units did an episode take?
+--
+-- reads:     period_episodes
+-- points:    units: label; Units given
+--            episodes: count; Episodes
+-- answer:    n: count; Exactly two units
+--            of: count; Episodes given
+SELECT
+    CASE WHEN bins.units = 8 THEN '8 and more' ELSE bins.units::VARCHAR END AS units,
+    count(given.units) AS episodes
+FROM (SELECT unnest(range(1, 9)) AS units) AS bins
+LEFT JOIN (
+    SELECT least(period_episodes.units_transfused + period_episodes.units_presumed, 8) AS units
+    FROM period_episodes
+    WHERE period_episodes.outcome = 'transfused'
+        AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
+) AS given ON given.units = bins.units
+GROUP BY bins.units
+ORDER BY bins.units
+-- answer
+SELECT
+    coalesce(sum(points.episodes) FILTER (points.units = '2'), 0)::BIGINT AS n,
+    coalesce(sum(points.episodes), 0)::BIGINT AS of
+FROM points

@@ -1,0 +1,27 @@
+-- use_by_month: Are we using more or less plasma than before?
+--
+-- reads:     months, bags, period_bags
+-- points:    month: month; Month
+--            given: units; Given
+--            presumed: units; Presumed given
+--            discarded: units; Thrown away
+--            other: units; Returned, transferred or unknown
+-- answer:    n: units; Bags given
+--            of: units; Bags thawed, issued or thrown away
+--            not_known: units; Fate not known
+SELECT
+    months.month AS month,
+    count(*) FILTER (bags.fate = 'transfused') AS given,
+    count(*) FILTER (bags.fate = 'presumed') AS presumed,
+    count(*) FILTER (bags.fate = 'discarded' AND NOT bags.frozen_loss) AS discarded,
+    count(*) FILTER (bags.fate IN ('returned', 'transferred', 'unknown')) AS other
+FROM months
+LEFT JOIN bags ON bags.month = months.month
+GROUP BY months.month
+ORDER BY months.month
+-- answer
+SELECT
+    count(*) FILTER (period_bags.fate IN ('transfused', 'presumed')) AS n,
+    count(*) FILTER (NOT period_bags.frozen_loss) AS of,
+    count(*) FILTER (period_bags.fate = 'unknown') AS not_known
+FROM period_bags

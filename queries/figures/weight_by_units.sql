@@ -1,0 +1,45 @@
+-- weight_by_units: Do heavier patients get more units?
+--
+-- reads:     period_episodes
+-- points:    weight: label; Weight
+--            one: count; 1 unit
+--            two: count; 2 units
+--            three: count; 3 units
+--            four: count; 4 units
+--            more: count; 5 and more
+-- answer:    n: count; Exactly two units, at 75 kg and more
+--            of: count; Adults of 75 kg and more
+--            not_known: count; Adults without a usable weight
+-- not known: adults without a usable weight
+WITH
+
+adults AS (
+    SELECT
+        period_episodes.weight_kg,
+        least(period_episodes.units_transfused + period_episodes.units_presumed, 5) AS units
+    FROM period_episodes
+    WHERE period_episodes.outcome = 'transfused'
+        AND period_episodes.population = 'adult'
+        AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
+)
+
+SELECT
+    bands.weight AS weight,
+    count(*) FILTER (adults.units = 1) AS one,
+    count(*) FILTER (adults.units = 2) AS two,
+    count(*) FILTER (adults.units = 3) AS three,
+    count(*) FILTER (adults.units = 4) AS four,
+    count(*) FILTER (adults.units = 5) AS more
+FROM (VALUES (1, 'under 60 kg', 0, 60), (2, '60 to 74 kg', 60, 75), (3, '75 to 89 kg', 75, 90), (4, '90 kg and more', 90, 100000)) AS bands(place, weight, low, high)
+LEFT JOIN adults ON adults.weight_kg >= bands.low AND adults.weight_kg < bands.high
+GROUP BY bands.place, bands.weight
+ORDER BY bands.place
+-- answer
+SELECT
+    count(*) FILTER (period_episodes.units_transfused + period_episodes.units_presumed = 2 AND period_episodes.weight_kg >= 75) AS n,
+    count(*) FILTER (period_episodes.weight_kg >= 75) AS of,
+    count(*) FILTER (period_episodes.weight_kg IS NULL) AS not_known
+FROM period_episodes
+WHERE period_episodes.outcome = 'transfused'
+    AND period_episodes.population = 'adult'
+    AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
