@@ -229,7 +229,9 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 		flat := make([]float64, len(f.Rows))
 		for i := range flat {
 			flat[i] = l.Centre
-			highest = math.Max(highest, 100*l.Upper[i])
+			if !math.IsNaN(l.Upper[i]) {
+				highest = math.Max(highest, 100*l.Upper[i])
+			}
 		}
 		for _, one := range []struct {
 			name, kind, step string

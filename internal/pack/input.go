@@ -34,6 +34,8 @@ type input struct {
 	sources                   []Source
 	feeds                     map[string]bool
 	interventions             []intervention
+	// panels are folders with a site's own figures.
+	panels []sitePanels
 	// files lists the audit layer's files by table.
 	files map[string][]string
 }

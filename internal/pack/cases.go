@@ -1,0 +1,320 @@
+package pack
+
+import (
+	"context"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"html/template"
+	"strings"
+	"time"
+
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+)
+
+type casesPage struct {
+	Hospital, Period, Today, Version, Confidentiality, Cautions string
+	CSS                                                         template.CSS
+	Script                                                      template.JS
+	ScriptHash                                                  string
+	Marks, Findings, Places                                     []string
+	Discuss                                                     []string
+	DiscussRule                                                 string
+	Open                                                        []unit
+	Cases                                                       []episode
+}
+
+type episode struct {
+	Name, Patient, Mark, Because, Place, Specialty, Begin string
+	Row                                                   int64
+	Facts                                                 []fact
+	Evidence, Findings                                    []string
+	FindingNames                                          string
+	Units                                                 []unit
+	Line                                                  template.HTML
+	SortDose                                              string
+}
+
+type fact struct{ Name, Value string }
+
+type unit struct {
+	Place, Product, Fate, Issued, Begin, Finish, Times, Volume, Given, Source string
+	episode                                                                   string
+	issued, begin, finish                                                     time.Time
+	given                                                                     bool
+}
+
+// pseudonym is the first ten hex digits of HMAC-SHA256 of an identifier with
+// the store's key; kind keeps patients and episodes apart.
+func (in *input) pseudonym(kind, id string) string {
+	mac := hmac.New(sha256.New, in.key)
+	mac.Write([]byte(kind + "|" + id))
+	return hex.EncodeToString(mac.Sum(nil))[:10]
+}
+
+func (in *input) clock(v any) string {
+	t, ok := v.(time.Time)
+	if !ok {
+		return "–"
+	}
+	return t.In(in.zone).Format("2006-01-02 15:04")
+}
+
+func (in *input) text(v any) string {
+	switch v := v.(type) {
+	case nil:
+		return "–"
+	case string:
+		return strings.ReplaceAll(v, "_", " ")
+	case bool:
+		if v {
+			return "yes"
+		}
+		return "no"
+	case int64:
+		return in.format.Whole(v)
+	case float64:
+		return in.format.Number(v, 3)
+	case time.Time:
+		return in.clock(v)
+	}
+	return fmt.Sprint(v)
+}
+
+// discussRule is printed above the cases it picks.
+const discussRule = "Safety findings first, then unsupported, non-bleeding and under-dosed episodes, within each the highest volume given first; at most ten."
+
+const caseFacts = "outcome basis coagulopathy shown_by alternative dose_band course population weight_kg delivered_ml dose dose_possible inr_before inr_before_bound inr_before_hours inr_after inr_after_bound pt_ratio_before aptt_ratio_before fibrinogen_before fibrinogen_before_bound hb_before platelets_before change_inr expected_change_inr shortfall_units mark_recorded policy_hash"
+
+// cases reads the period's episodes one by one.
+func (in *input) cases(ctx context.Context, e *engine.Engine) (*casesPage, error) {
+	c := &casesPage{Hospital: in.hospital, Period: in.period(), Today: in.today, Version: in.version, Confidentiality: in.confidentiality, Cautions: cautions, DiscussRule: discussRule}
+	units, err := in.units(ctx, e, c)
+	if err != nil {
+		return nil, err
+	}
+	evidence := map[string][]string{}
+	evidenceAt := map[string][]time.Time{}
+	_, rows, err := e.Rows(ctx, "cases: evidence", `SELECT evidence.episode_id, evidence.source, evidence.strength, evidence.at, evidence.detail, evidence.source_file, evidence.source_row
+FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidence.episode_id ORDER BY ALL`)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range rows {
+		id := r[0].(string)
+		line := fmt.Sprintf("%s (%s), %s", in.text(r[1]), in.text(r[2]), in.clock(r[3]))
+		if r[4] != nil {
+			line += ", " + in.text(r[4])
+		}
+		if file, ok := r[5].(string); ok {
+			line += fmt.Sprintf(" · %s row %v", file, r[6])
+		}
+		evidence[id] = append(evidence[id], line)
+		if at, ok := r[3].(time.Time); ok {
+			evidenceAt[id] = append(evidenceAt[id], at)
+		}
+	}
+	findings, names := map[string][]string{}, map[string][]string{}
+	safety := map[string]bool{}
+	seen := map[string]bool{}
+	_, rows, err = e.Rows(ctx, "cases: findings", `SELECT findings.episode_id, findings.finding, findings.severity, findings.numbers, findings.key
+FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id ORDER BY ALL`)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range rows {
+		id, name := r[0].(string), strings.ReplaceAll(r[1].(string), "_", " ")
+		findings[id] = append(findings[id], fmt.Sprintf("%s (%s): %s", name, r[2], numbers(r[3])))
+		if len(names[id]) == 0 || names[id][len(names[id])-1] != name {
+			names[id] = append(names[id], name)
+		}
+		if !seen[name] {
+			seen[name] = true
+			c.Findings = append(c.Findings, name)
+		}
+		safety[id] = safety[id] || r[2] == "safety"
+	}
+	facts := strings.Fields(caseFacts)
+	quoted := make([]string, len(facts))
+	for i, f := range facts {
+		quoted[i] = "period_episodes." + f
+		if k := contract.Episodes.Column(f); k != nil && k.Kind == contract.Decimal {
+			quoted[i] = "CAST(" + quoted[i] + " AS DOUBLE)"
+		}
+	}
+	_, rows, err = e.Rows(ctx, "cases: episodes", `SELECT period_episodes.episode_id, period_episodes.patient_id, period_episodes.mark, period_episodes.mark_row, period_episodes.because,
+    period_episodes.location, period_episodes.specialty, period_episodes.t0, period_episodes.t1, CAST(period_episodes.delivered_ml AS DOUBLE),
+    period_episodes.inr_before_at, period_episodes.inr_after_at, period_episodes.fibrinogen_before_at, `+strings.Join(quoted, ", ")+`
+FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
+	if err != nil {
+		return nil, err
+	}
+	type ranked struct {
+		rank   int
+		ml     float64
+		name   string
+		safety bool
+	}
+	var order []ranked
+	places, marks := map[string]bool{}, map[string]bool{}
+	for _, r := range rows {
+		id, patient := r[0].(string), r[1].(string)
+		one := episode{Name: in.pseudonym("episode", id), Patient: in.pseudonym("patient", patient), Mark: r[2].(string), Because: r[4].(string), Place: in.place(r[5]), Specialty: in.place(r[6]),
+			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], FindingNames: strings.Join(names[id], "; "), Units: units[id]}
+		one.Row, _ = r[3].(int64)
+		for i, f := range facts {
+			if v := r[13+i]; v != nil {
+				one.Facts = append(one.Facts, fact{strings.ReplaceAll(f, "_", " "), in.text(v)})
+			}
+			if f == "dose" {
+				one.SortDose = in.text(r[13+i])
+			}
+		}
+		tests := map[string]any{"INR before": r[10], "INR after": r[11], "fibrinogen": r[12]}
+		one.Line = in.timeLine(one.Name, units[id], tests, evidenceAt[id])
+		c.Cases = append(c.Cases, one)
+		places[one.Place], marks[one.Mark] = true, true
+		rank := map[string]int{"unsupported": 2, "non-bleeding": 3, "under-dosed": 4}[one.Mark]
+		if safety[id] {
+			rank = 1
+		}
+		if rank > 0 {
+			ml, _ := r[9].(float64)
+			order = append(order, ranked{rank, ml, one.Name, safety[id]})
+		}
+	}
+	sortBy(order, func(a, b ranked) bool {
+		if a.rank != b.rank {
+			return a.rank < b.rank
+		}
+		if a.ml != b.ml {
+			return a.ml > b.ml
+		}
+		return a.name < b.name
+	})
+	for _, o := range order[:min(10, len(order))] {
+		c.Discuss = append(c.Discuss, o.name)
+	}
+	for _, m := range contract.Marks {
+		if marks[m] {
+			c.Marks = append(c.Marks, m)
+		}
+	}
+	c.Places = sortedKeys(places)
+	sortBy(c.Findings, func(a, b string) bool { return a < b })
+	return c, nil
+}
+
+func (in *input) place(v any) string {
+	if s, ok := v.(string); ok && s != "" {
+		return s
+	}
+	return "not recorded"
+}
+
+// units reads the units of the period's episodes, and lists those whose fate is
+// open, by place.
+func (in *input) units(ctx context.Context, e *engine.Engine, c *casesPage) (map[string][]unit, error) {
+	_, rows, err := e.Rows(ctx, "cases: units", `SELECT units.episode_id, period_episodes.location, units.product_code, units.fate, units.issued_at, units.begin, units.finish, units.times_basis,
+    CAST(units.volume AS DOUBLE), CAST(units.given_ml AS DOUBLE), units.source_file, units.source_row, units.given
+FROM units INNER JOIN period_episodes ON period_episodes.episode_id = units.episode_id
+ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
+	if err != nil {
+		return nil, err
+	}
+	all := map[string][]unit{}
+	for _, r := range rows {
+		id := r[0].(string)
+		u := unit{Place: in.place(r[1]), Product: in.place(r[2]), Fate: in.text(r[3]), Issued: in.clock(r[4]), Begin: in.clock(r[5]), Finish: in.clock(r[6]), Times: in.text(r[7]),
+			Volume: in.text(r[8]), Given: in.text(r[9]), Source: fmt.Sprintf("%v row %v", r[10], r[11]), episode: id}
+		u.issued, _ = r[4].(time.Time)
+		u.begin, _ = r[5].(time.Time)
+		u.finish, _ = r[6].(time.Time)
+		u.given, _ = r[12].(bool)
+		all[id] = append(all[id], u)
+		if r[3] == "unknown" || r[3] == "presumed" {
+			c.Open = append(c.Open, u)
+		}
+	}
+	return all, nil
+}
+
+// numbers writes a finding's JSON as words.
+func numbers(v any) string {
+	s, _ := v.(string)
+	return strings.NewReplacer(`{"`, "", `}`, "", `":`, " ", `,"`, ", ", `"`, "", "_", " ").Replace(s)
+}
+
+// timeLine draws an episode as a small SVG of our own: units as bars, tests as
+// circles, evidence as diamonds.
+func (in *input) timeLine(name string, units []unit, tests map[string]any, evidence []time.Time) template.HTML {
+	var first, last time.Time
+	see := func(t time.Time) {
+		if t.IsZero() {
+			return
+		}
+		if first.IsZero() || t.Before(first) {
+			first = t
+		}
+		if t.After(last) {
+			last = t
+		}
+	}
+	for _, u := range units {
+		see(u.issued)
+		see(u.begin)
+		if u.given {
+			see(u.finish)
+		}
+	}
+	if first.IsZero() {
+		return ""
+	}
+	for _, t := range tests {
+		at, _ := t.(time.Time)
+		see(at)
+	}
+	for _, at := range evidence {
+		see(at)
+	}
+	span := last.Sub(first).Seconds()
+	if span <= 0 {
+		span = 1
+	}
+	x := func(t time.Time) float64 { return 20 + 660*t.Sub(first).Seconds()/span }
+	height := 46 + 9*len(units)
+	var b strings.Builder
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 700 %d" class="line"><title>Time line of episode %s</title>`, height, name)
+	fmt.Fprintf(&b, `<line x1="20" x2="680" y1="%d" y2="%d" stroke="#52606d"/>`, height-18, height-18)
+	for _, at := range []time.Time{first, last} {
+		anchor := "start"
+		if at == last {
+			anchor = "end"
+		}
+		fmt.Fprintf(&b, `<text x="%.1f" y="%d" font-size="10" text-anchor="%s" fill="#1d2733">%s</text>`, x(at), height-5, anchor, in.clock(at))
+		if first == last {
+			break
+		}
+	}
+	for i, u := range units {
+		y := 20 + 9*i
+		if u.given {
+			fmt.Fprintf(&b, `<rect x="%.1f" y="%d" width="%.1f" height="6" fill="#0072B2"/>`, x(u.begin), y, max(2, x(u.finish)-x(u.begin)))
+		} else if !u.issued.IsZero() {
+			fmt.Fprintf(&b, `<rect x="%.1f" y="%d" width="6" height="6" fill="none" stroke="#0072B2"/>`, x(u.issued), y)
+		}
+	}
+	for _, label := range []string{"INR before", "INR after", "fibrinogen"} {
+		if at, ok := tests[label].(time.Time); ok {
+			fmt.Fprintf(&b, `<circle cx="%.1f" cy="%d" r="4" fill="#E69F00" stroke="#1d2733"/><text x="%.1f" y="12" font-size="9" text-anchor="middle" fill="#1d2733">%s</text>`, x(at), height-18, min(max(x(at), 40), 660), label)
+		}
+	}
+	for _, at := range evidence {
+		fmt.Fprintf(&b, `<path d="M%.1f %d l5 5 l-5 5 l-5 -5z" fill="#D55E00"/>`, x(at), height-23)
+	}
+	b.WriteString(`</svg>`)
+	// Built of numbers, times and our own words alone.
+	return template.HTML(b.String())
+}

@@ -1,0 +1,142 @@
+package pack
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"thawline/internal/engine"
+)
+
+func made(t *testing.T, in *input) (committee, cases string, dir string) {
+	t.Helper()
+	ctx := context.Background()
+	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	if err := in.load(ctx, e); err != nil {
+		t.Fatal(err)
+	}
+	if err := in.check(ctx, e); err != nil {
+		t.Fatal(err)
+	}
+	dir = t.TempDir()
+	if keep := os.Getenv("THAWLINE_KEEP_PACK"); keep != "" {
+		dir = filepath.Join(keep, t.Name())
+	}
+	paths, err := in.write(ctx, e, dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	read := func(path string) string {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	return read(paths.Committee), read(paths.Cases), dir
+}
+
+func TestPackIsSelfContainedAndHoldsNoPatient(t *testing.T) {
+	in := fabricate(t, 900)
+	committee, cases, dir := made(t, in)
+	for _, bad := range []string{`(?i)<script`, `(?i)<(foreignObject|iframe|img|object|embed)`, `(?i)\son[a-z]+\s*=\s*["']`, `(?i)javascript:`, `(?i)(src|href)\s*=\s*["']?(https?:)?//`, `ZgotmplZ`, `NaN`} {
+		if found := regexp.MustCompile(bad).FindString(committee); found != "" {
+			t.Errorf("committee.html holds %q", found)
+		}
+	}
+	if strings.Contains(cases, hostile) || !strings.Contains(cases, "&lt;/script&gt;&lt;img src=x onerror=alert(1)&gt;=1&#43;1") {
+		t.Error("a hostile location does not stand as text in cases.html")
+	}
+	if n := strings.Count(cases, "<script>"); n != 1 {
+		t.Errorf("cases.html holds %d scripts, wanted our own one", n)
+	}
+	for _, identifier := range []string{"P17<", "0000000000000370"} {
+		if strings.Contains(cases, identifier) || strings.Contains(committee, identifier) {
+			t.Errorf("the pack holds the identifier %q", identifier)
+		}
+	}
+	if n := strings.Count(committee, "<svg "); n < 9 {
+		t.Errorf("%d drawings, wanted at least 9", n)
+	}
+	ids := map[string]bool{}
+	for _, m := range regexp.MustCompile(`\sid="([^"]+)"`).FindAllStringSubmatch(committee, -1) {
+		if ids[m[1]] {
+			t.Errorf("identifier %q stands twice in the page", m[1])
+		}
+		ids[m[1]] = true
+	}
+	info, err := os.Stat(filepath.Join(dir, "committee.html"))
+	if err != nil || info.Mode().Perm() != 0o640 {
+		t.Errorf("committee.html has mode %v, wanted 0640 (%v)", info.Mode().Perm(), err)
+	}
+	if info.Size() > 2<<20 {
+		t.Errorf("committee.html has %d bytes, the bar is 2 MB", info.Size())
+	}
+}
+
+func TestSameInputSameBytes(t *testing.T) {
+	in := fabricate(t, 300)
+	a, b, _ := made(t, in)
+	c, d, _ := made(t, in)
+	if !bytes.Equal([]byte(a), []byte(c)) || b != d {
+		t.Error("two packs of the same input differ")
+	}
+}
+
+func TestEmptyMonthSaysWhy(t *testing.T) {
+	in := fabricate(t, 100)
+	in.from, in.to = "2030-01", "2030-01"
+	committee, cases, _ := made(t, in)
+	for _, wanted := range []string{"No plasma was issued in Jan 2030", "have not been read", "Too little data to draw.", "events: bleeding and procedures"} {
+		if !strings.Contains(committee, wanted) {
+			t.Errorf("the pack of an empty month does not say %q", wanted)
+		}
+	}
+	if !strings.Contains(cases, "No episode began in this period.") {
+		t.Error("cases.html of an empty month does not say so")
+	}
+}
+
+func TestNothingAtAll(t *testing.T) {
+	in := fabricate(t, 0)
+	in.files, in.sources = nil, nil
+	committee, _, _ := made(t, in)
+	if !strings.Contains(committee, "Nothing has been read.") {
+		t.Error("the pack of an empty store does not say so")
+	}
+}
+
+func TestSumsThatDifferMakeNoPack(t *testing.T) {
+	ctx := context.Background()
+	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	in := fabricate(t, 20)
+	in.sources[0].Rejected++
+	if err := in.load(ctx, e); err != nil {
+		t.Fatal(err)
+	}
+	if err := in.check(ctx, e); err == nil || !strings.Contains(err.Error(), "do not add up") {
+		t.Errorf("rows that do not add up: %v", err)
+	}
+	in.sources[0].Rejected--
+	if err := in.check(ctx, e); err != nil {
+		t.Error(err)
+	}
+	if err := e.Exec(ctx, "break", "CREATE OR REPLACE TABLE e2 AS SELECT * FROM episodes; DROP VIEW episodes; CREATE TABLE episodes AS SELECT * REPLACE (CASE WHEN rowid = 0 THEN 'no mark' ELSE mark END AS mark) FROM e2"); err != nil {
+		t.Fatal(err)
+	}
+	if err := in.check(ctx, e); err == nil || !strings.Contains(err.Error(), "with a mark") {
+		t.Errorf("an episode with an unknown mark: %v", err)
+	}
+}
