@@ -33,7 +33,7 @@ type Intervention struct{ Month, Name string }
 
 const (
 	width  = 760
-	height = 300
+	height = 320
 )
 
 // Hues after Okabe and Ito 2008, told apart by colour-blind readers, in an
@@ -80,6 +80,10 @@ func plain(option map[string]any) (map[string]any, error) {
 	// Neither tooltips nor a toolbox have a use on paper.
 	delete(out, "tooltip")
 	delete(out, "toolbox")
+	// Widths of text are estimates here: room between the words keeps them apart.
+	if legends, ok := out["legend"].(map[string]any); ok {
+		legends["itemGap"] = 26
+	}
 	return out, err
 }
 
@@ -88,8 +92,8 @@ func common(p figure.Panel, legend bool) []charts.GlobalOpts {
 		charts.WithAnimation(false),
 		charts.WithColorsOpts(opts.Colors(hues)),
 		charts.WithAriaOpts(&opts.Aria{Enabled: opts.Bool(true), Decal: &opts.AriaDecal{Show: opts.Bool(true)}}),
-		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Left: "8", Top: "0", TextStyle: &opts.TextStyle{Color: ink, FontSize: 12}}),
-		charts.WithGridOpts(opts.Grid{Left: "56", Right: "18", Top: "52", Bottom: "46"}),
+		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Left: "8", Top: "0", TextStyle: &opts.TextStyle{Color: ink, FontSize: 11}, ItemWidth: 20, ItemHeight: 12}),
+		charts.WithGridOpts(opts.Grid{Left: "56", Right: "18", Top: "74", Bottom: "46"}),
 		charts.WithXAxisOpts(opts.XAxis{Type: "category", Name: p.XTitle, NameLocation: "middle", NameGap: 30, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: 11}}),
 		charts.WithYAxisOpts(opts.YAxis{Type: "value", Name: p.Unit, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: 11}, SplitLine: &opts.SplitLine{Show: opts.Bool(true), LineStyle: &opts.LineStyle{Color: "#e3e7ec"}}}),
 	}
@@ -126,6 +130,10 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 		for r, row := range f.Rows {
 			// A hidden cell has no value: nothing of it reaches the drawing.
 			data[r] = opts.BarData{Value: row[i].Value}
+			if row[i].Value == int64(0) && p.Chart != "stacked" {
+				// No bar and no label on it; the table has the zero.
+				data[r].Value = nil
+			}
 		}
 		series := []charts.SeriesOpts{charts.WithItemStyleOpts(opts.ItemStyle{BorderColor: "#ffffff", BorderWidth: 0.5})}
 		if p.Chart == "stacked" {
@@ -154,7 +162,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 		if from, to, ok := bandBins(f, look.Band); ok {
 			seriesList[0].(map[string]any)["markArea"] = map[string]any{
 				"silent": true, "itemStyle": map[string]any{"color": "#009E73", "opacity": 0.13},
-				"label": map[string]any{"color": ink, "position": "insideTop"},
+				"label": map[string]any{"color": ink, "position": "insideTopRight"},
 				"data":  []any{[]any{map[string]any{"name": "dose band", "xAxis": from}, map[string]any{"xAxis": to}}},
 			}
 		}

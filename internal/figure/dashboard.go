@@ -114,7 +114,7 @@ func (p *Panel) check(place string, figures map[string]*Definition) error {
 	}
 	for _, says := range []string{p.Says, p.SaysNone} {
 		for _, name := range Holes(says) {
-			if !slices.Contains([]string{"share", "interval", "period"}, name) && !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name }) {
+			if !slices.Contains([]string{"share", "interval", "period", "span"}, name) && !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name }) {
 				errs = append(errs, fmt.Errorf("%s: the answer of figure %s has no {%s}", place, p.Figure, name))
 			}
 		}

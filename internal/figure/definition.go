@@ -62,6 +62,9 @@ type Definition struct {
 	Points, Answer []Column
 	// NotKnown says in words what the figure leaves out as not known.
 	NotKnown string
+	// Apart says that neither rows nor columns of counts add up to a total that
+	// a reader may know, so that a hidden cell needs no cover.
+	Apart bool
 
 	points, answer string
 }
@@ -80,6 +83,7 @@ var (
 //	--            judged: count; Judged
 //	--            share: share of judged, appropriate; Share appropriate
 //	-- answer:    n: count; Appropriate
+//	-- adds up:   no (only where neither rows nor columns add up to a total)
 //	-- not known: what is left out
 //
 // Then stand two statements, parted by a line "-- answer".
@@ -113,7 +117,7 @@ func Parse(file, text string) (*Definition, error) {
 			continue
 		}
 		rest := strings.TrimSpace(body)
-		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "not known"}, word) && strings.HasPrefix(body, " "+word) {
+		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "adds up", "not known"}, word) && strings.HasPrefix(body, " "+word) {
 			if seen[word] {
 				return nil, fault("header line %q stands twice", word)
 			}
@@ -137,10 +141,15 @@ func Parse(file, text string) (*Definition, error) {
 			} else {
 				d.Answer = append(d.Answer, c)
 			}
+		case "adds up":
+			if rest != "no" {
+				return nil, fault("adds up is %q, wanted \"no\" or no such line", rest)
+			}
+			d.Apart = true
 		case "not known":
 			d.NotKnown = strings.TrimSpace(d.NotKnown + " " + rest)
 		default:
-			return nil, fault("a header line that begins with none of reads, points, answer, not known")
+			return nil, fault("a header line that begins with none of reads, points, answer, adds up, not known")
 		}
 	}
 	for _, word := range []string{"reads", "points", "answer"} {

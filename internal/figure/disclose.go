@@ -27,6 +27,9 @@ func (f *Figure) Disclose(small int64) {
 	type cell struct{ r, c int }
 	var lines [][]cell
 	for r := range f.Rows {
+		if f.Apart {
+			break
+		}
 		var line []cell
 		for _, c := range counts {
 			line = append(line, cell{r, c})
@@ -34,6 +37,9 @@ func (f *Figure) Disclose(small int64) {
 		lines = append(lines, line)
 	}
 	for _, c := range counts {
+		if f.Apart {
+			break
+		}
 		var line []cell
 		for r := range f.Rows {
 			line = append(line, cell{r, c})

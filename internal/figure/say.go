@@ -109,22 +109,36 @@ func Holes(says string) []string {
 	return names
 }
 
+// When names, in words, the pack's period and the longer span of distributions.
+type When struct{ Period, Span string }
+
 // Say fills a panel's sentence from the figure's answer.
-func (f *Figure) Say(p Panel, format Format, period string) string {
+func (f *Figure) Say(p Panel, format Format, when When) string {
 	of, hasOf := f.Whole("of")
 	if p.SaysNone != "" && ((hasOf && of == 0) || (!f.has("of") && len(f.Rows) == 0)) {
-		return f.fill(p.SaysNone, format, period)
+		return f.fill(p.SaysNone, format, when)
 	}
-	return f.fill(p.Says, format, period)
+	return f.fill(p.Says, format, when)
 }
 
 func (f *Figure) has(name string) bool { _, ok := f.Values[name]; return ok }
 
-func (f *Figure) fill(says string, format Format, period string) string {
+func (f *Figure) fill(says string, format Format, when When) string {
+	text := f.holes(says, format, when)
+	if text == "" {
+		return text
+	}
+	return strings.ToUpper(text[:1]) + text[1:]
+}
+
+func (f *Figure) holes(says string, format Format, when When) string {
 	return holeForm.ReplaceAllStringFunc(says, func(hole string) string {
 		name := hole[1 : len(hole)-1]
 		if name == "period" {
-			return period
+			return when.Period
+		}
+		if name == "span" {
+			return when.Span
 		}
 		if cell, ok := f.Values[name]; ok {
 			if cell.Hidden {

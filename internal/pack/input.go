@@ -46,7 +46,8 @@ type intervention struct{ Month, Name string }
 const historyMonths = 24
 
 // load gives the engine the tables that figures read: the audit tables, policy,
-// period, months, readings_summary, period_episodes and period_bags.
+// period, months, readings_summary, period_episodes and period_bags, and
+// year_episodes: the twelve months to the period's end.
 func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	for _, t := range contract.Audit() {
 		if err := e.View(ctx, t.Name, t.Columns, in.files[t.Name], ""); err != nil {
@@ -93,7 +94,8 @@ func (in *input) load(ctx context.Context, e *engine.Engine) error {
 		return err
 	}
 	return e.Exec(ctx, "the period's tables", `
-CREATE OR REPLACE TEMP TABLE period_episodes AS
+CREATE OR REPLACE TEMP TABLE year_episodes AS
+SELECT episodes.* FROM episodes, period WHERE episodes.month BETWEEN `+engine.Quote(in.yearFrom())+` AND period.to_month ORDER BY episodes.episode_id;CREATE OR REPLACE TEMP TABLE period_episodes AS
 SELECT episodes.* FROM episodes, period WHERE episodes.month BETWEEN period.from_month AND period.to_month ORDER BY episodes.episode_id;
 CREATE OR REPLACE TEMP TABLE period_bags AS
 SELECT bags.* FROM bags, period WHERE bags.month BETWEEN period.from_month AND period.to_month ORDER BY bags.bag;`)

@@ -95,7 +95,7 @@ func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
 		return panel{}, err
 	}
 	f.Disclose(in.format.Small)
-	out := panel{ID: "f-" + p.Figure, Asks: p.Asks, Says: f.Say(p, in.format, in.period()), Beside: p.Beside, LeftOut: f.NotKnown}
+	out := panel{ID: "f-" + p.Figure, Asks: p.Asks, Says: f.Say(p, in.format, figure.When{Period: in.period(), Span: in.span()}), Beside: p.Beside, LeftOut: f.NotKnown}
 	for n := 2; fs.ids[out.ID]; n++ {
 		out.ID = fmt.Sprintf("f-%s-%d", p.Figure, n)
 	}
@@ -104,7 +104,7 @@ func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
 		out.Asks = f.Asks
 	}
 	of, hasOf := f.Values["of"]
-	if hasOf {
+	if _, hasN := f.Values["n"]; hasOf && hasN {
 		out.NOf = in.words(f, "n") + " of " + in.words(f, "of")
 	}
 	out.Interval = f.Interval(in.format)
@@ -150,6 +150,9 @@ func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
 	fs.done[p.Figure] = f
 	if whole, ok := of.Value.(int64); (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
 		out.TooFew = "Too little data to draw."
+		if f.HiddenCells > 0 {
+			out.TooFew = "Too little data to draw: the counts are small and hidden."
+		}
 	} else if out.SVG, err = fs.draw(f, p, look); err != nil {
 		return out, err
 	}
@@ -185,7 +188,7 @@ func byMonth(f *figure.Figure) bool { return f.Index("month") >= 0 }
 func empty(f *figure.Figure) bool {
 	for _, row := range f.Rows {
 		for i, c := range row {
-			if n, ok := c.Value.(int64); c.Hidden || (ok && n != 0) || (f.Points[i].Kind == figure.Label && len(countsOf(f)) == 0) {
+			if n, ok := c.Value.(int64); (ok && n != 0) || (f.Points[i].Kind == figure.Label && len(countsOf(f)) == 0) {
 				return false
 			}
 		}
@@ -223,6 +226,24 @@ func (in *input) period() string {
 		return in.format.Month(in.from)
 	}
 	return in.format.Month(in.from) + " to " + in.format.Month(in.to)
+}
+
+// span is what distributions speak of: the year to the period's end, or the
+// period where that is longer.
+func (in *input) span() string {
+	if in.yearFrom() == in.from {
+		return in.period()
+	}
+	return "the twelve months to " + in.format.Month(in.to)
+}
+
+// yearFrom is the first month of the span.
+func (in *input) yearFrom() string {
+	from, err := addMonths(in.to, -11)
+	if err != nil {
+		return in.from
+	}
+	return min(from, in.from)
 }
 
 // committee builds the page's content: all panels first, since the first
@@ -278,6 +299,9 @@ func (fs *figures) answer() *answer {
 		}
 		n, okN := f.Whole("n")
 		of, okOf := f.Whole("of")
+		if f.Values["n"].Hidden || f.Values["of"].Hidden {
+			return "hidden", ""
+		}
 		if !okN || !okOf || of == 0 {
 			return "–", ""
 		}
@@ -290,7 +314,7 @@ func (fs *figures) answer() *answer {
 		a.Sentences = append(a.Sentences, fmt.Sprintf("In %s, %s episodes of plasma began and %s bags were given.", in.period(), episodes, given))
 	}
 	good, interval := share("appropriate_by_month")
-	if good == "–" {
+	if good == "–" || good == "hidden" {
 		a.Sentences = append(a.Sentences, "A share of appropriate episodes cannot be shown: too few could be judged.")
 	} else {
 		text := fmt.Sprintf("%s of the %s judged episodes were appropriate (95 %% interval %s)", good, get("appropriate_by_month", "of"), interval)
@@ -324,7 +348,7 @@ func (fs *figures) answer() *answer {
 		{given, "bags given", get("use_by_month", "of") + " thawed, issued or lost"},
 		{good, "appropriate, of those judged", note(interval)},
 		{undetermined, "undetermined", note(undeterminedInterval)},
-		{get("dose_distribution", "median"), "mL/kg, median dose", get("dose_distribution", "n") + " below the band"},
+		{get("dose_distribution", "median"), "mL/kg, median dose", "in " + in.span()},
 		{lost, "thrown away", note(lostInterval)},
 	}
 	a.Changes = fs.signals
@@ -333,7 +357,7 @@ func (fs *figures) answer() *answer {
 
 func note(interval string) string {
 	if interval == "" {
-		return "not shown"
+		return "small counts are not shown, or there is none"
 	}
 	return "95 % interval " + interval
 }

@@ -8,6 +8,7 @@
 -- answer:    n: count; Episodes marked undetermined
 --            of: count; Episodes in which plasma was given, or whose fate is not known
 --            not_known: count; Undetermined
+-- adds up:   no
 -- not known: an episode of unknown fate counts as given here: whether it was cannot be said
 SELECT
     inputs.input AS input,

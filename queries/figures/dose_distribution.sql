@@ -1,6 +1,6 @@
 -- dose_distribution: How much plasma did a patient get for their weight?
 --
--- reads:     period_episodes
+-- reads:     year_episodes
 -- points:    dose: label; mL/kg
 --            low: number; From
 --            episodes: count; Episodes
@@ -12,10 +12,10 @@
 WITH
 
 dosed AS (
-    SELECT least(floor(period_episodes.dose / 2) * 2, 30) AS low
-    FROM period_episodes
-    WHERE period_episodes.dose IS NOT NULL
-        AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
+    SELECT least(floor(year_episodes.dose / 2) * 2, 30) AS low
+    FROM year_episodes
+    WHERE year_episodes.dose IS NOT NULL
+        AND year_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
 )
 
 SELECT
@@ -28,10 +28,10 @@ GROUP BY bins.low
 ORDER BY bins.low
 -- answer
 SELECT
-    count(*) FILTER (period_episodes.dose_band = 'below') AS n,
-    count(*) FILTER (period_episodes.dose_band <> 'not_known') AS of,
-    count(*) FILTER (period_episodes.dose_band = 'not_known') AS not_known,
-    round(median(period_episodes.dose), 1) AS median
-FROM period_episodes
-WHERE period_episodes.outcome = 'transfused'
-    AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
+    count(*) FILTER (year_episodes.dose_band = 'below') AS n,
+    count(*) FILTER (year_episodes.dose_band <> 'not_known') AS of,
+    count(*) FILTER (year_episodes.dose_band = 'not_known') AS not_known,
+    round(median(year_episodes.dose), 1) AS median
+FROM year_episodes
+WHERE year_episodes.outcome = 'transfused'
+    AND year_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')

@@ -1,6 +1,6 @@
 -- effect: Did the INR fall, and as much as expected?
 --
--- reads:     period_episodes
+-- reads:     year_episodes
 -- points:    band: label; INR before
 --            pairs: count; Episodes
 --            before: number of pairs; Median before
@@ -18,18 +18,18 @@ WITH
 
 paired AS (
     SELECT
-        period_episodes.inr_before,
-        period_episodes.inr_after,
-        period_episodes.inr_before + period_episodes.expected_change_inr AS expected,
+        year_episodes.inr_before,
+        year_episodes.inr_after,
+        year_episodes.inr_before + year_episodes.expected_change_inr AS expected,
         CASE
-            WHEN period_episodes.inr_before <= 1.5 THEN 1
-            WHEN period_episodes.inr_before <= 2 THEN 2
-            WHEN period_episodes.inr_before <= 3 THEN 3
-            WHEN period_episodes.inr_before <= 5 THEN 4
+            WHEN year_episodes.inr_before <= 1.5 THEN 1
+            WHEN year_episodes.inr_before <= 2 THEN 2
+            WHEN year_episodes.inr_before <= 3 THEN 3
+            WHEN year_episodes.inr_before <= 5 THEN 4
             ELSE 5
         END AS place
-    FROM period_episodes
-    WHERE period_episodes.outcome = 'transfused' AND period_episodes.change_inr IS NOT NULL
+    FROM year_episodes
+    WHERE year_episodes.outcome = 'transfused' AND year_episodes.change_inr IS NOT NULL
 )
 
 SELECT
@@ -46,10 +46,10 @@ GROUP BY bands.place, bands.band
 ORDER BY bands.place
 -- answer
 SELECT
-    count(*) FILTER (period_episodes.change_inr < 0) AS n,
-    count(period_episodes.change_inr) AS of,
-    count(*) FILTER (period_episodes.change_inr IS NULL) AS not_known,
-    count(*) FILTER (coalesce(period_episodes.inr_after_at, period_episodes.pt_ratio_after_at, period_episodes.aptt_ratio_after_at) IS NOT NULL) AS tested,
+    count(*) FILTER (year_episodes.change_inr < 0) AS n,
+    count(year_episodes.change_inr) AS of,
+    count(*) FILTER (year_episodes.change_inr IS NULL) AS not_known,
+    count(*) FILTER (coalesce(year_episodes.inr_after_at, year_episodes.pt_ratio_after_at, year_episodes.aptt_ratio_after_at) IS NOT NULL) AS tested,
     count(*) AS given
-FROM period_episodes
-WHERE period_episodes.outcome = 'transfused'
+FROM year_episodes
+WHERE year_episodes.outcome = 'transfused'

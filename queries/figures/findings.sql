@@ -5,7 +5,7 @@
 --            severity: label; Kind
 --            fired: count; In this period
 --            run: label; Run
--- answer:    n: count; Safety findings
+-- answer:    safety: count; Safety findings
 --            of: count; Findings
 --            rules: units; Rules run
 --            not_run: units; Rules not run
@@ -25,7 +25,7 @@ ORDER BY
     rules_run.finding
 -- answer
 SELECT
-    (SELECT count(*) FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id WHERE findings.severity = 'safety') AS n,
+    (SELECT count(*) FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id WHERE findings.severity = 'safety') AS safety,
     (SELECT count(*) FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id) AS of,
     (SELECT count(*) FROM rules_run WHERE rules_run.run) AS rules,
     (SELECT count(*) FROM rules_run WHERE NOT rules_run.run) AS not_run

@@ -4,8 +4,7 @@
 -- points:    mark: label; Mark
 --            because: label; Because
 --            episodes: count; Episodes
--- answer:    n: count; Episodes
---            of: count; Episodes
+-- answer:    of: count; Episodes
 SELECT
     period_episodes.mark AS mark,
     period_episodes.because AS because,
@@ -15,6 +14,5 @@ GROUP BY period_episodes.mark, period_episodes.because
 ORDER BY count(*) DESC, period_episodes.mark, period_episodes.because
 -- answer
 SELECT
-    count(*) AS n,
     count(*) AS of
 FROM period_episodes

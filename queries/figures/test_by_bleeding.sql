@@ -1,6 +1,6 @@
 -- test_by_bleeding: What did the clotting test say before, and was there bleeding?
 --
--- reads:     period_episodes, evidence
+-- reads:     year_episodes, evidence
 -- points:    band: label; INR (else PT ratio) before
 --            recorded: count; Bleeding recorded
 --            inferred: count; Bleeding inferred
@@ -15,12 +15,12 @@ WITH
 
 given AS (
     SELECT
-        period_episodes.episode_id,
-        coalesce(period_episodes.inr_before, period_episodes.pt_ratio_before) AS ratio,
-        coalesce(period_episodes.inr_before_bound, period_episodes.pt_ratio_before_bound) AS bound,
-        period_episodes.basis
-    FROM period_episodes
-    WHERE period_episodes.outcome = 'transfused'
+        year_episodes.episode_id,
+        coalesce(year_episodes.inr_before, year_episodes.pt_ratio_before) AS ratio,
+        coalesce(year_episodes.inr_before_bound, year_episodes.pt_ratio_before_bound) AS bound,
+        year_episodes.basis
+    FROM year_episodes
+    WHERE year_episodes.outcome = 'transfused'
 ),
 
 -- A recorded piece of evidence outweighs any number of inferred ones.

@@ -1,6 +1,6 @@
 -- weight_by_units: Do heavier patients get more units?
 --
--- reads:     period_episodes
+-- reads:     year_episodes
 -- points:    weight: label; Weight
 --            one: count; 1 unit
 --            two: count; 2 units
@@ -15,12 +15,12 @@ WITH
 
 adults AS (
     SELECT
-        period_episodes.weight_kg,
-        least(period_episodes.units_transfused + period_episodes.units_presumed, 5) AS units
-    FROM period_episodes
-    WHERE period_episodes.outcome = 'transfused'
-        AND period_episodes.population = 'adult'
-        AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
+        year_episodes.weight_kg,
+        least(year_episodes.units_transfused + year_episodes.units_presumed, 5) AS units
+    FROM year_episodes
+    WHERE year_episodes.outcome = 'transfused'
+        AND year_episodes.population = 'adult'
+        AND year_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
 )
 
 SELECT
@@ -36,10 +36,10 @@ GROUP BY bands.place, bands.weight
 ORDER BY bands.place
 -- answer
 SELECT
-    count(*) FILTER (period_episodes.units_transfused + period_episodes.units_presumed = 2 AND period_episodes.weight_kg >= 75) AS n,
-    count(*) FILTER (period_episodes.weight_kg >= 75) AS of,
-    count(*) FILTER (period_episodes.weight_kg IS NULL) AS not_known
-FROM period_episodes
-WHERE period_episodes.outcome = 'transfused'
-    AND period_episodes.population = 'adult'
-    AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
+    count(*) FILTER (year_episodes.units_transfused + year_episodes.units_presumed = 2 AND year_episodes.weight_kg >= 75) AS n,
+    count(*) FILTER (year_episodes.weight_kg >= 75) AS of,
+    count(*) FILTER (year_episodes.weight_kg IS NULL) AS not_known
+FROM year_episodes
+WHERE year_episodes.outcome = 'transfused'
+    AND year_episodes.population = 'adult'
+    AND year_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
