@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"strconv"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
@@ -34,6 +35,8 @@ type Intervention struct{ Month, Name string }
 const (
 	width  = 760
 	height = 320
+	left   = 56
+	right  = 18
 )
 
 // Hues after Okabe and Ito 2008, told apart by colour-blind readers, in an
@@ -88,12 +91,16 @@ func plain(option map[string]any) (map[string]any, error) {
 }
 
 func common(p figure.Panel, legend bool) []charts.GlobalOpts {
+	top := "34"
+	if legend {
+		top = "74"
+	}
 	return []charts.GlobalOpts{
 		charts.WithAnimation(false),
 		charts.WithColorsOpts(opts.Colors(hues)),
 		charts.WithAriaOpts(&opts.Aria{Enabled: opts.Bool(true), Decal: &opts.AriaDecal{Show: opts.Bool(true)}}),
 		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Left: "8", Top: "0", TextStyle: &opts.TextStyle{Color: ink, FontSize: 11}, ItemWidth: 20, ItemHeight: 12}),
-		charts.WithGridOpts(opts.Grid{Left: "56", Right: "18", Top: "74", Bottom: "46"}),
+		charts.WithGridOpts(opts.Grid{Left: strconv.Itoa(left), Right: strconv.Itoa(right), Top: top, Bottom: "46"}),
 		charts.WithXAxisOpts(opts.XAxis{Type: "category", Name: p.XTitle, NameLocation: "middle", NameGap: 30, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: 11}}),
 		charts.WithYAxisOpts(opts.YAxis{Type: "value", Name: p.Unit, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: 11}, SplitLine: &opts.SplitLine{Show: opts.Bool(true), LineStyle: &opts.LineStyle{Color: "#e3e7ec"}}}),
 	}
@@ -163,12 +170,18 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 			seriesList[0].(map[string]any)["markArea"] = map[string]any{
 				"silent": true, "itemStyle": map[string]any{"color": "#009E73", "opacity": 0.13},
 				"label": map[string]any{"color": ink, "position": "insideTopRight"},
-				"data":  []any{[]any{map[string]any{"name": "dose band", "xAxis": from}, map[string]any{"xAxis": to}}},
+				"data":  []any{[]any{map[string]any{"name": "dose band", "x": edge(from, len(f.Rows))}, map[string]any{"x": edge(to+1, len(f.Rows))}}},
 			}
 		}
 	}
 	mark(option, f, p, look)
 	return option, nil
+}
+
+// edge is the place of the left edge of bar i of n, in the drawing's units: a
+// category axis places only the middles of its bars.
+func edge(i, n int) float64 {
+	return round(left + float64(width-left-right)*float64(i)/float64(n))
 }
 
 // bandBins finds the bars whose lower ends lie in the band.

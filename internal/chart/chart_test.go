@@ -1,0 +1,77 @@
+package chart
+
+import (
+	"strings"
+	"testing"
+
+	"thawline/internal/figure"
+)
+
+func drawn(t *testing.T) *Renderer {
+	t.Helper()
+	r, err := New()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func bar(label string) (*figure.Figure, figure.Panel) {
+	f := &figure.Figure{Definition: &figure.Definition{Name: "t", Points: []figure.Column{{Name: "x", Kind: figure.Label, Title: "X"}, {Name: "n", Kind: figure.Count, Title: "N"}}}}
+	f.Rows = [][]figure.Cell{{{Value: label}, {Value: int64(4711)}}, {{Value: "other"}, {Hidden: true}}}
+	return f, figure.Panel{Figure: "t", Chart: "bars", X: "x", Y: []string{"n"}}
+}
+
+func TestHostileLabelStandsAsText(t *testing.T) {
+	f, p := bar(`</text><script>alert(1)</script>__f__(function(){throw 1})()__f__<a href="x" onclick="y">`)
+	svg, err := drawn(t).Draw(f, p, Look{ID: "a", Asks: `<b>"q"`, Says: "s"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, bad := range []string{"<script", "<a ", "<b>"} {
+		if strings.Contains(svg, bad) {
+			t.Errorf("the drawing holds %q", bad)
+		}
+	}
+	if !strings.Contains(svg, "&lt;script&gt;") || !strings.Contains(svg, "4711") {
+		t.Error("the label or the number is not drawn as text")
+	}
+}
+
+func TestDrawingIsTheSameEachTimeAndHasIdentifiersOfItsOwn(t *testing.T) {
+	r := drawn(t)
+	f, p := bar("a")
+	one, err := r.Draw(f, p, Look{ID: "one"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	again, err := r.Draw(f, p, Look{ID: "one"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	other, err := r.Draw(f, p, Look{ID: "other"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if one != again {
+		t.Error("two drawings of the same figure differ")
+	}
+	if strings.ReplaceAll(other, "other-", "one-") != one || one == other {
+		t.Error("drawings differ by more than their identifiers")
+	}
+}
+
+func TestForbiddenMarkupIsRefused(t *testing.T) {
+	for _, bad := range []string{`<script>`, `<foreignObject>`, `<image href="x">`, `<g onload="x">`, `<rect fill="url(http://x)">`} {
+		if _, err := finish(`<svg width="1">`+bad+`</svg>`, "a", "", "", 1, 1); err == nil {
+			t.Errorf("%s is let through", bad)
+		}
+	}
+}
+
+func TestWrongLibraryIsRefused(t *testing.T) {
+	t.Setenv("THAWLINE_ECHARTS", "chart_test.go")
+	if _, err := New(); err == nil || !strings.Contains(err.Error(), "SHA-256") {
+		t.Errorf("another file as the library: %v", err)
+	}
+}
