@@ -154,7 +154,8 @@ func cssString(s string) string {
 		if r == ' ' || r >= '0' && r <= '9' || r >= 'A' && r <= 'Z' || r >= 'a' && r <= 'z' {
 			out.WriteRune(r)
 		} else {
-			fmt.Fprintf(&out, `\%06x`, r)
+			// The space ends the escape and is no part of the text.
+			fmt.Fprintf(&out, `\%06x `, r)
 		}
 	}
 	out.WriteByte('"')
