@@ -57,6 +57,8 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 		option, err = bars(f, p, look)
 	case "control":
 		option, err = control(f, p, look)
+	case "funnel":
+		option, err = funnel(f, p, look)
 	case "effect":
 		option, err = effect(f, p, look)
 	default:

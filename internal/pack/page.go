@@ -147,14 +147,26 @@ func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
 			}
 		}
 	}
+	if p.Chart == "funnel" {
+		outside, ok := f.AddFunnel(p.X, p.Y[0], p.Y[1])
+		if !ok {
+			out.TooFew = "Too little data to draw, or the hospital's own share is hidden."
+		} else if len(outside) > 0 {
+			out.Notes = append(out.Notes, "Outside the 99.8 % limits: "+strings.Join(outside, ", ")+". A prompt to look, not a verdict.")
+		} else {
+			out.Notes = append(out.Notes, "No place that is shown lies outside the 99.8 % limits.")
+		}
+	}
 	fs.done[p.Figure] = f
 	if whole, ok := of.Value.(int64); (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
 		out.TooFew = "Too little data to draw."
 		if f.HiddenCells > 0 {
 			out.TooFew = "Too little data to draw: the counts are small and hidden."
 		}
-	} else if out.SVG, err = fs.draw(f, p, look); err != nil {
-		return out, err
+	} else if out.TooFew == "" {
+		if out.SVG, err = fs.draw(f, p, look); err != nil {
+			return out, err
+		}
 	}
 	if f.HiddenCells > 0 {
 		out.Notes = append(out.Notes, fmt.Sprintf("“hidden”: counts under %d, and what would give them away, are not shown.", in.format.Small))

@@ -1,0 +1,68 @@
+package chart
+
+import (
+	"math"
+
+	"github.com/go-echarts/go-echarts/v2/charts"
+	"github.com/go-echarts/go-echarts/v2/opts"
+
+	"thawline/internal/figure"
+	"thawline/internal/stat"
+)
+
+// funnel draws each row's share against its size, with the limits around the
+// whole's own share. Rows outside the limits bear their name.
+func funnel(f *figure.Figure, p figure.Panel, _ Look) (map[string]any, error) {
+	label, n, of, outside := f.Index(p.X), f.Index(p.Y[0]), f.Index(p.Y[1]), f.Index("outside")
+	whole, _ := f.Whole("n")
+	all, _ := f.Whole("of")
+	target := float64(whole) / float64(all)
+	largest := 10.0
+	var inside, out []opts.ScatterData
+	for _, row := range f.Rows {
+		x, okX := row[n].Value.(int64)
+		size, okSize := row[of].Value.(int64)
+		if !okX || !okSize || size == 0 {
+			continue
+		}
+		largest = math.Max(largest, float64(size))
+		name, _ := row[label].Value.(string)
+		point := opts.ScatterData{Name: name, Value: []any{size, round(100 * float64(x) / float64(size))}}
+		if outside >= 0 && row[outside].Value != nil {
+			out = append(out, point)
+		} else {
+			inside = append(inside, point)
+		}
+	}
+	largest = 10 * math.Ceil(largest*1.05/10)
+	scatter := charts.NewScatter()
+	scatter.SetGlobalOptions(common(p, true)...)
+	scatter.AddSeries("within the limits", inside, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "circle", SymbolSize: 10}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[0]}))
+	scatter.AddSeries("outside", out, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 14}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[6]}),
+		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{b}", Color: ink, FontSize: 11}))
+	line := charts.NewLine()
+	for _, one := range []struct {
+		name, kind string
+		low, high  float64
+	}{{"95 % limits", "solid", 0.025, 0.975}, {"99.8 % limits", "dashed", 0.001, 0.999}} {
+		for _, place := range []float64{one.low, one.high} {
+			var data []opts.LineData
+			for size := 1; size <= int(largest); size++ {
+				data = append(data, opts.LineData{Symbol: "none", Value: []any{size, round(100 * stat.FunnelLimit(target, size, place))}})
+			}
+			line.AddSeries(one.name, data, charts.WithLineStyleOpts(opts.LineStyle{Color: ink, Width: 1, Type: one.kind}), charts.WithItemStyleOpts(opts.ItemStyle{Color: ink}))
+		}
+	}
+	line.AddSeries("whole hospital", []opts.LineData{{Symbol: "none", Value: []any{0, round(100 * target)}}, {Symbol: "none", Value: []any{largest, round(100 * target)}}},
+		charts.WithLineStyleOpts(opts.LineStyle{Color: hues[3], Width: 2}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[3]}))
+	scatter.Overlap(line)
+	scatter.Validate()
+	option, err := plain(scatter.JSON())
+	if err != nil {
+		return nil, err
+	}
+	axis(option, "xAxis", map[string]any{"type": "value", "min": 0, "max": largest, "data": nil})
+	axis(option, "yAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11},
+		"nameTextStyle": map[string]any{"color": ink, "align": "left", "padding": []int{0, 0, 0, -40}}})
+	return option, nil
+}

@@ -1,0 +1,50 @@
+-- by_location: Does any place differ from the rest of the hospital?
+--
+-- reads:     year_episodes, policy
+-- points:    place: label; Place
+--            appropriate: count; Appropriate
+--            judged: count; Judged
+--            share: share of appropriate, judged; Share
+-- answer:    n: count; Appropriate
+--            of: count; Judged
+--            places: units; Places shown by name
+-- not known: undetermined episodes are left out; places with few judged episodes are pooled as other
+WITH
+
+judged AS (
+    SELECT
+        coalesce(year_episodes.location, 'not recorded') AS place,
+        year_episodes.mark
+    FROM year_episodes
+    WHERE year_episodes.mark IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')
+),
+
+sizes AS (
+    SELECT judged.place, count(*) AS judged
+    FROM judged
+    GROUP BY judged.place
+),
+
+named AS (
+    SELECT
+        CASE WHEN sizes.judged < (SELECT max(policy.small_count) FROM policy) THEN 'other places, pooled' ELSE judged.place END AS place,
+        judged.mark
+    FROM judged
+    INNER JOIN sizes ON sizes.place = judged.place
+)
+
+-- By name: a list by share would be a league table.
+SELECT
+    named.place AS place,
+    count(*) FILTER (named.mark = 'appropriate') AS appropriate,
+    count(*) AS judged,
+    count(*) FILTER (named.mark = 'appropriate') / count(*) AS share
+FROM named
+GROUP BY named.place
+ORDER BY named.place = 'other places, pooled', named.place
+-- answer
+SELECT
+    coalesce(sum(points.appropriate), 0)::BIGINT AS n,
+    coalesce(sum(points.judged), 0)::BIGINT AS of,
+    count(*) FILTER (points.place <> 'other places, pooled') AS places
+FROM points
