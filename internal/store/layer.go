@@ -1,0 +1,255 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"strings"
+)
+
+// LayerFacts is what the manifest keeps of a layer beside its files.
+type LayerFacts struct {
+	// From is a hash of all that the layer was built from: where it is the same
+	// as that of the inputs, the layer is up to date.
+	From string
+	// Sums are the layer's own counts ("episodes", "units"), for readers.
+	Sums map[string]int64
+}
+
+// LayerFacts returns the facts of "current", "audit" or a pack ("packs/2026-10"),
+// and whether there is one.
+func (s *Store) LayerFacts(name string) (LayerFacts, bool) {
+	l, found := s.manifest.Layers[name]
+	return LayerFacts{l.From, l.Sums}, found
+}
+
+// Layer returns the files of a layer, sorted by path, their paths absolute.
+func (s *Store) Layer(name string) []File {
+	l := s.manifest.Layers[name]
+	files := make([]File, len(l.Files))
+	for i, f := range l.Files {
+		files[i] = f
+		files[i].Path = s.resolve(path.Join(name, f.Path))
+	}
+	return files
+}
+
+// LayerFiles returns the absolute paths of one table's files in a layer, in
+// order: "issues" gives current/issues.parquet, "labs/inr" gives
+// current/labs/inr/2025.parquet, …2026.parquet, and "labs" those of all tests.
+func (s *Store) LayerFiles(layer, table string) []string {
+	var paths []string
+	for _, f := range s.Layer(layer) {
+		if f.Name == table || strings.HasPrefix(f.Name, table+"/") {
+			paths = append(paths, f.Path)
+		}
+	}
+	return paths
+}
+
+// resolve gives the absolute path of a file that the manifest names. After an
+// interrupted commit it may still lie where it was staged, until a run that
+// writes moves it.
+func (s *Store) resolve(relative string) string {
+	for _, m := range s.manifest.Pending {
+		if m.To == relative {
+			if staged := filepath.Join(s.dir, filepath.FromSlash(m.From)); exists(staged) {
+				return staged
+			}
+		}
+	}
+	return filepath.Join(s.dir, filepath.FromSlash(relative))
+}
+
+func exists(name string) bool {
+	_, err := os.Lstat(name)
+	return err == nil
+}
+
+// ReplaceLayer replaces "current", "audit" or a pack ("packs/2026-10") as a
+// whole, in one step. stage writes files below dir, an empty folder, and returns
+// every file of the new layer: those it wrote, and those of the layer as it
+// stands (by their path from Layer or LayerFiles) that it keeps. Where stage
+// fails or the process ends, the store is as before or as after.
+func (s *Store) ReplaceLayer(ctx context.Context, name string, stage func(dir string) ([]File, error), facts LayerFacts) error {
+	if err := s.mustWrite(); err != nil {
+		return err
+	}
+	if name != path.Clean(name) || !filepath.IsLocal(filepath.FromSlash(name)) || (name != "current" && name != "audit" && !strings.HasPrefix(name, "packs/")) {
+		return fmt.Errorf("%q is no layer of the store", name)
+	}
+	// A commit that could not be finished has its files in the staging folder.
+	if err := s.rollForward(); err != nil {
+		return err
+	}
+	dir := filepath.Join(s.dir, stagingName, filepath.FromSlash(name))
+	if err := os.RemoveAll(dir); err != nil {
+		return err
+	}
+	if err := os.MkdirAll(dir, folderMode); err != nil {
+		return err
+	}
+	err := s.replace(ctx, name, dir, stage, facts)
+	if err != nil && len(s.manifest.Pending) == 0 {
+		os.RemoveAll(dir)
+	}
+	return err
+}
+
+func (s *Store) replace(ctx context.Context, name, dir string, stage func(dir string) ([]File, error), facts LayerFacts) error {
+	files, err := stage(dir)
+	if err != nil {
+		return err
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	next := s.manifest.clone()
+	fresh := layer{From: facts.From, Sums: facts.Sums, Files: []File{}}
+	kept := map[string]File{}
+	for _, f := range s.Layer(name) {
+		kept[f.Path] = f
+	}
+	root := filepath.Join(s.dir, filepath.FromSlash(name))
+	staged, seen := map[string]bool{}, map[string]bool{}
+	for _, f := range files {
+		base := dir
+		if old, found := kept[f.Path]; found {
+			f, base = old, root
+		}
+		relative, err := filepath.Rel(base, f.Path)
+		if err != nil || !filepath.IsLocal(relative) {
+			return fmt.Errorf("layer %s: file %s is neither staged nor kept", name, filepath.Base(f.Path))
+		}
+		if seen[relative] {
+			return fmt.Errorf("layer %s: file %s is named twice", name, relative)
+		}
+		seen[relative] = true
+		if base == dir {
+			staged[relative] = true
+			if err := syncFile(f.Path); err != nil {
+				return err
+			}
+			next.Pending = append(next.Pending, move{
+				From: path.Join(stagingName, name, filepath.ToSlash(relative)), To: path.Join(name, filepath.ToSlash(relative))})
+		}
+		f.Path = filepath.ToSlash(relative)
+		f.Name = strings.TrimSuffix(f.Path, ".parquet")
+		fresh.Files = append(fresh.Files, f)
+	}
+	if err := onlyNamed(dir, staged); err != nil {
+		return fmt.Errorf("layer %s: %w", name, err)
+	}
+	if err := syncTree(dir); err != nil {
+		return err
+	}
+	next.Layers[name] = fresh
+	if err := s.commit(next); err != nil {
+		return err
+	}
+	if err := s.rollForward(); err != nil {
+		return err
+	}
+	if !strings.HasPrefix(name, "packs/") {
+		if err := s.sweepLayer(name); err != nil {
+			return err
+		}
+	}
+	return os.RemoveAll(dir)
+}
+
+// rollForward does the renames that the manifest says are pending. It may be
+// interrupted and done again.
+func (s *Store) rollForward() error {
+	if len(s.manifest.Pending) == 0 {
+		return nil
+	}
+	folders := map[string]bool{}
+	for _, m := range s.manifest.Pending {
+		from, to := filepath.Join(s.dir, filepath.FromSlash(m.From)), filepath.Join(s.dir, filepath.FromSlash(m.To))
+		if err := os.MkdirAll(filepath.Dir(to), folderMode); err != nil {
+			return err
+		}
+		if err := step("before a move"); err != nil {
+			return err
+		}
+		if err := os.Rename(from, to); err != nil {
+			if !errors.Is(err, fs.ErrNotExist) || !exists(to) {
+				return fmt.Errorf("finish the last commit: %w", err)
+			}
+			// It was moved before the interruption.
+		}
+		for dir := filepath.Dir(to); dir != s.dir && len(dir) > len(s.dir); dir = filepath.Dir(dir) {
+			folders[dir] = true
+		}
+	}
+	for dir := range folders {
+		if err := syncDir(dir); err != nil {
+			return err
+		}
+	}
+	if err := syncDir(s.dir); err != nil {
+		return err
+	}
+	next := s.manifest.clone()
+	next.Pending = nil
+	return s.commit(next)
+}
+
+// Describe returns the facts of a finished file that is not Parquet (a page of
+// a pack), for ReplaceLayer.
+func Describe(name string) (File, error) {
+	text, err := os.ReadFile(name)
+	if err != nil {
+		return File{}, err
+	}
+	return File{Path: name, SHA256: SHA256(text), Bytes: int64(len(text))}, nil
+}
+
+// onlyNamed checks that dir holds the named files, by relative path, and no others.
+func onlyNamed(dir string, named map[string]bool) error {
+	found := 0
+	err := filepath.WalkDir(dir, func(name string, entry fs.DirEntry, err error) error {
+		if err != nil || entry.IsDir() {
+			return err
+		}
+		relative, err := filepath.Rel(dir, name)
+		if err != nil {
+			return err
+		}
+		if !named[relative] {
+			return fmt.Errorf("file %s is staged, but not named", relative)
+		}
+		if !entry.Type().IsRegular() {
+			return fmt.Errorf("%s is not a regular file", relative)
+		}
+		found++
+		return nil
+	})
+	if err == nil && found != len(named) {
+		err = fmt.Errorf("%d files named, %d are there", len(named), found)
+	}
+	return err
+}
+
+func syncFile(name string) error {
+	f, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	return errors.Join(f.Sync(), f.Close())
+}
+
+// syncTree waits until the names in dir and in all folders below are on the disk.
+func syncTree(dir string) error {
+	return filepath.WalkDir(dir, func(name string, entry fs.DirEntry, err error) error {
+		if err == nil && entry.IsDir() {
+			err = syncDir(name)
+		}
+		return err
+	})
+}
