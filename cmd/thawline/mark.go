@@ -1,0 +1,70 @@
+//go:build unfinished
+
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"thawline/internal/audit"
+	"thawline/internal/contract"
+	"thawline/internal/policy"
+	"thawline/internal/site"
+	"thawline/internal/store"
+)
+
+type markCommand struct {
+	where
+	JSON bool `name:"json" help:"The sums as JSON."`
+}
+
+// Run builds episodes from current and marks each.
+func (c *markCommand) Run(ctx context.Context, s *streams) error {
+	hospital, p, st, err := c.open(true)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	summary, err := markAll(ctx, s, hospital, p, st)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		if err := s.json(summary); err != nil {
+			return err
+		}
+	}
+	return undecided(hospital, summary)
+}
+
+// markAll marks the store and says the sums.
+func markAll(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy, st *store.Store) (audit.Summary, error) {
+	summary, err := audit.Mark(ctx, st, hospital, p)
+	if err != nil {
+		return summary, err
+	}
+	text := fmt.Sprintf("%d episodes", summary.Episodes)
+	sign := " ="
+	for _, mark := range contract.Marks {
+		if n := summary.Marks[mark]; n > 0 {
+			text += fmt.Sprintf("%s %d %s", sign, n, mark)
+			sign = " +"
+		}
+	}
+	s.say("%s", text)
+	return summary, nil
+}
+
+// undecided says whether too many episodes could not be judged, by the site's
+// own limit.
+func undecided(hospital *site.Site, summary audit.Summary) error {
+	limit := hospital.Limits.UndeterminedShare
+	if limit == nil || summary.Episodes == 0 {
+		return nil
+	}
+	n := summary.Marks["undetermined"]
+	if share := float64(n) / float64(summary.Episodes); share > *limit {
+		return &incompleteError{[]string{fmt.Sprintf("%d of %d episodes undetermined, over the site's undetermined_share %g; the pack's second section says what is missing", n, summary.Episodes, *limit)}}
+	}
+	return nil
+}

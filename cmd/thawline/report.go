@@ -1,0 +1,149 @@
+//go:build unfinished
+
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"regexp"
+	"strconv"
+	"time"
+
+	"thawline/internal/audit"
+	"thawline/internal/pack"
+	"thawline/internal/policy"
+	"thawline/internal/site"
+	"thawline/internal/store"
+)
+
+// span is the part of a verb that says which months a pack speaks of.
+type span struct {
+	Period string `placeholder:"PERIOD" help:"2026-10, 2026-Q3, 2026 or 2026-01..2026-06; without it the last whole month of the records."`
+	Today  string `placeholder:"DATE" help:"The report date that the pack shows, YYYY-MM-DD; the clock enters in no other way."`
+}
+
+type reportCommand struct {
+	where
+	span
+	JSON bool `name:"json" help:"The paths of the pack as JSON."`
+}
+
+// Run draws the pack for a period.
+func (c *reportCommand) Run(ctx context.Context, s *streams) error {
+	hospital, p, st, err := c.open(true)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	return draw(ctx, s, hospital, p, st, c.span, c.JSON, nil)
+}
+
+type auditCommand struct {
+	where
+	span
+	JSON bool `name:"json" help:"The paths of the pack as JSON."`
+}
+
+// Run shows the whole way in one function: a line a step.
+func (c *auditCommand) Run(ctx context.Context, s *streams) error {
+	hospital, p, st, err := c.open(true)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	report, err := readIn(ctx, s, hospital, st)
+	if err != nil {
+		return err
+	}
+	summary, err := markAll(ctx, s, hospital, p, st)
+	if err != nil {
+		return err
+	}
+	short := joinIncomplete(shortfalls(hospital, report), undecided(hospital, summary))
+	if err := draw(ctx, s, hospital, p, st, c.span, c.JSON, short); err != nil {
+		return err
+	}
+	if short != nil {
+		return short
+	}
+	return nil
+}
+
+// joinIncomplete makes one of several shortfalls, nil of none.
+func joinIncomplete(errs ...error) *incompleteError {
+	var all incompleteError
+	for _, err := range errs {
+		var one *incompleteError
+		if errors.As(err, &one) {
+			all.reasons = append(all.reasons, one.reasons...)
+		}
+	}
+	if all.reasons == nil {
+		return nil
+	}
+	return &all
+}
+
+// draw makes the pack and says where it is. A pack with shortfalls says that it
+// is provisional.
+func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy, st *store.Store, when span, asJSON bool, short *incompleteError) error {
+	from, to, err := months(when.Period)
+	if err != nil {
+		return usageError{err}
+	}
+	if from == "" {
+		if to, err = audit.LastWholeMonth(ctx, st, hospital); err != nil {
+			return err
+		}
+		from = to
+	}
+	today := when.Today
+	if today == "" {
+		today = time.Now().In(hospital.Zone).Format("2006-01-02")
+	} else if _, err := time.Parse("2006-01-02", today); err != nil {
+		return usageError{fmt.Errorf("--today %q is not a date like 2026-11-25", today)}
+	}
+	options := pack.Options{From: from, To: to, Version: version, Today: today}
+	if short != nil {
+		options.Provisional = short.reasons
+	}
+	paths, err := pack.Build(ctx, st, hospital, p, options)
+	if err != nil {
+		return err
+	}
+	if asJSON {
+		return s.json(paths)
+	}
+	fmt.Fprintln(s.out, paths.Committee)
+	s.say("for reviewers alone: %s", paths.Cases)
+	return nil
+}
+
+var (
+	monthForm   = regexp.MustCompile(`^\d{4}-(0[1-9]|1[0-2])$`)
+	quarterForm = regexp.MustCompile(`^(\d{4})-Q([1-4])$`)
+	yearForm    = regexp.MustCompile(`^\d{4}$`)
+	spanForm    = regexp.MustCompile(`^(\d{4}-\d{2})\.\.(\d{4}-\d{2})$`)
+)
+
+// months reads a period into its first and last month, YYYY-MM. An empty
+// period gives empty months.
+func months(period string) (from, to string, err error) {
+	switch {
+	case period == "":
+		return "", "", nil
+	case monthForm.MatchString(period):
+		return period, period, nil
+	case yearForm.MatchString(period):
+		return period + "-01", period + "-12", nil
+	}
+	if m := quarterForm.FindStringSubmatch(period); m != nil {
+		q, _ := strconv.Atoi(m[2])
+		return fmt.Sprintf("%s-%02d", m[1], q*3-2), fmt.Sprintf("%s-%02d", m[1], q*3), nil
+	}
+	if m := spanForm.FindStringSubmatch(period); m != nil && monthForm.MatchString(m[1]) && monthForm.MatchString(m[2]) && m[1] <= m[2] {
+		return m[1], m[2], nil
+	}
+	return "", "", fmt.Errorf("--period %q is not a month (2026-10), quarter (2026-Q3), year (2026) or span (2026-01..2026-06)", period)
+}

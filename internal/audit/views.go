@@ -1,0 +1,80 @@
+//go:build unfinished
+
+package audit
+
+import (
+	"context"
+	"fmt"
+
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+	"thawline/internal/site"
+	"thawline/internal/store"
+	"thawline/queries"
+)
+
+// OpenReader starts an engine over the layers current and audit of a store:
+// one view a table, each empty where the store has no such file yet.
+func OpenReader(ctx context.Context, st *store.Store, s *site.Site) (*engine.Engine, error) {
+	e, err := openEngine(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	err = CurrentViews(ctx, e, st)
+	if err == nil {
+		err = AuditViews(ctx, e, st)
+	}
+	if err != nil {
+		e.Close()
+		return nil, err
+	}
+	return e, nil
+}
+
+// openEngine starts an engine that knows the macros and the hospital's clock.
+func openEngine(ctx context.Context, s *site.Site) (*engine.Engine, error) {
+	e, err := engine.Open(ctx, engine.Options{})
+	if err != nil {
+		return nil, err
+	}
+	macros, err := queries.FS.ReadFile("macros.sql")
+	if err == nil {
+		err = e.Exec(ctx, "queries/macros.sql", string(macros))
+	}
+	if err == nil {
+		err = e.Zone(ctx, s.Zone)
+	}
+	if err != nil {
+		e.Close()
+		return nil, err
+	}
+	return e, nil
+}
+
+// CurrentViews makes one view a feed over the layer current.
+func CurrentViews(ctx context.Context, e *engine.Engine, st *store.Store) error {
+	for _, t := range contract.Feeds() {
+		var files []string
+		if t == contract.Labs {
+			for _, test := range contract.Tests {
+				files = append(files, st.LayerFiles("current", "labs/"+test)...)
+			}
+		} else {
+			files = st.LayerFiles("current", t.Name)
+		}
+		if err := e.View(ctx, t.Name, t.Columns, files, ""); err != nil {
+			return fmt.Errorf("view of current %s: %w", t.Name, err)
+		}
+	}
+	return nil
+}
+
+// AuditViews makes one view a table over the layer audit.
+func AuditViews(ctx context.Context, e *engine.Engine, st *store.Store) error {
+	for _, t := range contract.Audit() {
+		if err := e.View(ctx, t.Name, t.Columns, st.LayerFiles("audit", t.Name), ""); err != nil {
+			return fmt.Errorf("view of audit %s: %w", t.Name, err)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,92 @@
+//go:build unfinished
+
+package pack
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+	"thawline/internal/figure"
+	"thawline/internal/policy"
+	"thawline/internal/site"
+	"thawline/internal/store"
+)
+
+// Options says what a pack speaks of.
+type Options struct {
+	// From and To are the first and last month, YYYY-MM.
+	From, To string
+	// OutDir is the folder of the pack; without it packs/PERIOD in the store.
+	OutDir string
+	// Version is the program's.
+	Version string
+	// Today is the report date, YYYY-MM-DD; the clock enters in no other way.
+	Today string
+	// Provisional says why the pack is provisional, a line a reason.
+	Provisional []string
+}
+
+// Build makes the pack of a period from the store's audit layer and says where
+// it is. It refuses where the sums do not add up, and leaves the last pack as
+// it was on any error.
+func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy, o Options) (Paths, error) {
+	for _, m := range []string{o.From, o.To} {
+		if _, err := time.Parse("2006-01", m); err != nil {
+			return Paths{}, fmt.Errorf("%q is no month like 2026-10", m)
+		}
+	}
+	if o.From > o.To {
+		return Paths{}, fmt.Errorf("the period ends (%s) before it begins (%s)", o.To, o.From)
+	}
+	key, err := st.Key()
+	if err != nil {
+		return Paths{}, err
+	}
+	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional,
+		policy: p, zone: s.Zone, key: key, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, "panels")}}}
+	if small, ok := p.Number("small_count"); ok {
+		in.format = figure.Format{Small: int64(small)}
+	}
+	for _, one := range s.Interventions {
+		in.interventions = append(in.interventions, intervention{month(one.Date), one.Name})
+	}
+	for _, r := range st.Readings() {
+		var unmapped int64
+		for _, n := range r.Unmapped {
+			unmapped += n
+		}
+		in.sources = append(in.sources, Source{Table: r.Table, File: r.File, Date: r.Date, SHA256: r.SHA256, Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Unmapped: unmapped})
+	}
+	for _, t := range contract.Audit() {
+		in.files[t.Name] = st.LayerFiles("audit", t.Name)
+	}
+	if len(in.files[contract.Episodes.Name]) == 0 {
+		return Paths{}, fmt.Errorf("the store holds no marks: run thawline mark first")
+	}
+	e, err := engine.Open(ctx, engine.Options{})
+	if err != nil {
+		return Paths{}, err
+	}
+	defer e.Close()
+	if err := in.load(ctx, e); err != nil {
+		return Paths{}, err
+	}
+	if err := in.check(ctx, e); err != nil {
+		return Paths{}, err
+	}
+	if o.OutDir == "" {
+		name := o.From
+		if o.From != o.To {
+			name += ".." + o.To
+		}
+		o.OutDir = filepath.Join(s.Store, "packs", name)
+	}
+	return in.write(ctx, e, o.OutDir)
+}
+
+// month is the YYYY-MM of a date YYYY-MM-DD.
+func month(date string) string { return date[:min(7, len(date))] }

@@ -1,0 +1,216 @@
+// Package delimited reads delimited text: comma, semicolon, tab or pipe, with
+// quotes, doubled quotes and line breaks inside quotes as RFC 4180 has them. It
+// hands the text out in segments that end where a record ends, so that several
+// workers can parse one file, and knows for each record the physical line on
+// which it begins.
+package delimited
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"iter"
+	"strings"
+	"sync"
+)
+
+// segmentSize is how many bytes a segment aims at, and recordLimit how many a
+// single record may have: beyond it a quote is more likely never closed. They
+// are variables for tests alone.
+var (
+	segmentSize = 16 << 20
+	recordLimit = 64 << 20
+)
+
+// Options says what is known of a file beforehand.
+type Options struct {
+	// Delimiter parts the cells: one of , ; | and tab. 0 means to find it in
+	// the header.
+	Delimiter byte
+	// Encoding is empty or "utf-8"; with or without a byte order mark.
+	Encoding string
+}
+
+// Error is a fault of a file as a whole, with its place. It holds no cell.
+type Error struct {
+	// Name is the file's name as given to Open; Line is 1-based, 0 where the
+	// fault has no line.
+	Name string
+	Line int64
+	// Says what was found, what was wanted and what to do.
+	Says string
+}
+
+// Error implements error.
+func (e *Error) Error() string {
+	if e.Line == 0 {
+		return e.Name + ": " + e.Says
+	}
+	return fmt.Sprintf("%s:%d: %s", e.Name, e.Line, e.Says)
+}
+
+// Export is one delimited file, its header read.
+type Export struct {
+	// Header holds the names of the columns without outer spaces.
+	Header []string
+	// Delimiter is the one stated or found.
+	Delimiter byte
+
+	name   string
+	reader io.Reader
+	// rest is what was read and not yet handed out; it begins at a record.
+	rest []byte
+	// line is the physical line on which rest begins.
+	line  int64
+	ended bool
+}
+
+// Open reads the header of r. name is the place in errors. A file of another
+// kind, an encoding that cannot be read, a missing header and a header whose
+// delimiter is in doubt are errors of type *Error; others come from r.
+func Open(r io.Reader, name string, o Options) (*Export, error) {
+	e := &Export{name: name, reader: r, line: 1, Delimiter: o.Delimiter}
+	switch strings.ToLower(strings.TrimSpace(o.Encoding)) {
+	case "", "utf-8", "utf8":
+	default:
+		return nil, e.fault(0, "encoding: found %q stated; this version reads utf-8 alone: export the file as UTF-8", o.Encoding)
+	}
+	if o.Delimiter != 0 && !bytes.ContainsRune(candidates, rune(o.Delimiter)) {
+		return nil, e.fault(0, "delimiter: found %q stated; wanted a comma, semicolon, tab or pipe", string(rune(o.Delimiter)))
+	}
+	e.rest = buffers.Get().([]byte)[:0]
+	if err := e.fill(64 << 10); err != nil {
+		return nil, err
+	}
+	if kind := otherKind(e.rest); kind != "" {
+		return nil, e.fault(0, "found %s, wanted delimited text: correct files: of this feed in site.yaml, or export the file as CSV", kind)
+	}
+	e.rest = bytes.TrimPrefix(e.rest, []byte("\xef\xbb\xbf"))
+	if err := e.header(); err != nil {
+		return nil, err
+	}
+	return e, nil
+}
+
+func (e *Export) fault(line int64, format string, args ...any) error {
+	return &Error{e.name, line, fmt.Sprintf(format, args...)}
+}
+
+// buffers holds segments' buffers for use again.
+var buffers = sync.Pool{New: func() any { return make([]byte, 0, segmentSize+segmentSize/4) }}
+
+// fill reads until rest holds size bytes or the file ends.
+func (e *Export) fill(size int) error {
+	if cap(e.rest) < size {
+		grown := make([]byte, len(e.rest), size)
+		copy(grown, e.rest)
+		e.rest = grown
+	}
+	for len(e.rest) < size && !e.ended {
+		n, err := e.reader.Read(e.rest[len(e.rest):size])
+		e.rest = e.rest[:len(e.rest)+n]
+		if err == io.EOF {
+			e.ended = true
+		} else if err != nil {
+			return fmt.Errorf("%s: %w", e.name, err)
+		}
+	}
+	return nil
+}
+
+// cut returns where the last whole record in rest ends, reading more as needed.
+// 0 says that nothing is left.
+func (e *Export) cut() (int, error) {
+	for size := segmentSize; ; size *= 2 {
+		size = min(size, recordLimit)
+		if err := e.fill(max(size, len(e.rest))); err != nil {
+			return 0, err
+		}
+		end, quote := lastRecord(e.rest, e.Delimiter, e.ended)
+		switch {
+		case quote >= 0 && e.ended:
+			return 0, e.fault(e.line+int64(bytes.Count(e.rest[:quote], newline)),
+				"a quote opens on this line and never closes: repair the export; a quote inside a quoted cell is written twice")
+		case end > 0:
+			return end, nil
+		case e.ended:
+			return len(e.rest), nil
+		case len(e.rest) >= recordLimit && quote >= 0:
+			return 0, e.fault(e.line+int64(bytes.Count(e.rest[:quote], newline)),
+				"a quote opens on this line and does not close within %d MB: repair the export; a quote inside a quoted cell is written twice", recordLimit>>20)
+		case len(e.rest) >= recordLimit:
+			return 0, e.fault(e.line, "found a line of over %d MB, wanted a record: the file is damaged or of another kind", recordLimit>>20)
+		}
+	}
+}
+
+var newline = []byte{'\n'}
+
+// lastRecord returns the end of the last whole record of text (one past its
+// line break), or 0, and the place of a quote that is open at the end of text,
+// or -1. text begins at a record. A quote opens at the start of a cell alone:
+// elsewhere it is a character like any other.
+func lastRecord(text []byte, delimiter byte, ended bool) (end, open int) {
+	at := 0
+	for {
+		q := bytes.IndexByte(text[at:], '"')
+		if q < 0 {
+			if n := bytes.LastIndexByte(text[at:], '\n'); n >= 0 {
+				end = at + n + 1
+			}
+			return end, -1
+		}
+		q += at
+		if n := bytes.LastIndexByte(text[at:q], '\n'); n >= 0 {
+			end = at + n + 1
+		}
+		at = q + 1
+		if q > 0 && text[q-1] != delimiter && text[q-1] != '\n' {
+			continue
+		}
+		for {
+			c := bytes.IndexByte(text[at:], '"')
+			if c < 0 {
+				return end, q
+			}
+			at += c + 1
+			if at == len(text) {
+				if ended {
+					return end, -1
+				}
+				// The next byte decides whether the quote is doubled.
+				return end, q
+			}
+			if text[at] != '"' {
+				break
+			}
+			at++
+		}
+	}
+}
+
+// Segments yields the rest of the file in order, each segment ending where a
+// record ends. It can be ranged over once. After an error nothing follows.
+func (e *Export) Segments() iter.Seq2[*Segment, error] {
+	return func(yield func(*Segment, error) bool) {
+		for {
+			end, err := e.cut()
+			if err != nil {
+				yield(nil, err)
+				return
+			}
+			if end == 0 {
+				buffers.Put(e.rest[:0])
+				e.rest = nil
+				return
+			}
+			s := &Segment{name: e.name, delimiter: e.Delimiter, text: e.rest[:end], Line: e.line}
+			left := e.rest[end:]
+			e.rest = append(buffers.Get().([]byte)[:0], left...)
+			e.line += int64(bytes.Count(s.text, newline))
+			if !yield(s, nil) {
+				return
+			}
+		}
+	}
+}

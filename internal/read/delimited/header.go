@@ -1,0 +1,217 @@
+package delimited
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+	"unicode/utf8"
+)
+
+// candidates are the delimiters that are known.
+var candidates = []byte(",;\t|")
+
+// kinds are the first bytes of files that are sent in place of delimited text,
+// as the formats' own documents give them: ZIP (PKWARE APPNOTE 4.3.7), gzip
+// (RFC 1952), zstd (RFC 8878), PDF (ISO 32000), Compound File (MS-CFB 2.2),
+// UTF-16 and UTF-32 (Unicode, ch. 23), HL7 v2 (ch. 2), Parquet.
+var kinds = []struct{ magic, name string }{
+	{"PK\x03\x04", "a ZIP archive or a spreadsheet (XLSX)"},
+	{"\x1f\x8b", "a gzip archive"},
+	{"\x28\xb5\x2f\xfd", "a zstd archive"},
+	{"%PDF", "a PDF document"},
+	{"\xd0\xcf\x11\xe0", "an old Office document (XLS)"},
+	{"\xff\xfe", "text in UTF-16"},
+	{"\xfe\xff", "text in UTF-16"},
+	{"MSH|", "an HL7 v2 message"},
+	{"FHS|", "an HL7 v2 batch"},
+	{"BHS|", "an HL7 v2 batch"},
+	{"PAR1", "a Parquet file"},
+}
+
+// otherKind names the kind of file that start begins, or "" for text.
+func otherKind(start []byte) string {
+	for _, k := range kinds {
+		if bytes.HasPrefix(start, []byte(k.magic)) {
+			return k.name
+		}
+	}
+	if bytes.IndexByte(start, 0) >= 0 {
+		return "a binary file or text in UTF-16 (a NUL byte)"
+	}
+	text := bytes.TrimSpace(bytes.TrimPrefix(start, []byte("\xef\xbb\xbf")))
+	switch {
+	case bytes.HasPrefix(text, []byte("{\"")), bytes.HasPrefix(text, []byte("[{")):
+		return "JSON"
+	case bytes.HasPrefix(text, []byte("<!")), bytes.HasPrefix(text, []byte("<?xml")), bytes.HasPrefix(bytes.ToLower(text[:min(5, len(text))]), []byte("<html")):
+		return "a page of HTML or XML"
+	}
+	return ""
+}
+
+// header reads the first record that is not blank.
+func (e *Export) header() error {
+	for {
+		text, err := e.firstRecord()
+		if err != nil {
+			return err
+		}
+		if len(text) == 0 {
+			return e.fault(0, "found no header, wanted a first line with the names of the columns: the file is empty; export it again")
+		}
+		line := e.line
+		e.line += int64(bytes.Count(text, newline))
+		e.rest = e.rest[len(text):]
+		if len(bytes.TrimSpace(text)) == 0 {
+			continue
+		}
+		if e.hint(text) {
+			continue
+		}
+		if onlyReturns(text) {
+			return e.fault(line, "found lines that end in a carriage return alone, wanted line feeds (with or without it): export the file again as CSV")
+		}
+		if !utf8.Valid(text) {
+			return e.fault(line, "%s", notUTF8)
+		}
+		if e.Delimiter == 0 {
+			found := present(text)
+			if len(found) > 1 {
+				return e.fault(line, "delimiter: found %s in the header, any of which may part the columns: state delimiter: for this feed in site.yaml", speak(found))
+			}
+			e.Delimiter = ','
+			if len(found) == 1 {
+				e.Delimiter = found[0]
+			}
+		}
+		// The parser works in place; the header's own copy keeps rest whole.
+		s := &Segment{name: e.name, delimiter: e.Delimiter, text: bytes.Clone(text), Line: line}
+		return s.Rows(func(_ int64, cells [][]byte) bool {
+			for _, c := range cells {
+				e.Header = append(e.Header, strings.TrimSpace(string(c)))
+			}
+			return false
+		})
+	}
+}
+
+// onlyReturns reports whether text has lines that end as on old Macintosh systems.
+func onlyReturns(text []byte) bool {
+	return bytes.IndexByte(text, '\n') < 0 && bytes.IndexByte(bytes.TrimRight(text, "\r"), '\r') >= 0
+}
+
+// hint takes the line "sep=;" that spreadsheets write above the header (common
+// practice) for what it is.
+func (e *Export) hint(text []byte) bool {
+	text = bytes.TrimRight(text, "\r\n")
+	if len(text) != 5 || !bytes.EqualFold(text[:4], []byte("sep=")) || bytes.IndexByte(candidates, text[4]) < 0 {
+		return false
+	}
+	if e.Delimiter == 0 {
+		e.Delimiter = text[4]
+	}
+	return true
+}
+
+// firstRecord returns the first record of rest, with its line break.
+func (e *Export) firstRecord() ([]byte, error) {
+	for {
+		if end := endOfFirst(e.rest, e.Delimiter); end > 0 {
+			return e.rest[:end], nil
+		}
+		if e.ended {
+			if quote := openQuote(e.rest, e.Delimiter); quote >= 0 {
+				return nil, e.fault(e.line, "a quote opens in the header and never closes: repair the export")
+			}
+			return e.rest, nil
+		}
+		if len(e.rest) >= headerLimit && !onlyReturns(e.rest) {
+			return nil, e.fault(e.line, "found a header of over %d MB, wanted a line with the names of the columns: the file is damaged or of another kind", headerLimit>>20)
+		}
+		if len(e.rest) >= headerLimit {
+			return e.rest, nil
+		}
+		if err := e.fill(min(headerLimit, 2*len(e.rest)+1)); err != nil {
+			return nil, err
+		}
+	}
+}
+
+// headerLimit is how long a header may be, in bytes.
+const headerLimit = 1 << 20
+
+// outside calls visit for each byte of text that stands outside quotes, until it
+// returns false. With delimiter 0 any candidate starts a cell.
+func outside(text []byte, delimiter byte, visit func(i int, c byte) bool) {
+	quoted, closed := false, false
+	for i, c := range text {
+		switch {
+		case c == '"' && quoted:
+			quoted, closed = false, true
+		case c == '"' && (closed || startsCell(text, i, delimiter)):
+			// A doubled quote closes and opens again, which comes to the same.
+			quoted, closed = true, false
+		default:
+			closed = false
+			if !quoted && !visit(i, c) {
+				return
+			}
+		}
+	}
+}
+
+// endOfFirst returns the end of the first record of text, or 0.
+func endOfFirst(text []byte, delimiter byte) int {
+	end := 0
+	outside(text, delimiter, func(i int, c byte) bool {
+		if c == '\n' {
+			end = i + 1
+		}
+		return end == 0
+	})
+	return end
+}
+
+func openQuote(text []byte, delimiter byte) int {
+	if delimiter == 0 {
+		delimiter = ','
+	}
+	_, open := lastRecord(text, delimiter, true)
+	return open
+}
+
+func startsCell(text []byte, i int, delimiter byte) bool {
+	if i == 0 || text[i-1] == '\n' {
+		return true
+	}
+	if delimiter == 0 {
+		return bytes.IndexByte(candidates, text[i-1]) >= 0
+	}
+	return text[i-1] == delimiter
+}
+
+// present lists the candidates that stand in text outside quotes.
+func present(text []byte) []byte {
+	seen := map[byte]bool{}
+	outside(text, 0, func(_ int, c byte) bool {
+		seen[c] = true
+		return true
+	})
+	var found []byte
+	for _, c := range candidates {
+		if seen[c] {
+			found = append(found, c)
+		}
+	}
+	return found
+}
+
+var spoken = map[byte]string{',': "commas", ';': "semicolons", '\t': "tabs", '|': "pipes"}
+
+func speak(delimiters []byte) string {
+	var words []string
+	for _, d := range delimiters {
+		words = append(words, spoken[d])
+	}
+	last := len(words) - 1
+	return fmt.Sprintf("%s and %s", strings.Join(words[:last], ", "), words[last])
+}

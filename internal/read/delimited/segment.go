@@ -1,0 +1,147 @@
+package delimited
+
+import (
+	"bytes"
+	"fmt"
+	"unicode/utf8"
+)
+
+// Segment is a stretch of a file from the start of a record to the end of one.
+type Segment struct {
+	// Line is the physical line, 1-based, on which the segment begins.
+	Line int64
+
+	name      string
+	delimiter byte
+	text      []byte
+}
+
+// Size is the number of bytes in the segment.
+func (s *Segment) Size() int { return len(s.text) }
+
+// Release gives the segment's memory back. Neither it nor any cell of it may be
+// used after.
+func (s *Segment) Release() {
+	buffers.Put(s.text[:0])
+	s.text = nil
+}
+
+const notUTF8 = "found bytes that are not UTF-8; this version reads no other encoding: export the file as UTF-8"
+
+// Rows parses the segment, once, and calls yield for each record with the
+// physical line on which it begins, until yield returns false. Blank lines are
+// passed over. cells is used again for the next record, and the cells lie in
+// the segment's memory. Text that is not UTF-8 and NUL bytes are an *Error,
+// before any record is given out.
+func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
+	if at := bytes.IndexByte(s.text, 0); at >= 0 {
+		return s.fault(at, "found a NUL byte, wanted text: the file is damaged, or text in UTF-16: export it again as UTF-8")
+	}
+	if !utf8.Valid(s.text) {
+		return s.fault(firstInvalid(s.text), notUTF8)
+	}
+	text, delimiter, line := s.text, s.delimiter, s.Line
+	var cells [][]byte
+	for at := 0; at < len(text); {
+		begins, first := line, at
+		cells = cells[:0]
+		for more := true; more; {
+			var cell []byte
+			if at < len(text) && text[at] == '"' {
+				var breaks int
+				cell, at, breaks = quoted(text, at, delimiter)
+				line += int64(breaks)
+			} else {
+				start := at
+				for at < len(text) && text[at] != delimiter && text[at] != '\n' {
+					at++
+				}
+				cell = text[start:at:at]
+				if (at == len(text) || text[at] == '\n') && at > start && text[at-1] == '\r' {
+					// The line ends in CRLF, or in CR at the end of the file.
+					cell = cell[:len(cell)-1]
+				}
+			}
+			more = at < len(text) && text[at] == delimiter
+			cells = append(cells, cell)
+			if at < len(text) {
+				if !more {
+					line++
+				}
+				at++
+				if more && at == len(text) {
+					// A delimiter is the file's last byte: an empty cell follows.
+					cells = append(cells, text[at:])
+					more = false
+				}
+			}
+		}
+		if len(cells) == 1 && len(bytes.TrimSpace(cells[0])) == 0 && text[first] != '"' {
+			continue
+		}
+		if !yield(begins, cells) {
+			return nil
+		}
+	}
+	return nil
+}
+
+// quoted reads the cell whose quote opens at text[at]. It moves the cell's text
+// together in place where quotes were doubled, and returns it, the place of the
+// delimiter or line break after it, and the line breaks inside it. What stands
+// between the closing quote and the delimiter is kept as it is.
+func quoted(text []byte, at int, delimiter byte) (cell []byte, next, breaks int) {
+	at++
+	start, end := at, at
+	for {
+		q := bytes.IndexByte(text[at:], '"')
+		if q < 0 {
+			// Segments end outside quotes; the header of a damaged file may not.
+			q = len(text) - at
+		}
+		breaks += bytes.Count(text[at:at+q], newline)
+		if end != at {
+			copy(text[end:], text[at:at+q])
+		}
+		end += q
+		at += q + 1
+		if at >= len(text) || text[at] != '"' {
+			break
+		}
+		text[end] = '"'
+		end++
+		at++
+	}
+	at = min(at, len(text))
+	inside := end
+	for at < len(text) && text[at] != delimiter && text[at] != '\n' {
+		text[end] = text[at]
+		end++
+		at++
+	}
+	if (at == len(text) || text[at] == '\n') && end > inside && text[end-1] == '\r' {
+		end-- // Of CRLF; a carriage return inside the quotes stays.
+	}
+	return text[start:end:end], at, breaks
+}
+
+func (s *Segment) fault(at int, says string) error {
+	return &Error{s.name, s.Line + int64(bytes.Count(s.text[:at], newline)), says}
+}
+
+// firstInvalid returns the place of the first byte that is not UTF-8.
+func firstInvalid(text []byte) int {
+	for at := 0; at < len(text); {
+		r, size := utf8.DecodeRune(text[at:])
+		if r == utf8.RuneError && size == 1 {
+			return at
+		}
+		at += size
+	}
+	return len(text)
+}
+
+// String tells the segment's place, for traces.
+func (s *Segment) String() string {
+	return fmt.Sprintf("%s from line %d, %d bytes", s.name, s.Line, len(s.text))
+}

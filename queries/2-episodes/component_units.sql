@@ -1,0 +1,56 @@
+-- component_units: every issued or thawed unit of any component, with its volume, what was given of it, and when.
+--
+-- reads:     issues, building
+WITH counted AS (
+    SELECT
+        issues.bag,
+        issues.unit_no,
+        issues.product_code,
+        issues.bag_no,
+        issues.component,
+        issues.product,
+        issues.patient_id,
+        issues.issued_at,
+        issues.issued_local,
+        issues.fate,
+        -- A presumed unit that does not count as given is a unit of unknown fate.
+        (issues.fate = 'transfused' OR (issues.fate = 'presumed' AND building.presumed_is_transfused)) AS given,
+        (issues.fate = 'unknown' OR (issues.fate = 'presumed' AND NOT building.presumed_is_transfused)) AS fate_unknown,
+        CAST(coalesce(issues.volume_ml, issues.nominal_ml, building.default_unit_ml) AS DECIMAL(18, 3)) AS volume,
+        CASE
+            WHEN issues.volume_ml IS NOT NULL THEN 'recorded'
+            WHEN issues.nominal_ml IS NOT NULL THEN 'nominal'
+            ELSE 'assumed'
+        END AS volume_basis,
+        issues.nominal_ml,
+        issues.transfused_ml,
+        issues.unit_abo,
+        issues.location,
+        issues.indication,
+        issues.indication_raw,
+        issues.activation_id,
+        issues.requested_at,
+        issues.thawed_at,
+        issues.left_storage_at,
+        issues.started_at,
+        issues.ended_at,
+        issues.expires_at,
+        coalesce(issues.started_at, issues.issued_at) AS begin,
+        coalesce(
+            issues.ended_at,
+            issues.started_at + minutes(building.assumed_infusion_min),
+            issues.issued_at + minutes(building.assumed_issue_to_end_min)
+        ) AS finish,
+        CASE WHEN issues.started_at IS NOT NULL AND issues.ended_at IS NOT NULL THEN 'recorded' ELSE 'assumed' END AS times_basis,
+        issues.specialty,
+        issues.requester,
+        issues.source_file,
+        issues.source_row
+    FROM issues
+    CROSS JOIN building
+)
+
+SELECT
+    counted.*,
+    CAST(CASE WHEN counted.given THEN coalesce(counted.transfused_ml, counted.volume) ELSE 0 END AS DECIMAL(18, 3)) AS given_ml
+FROM counted
