@@ -11,35 +11,35 @@ WITH pairs AS (
     SELECT episodes.episode_id, episodes.patient_id, 'fibrinogen', episodes.fibrinogen_before_at, episodes.fibrinogen_after_at FROM episodes
 ),
 
-both AS (
+paired_results AS (
     SELECT pairs.*
     FROM pairs
     WHERE pairs.before_at IS NOT NULL AND pairs.after_at IS NOT NULL
 ),
 
 others AS (
-    SELECT both.episode_id, both.test
-    FROM both
+    SELECT paired_results.episode_id, paired_results.test
+    FROM paired_results
     -- Vitamin K acts for hours after it was given.
     INNER JOIN medicine_spans
-        ON medicine_spans.patient_id = both.patient_id
+        ON medicine_spans.patient_id = paired_results.patient_id
         AND medicine_spans.medicine IN ('prothrombin_complex', 'fibrinogen_concentrate', 'vitamin_k')
-        AND medicine_spans.given_at <= both.after_at
-        AND medicine_spans.given_through >= both.before_at - CASE WHEN medicine_spans.medicine = 'vitamin_k' THEN hours(12) ELSE hours(0) END
+        AND medicine_spans.given_at <= paired_results.after_at
+        AND medicine_spans.given_through >= paired_results.before_at - CASE WHEN medicine_spans.medicine = 'vitamin_k' THEN hours(12) ELSE hours(0) END
     UNION
-    SELECT both.episode_id, both.test
-    FROM both
+    SELECT paired_results.episode_id, paired_results.test
+    FROM paired_results
     INNER JOIN component_units
-        ON component_units.patient_id = both.patient_id
+        ON component_units.patient_id = paired_results.patient_id
         AND component_units.component = 'cryoprecipitate'
         AND component_units.given
-        AND component_units.begin <= both.after_at
-        AND component_units.finish >= both.before_at
+        AND component_units.begin <= paired_results.after_at
+        AND component_units.finish >= paired_results.before_at
 )
 
 SELECT
-    both.episode_id,
-    both.test,
+    paired_results.episode_id,
+    paired_results.test,
     (others.episode_id IS NOT NULL) AS confounded
-FROM both
-LEFT JOIN others ON others.episode_id = both.episode_id AND others.test = both.test
+FROM paired_results
+LEFT JOIN others ON others.episode_id = paired_results.episode_id AND others.test = paired_results.test
