@@ -1,0 +1,199 @@
+package audit
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+	"thawline/internal/store"
+)
+
+// monthExport is one invented export of a month, as CSV of the contract's columns.
+type monthExport struct{ table, date, text string }
+
+var threeMonths = []monthExport{
+	{"aliases", "2025-01-31", "alias,patient_id\nE1,A\n"},
+	{"issues", "2025-01-31", "unit_no,patient_id,issued_at,fate\nU1,A,2025-01-10T10:00,presumed\nU2,B,2025-01-11T10:00,presumed\nU3,E1,2025-01-12T10:00,presumed\n"},
+	{"issues", "2025-02-28", "unit_no,patient_id,issued_at,fate,status\nU1,A,2025-01-10T10:05,transfused,\nU2,B,2025-01-11T10:00,presumed,cancelled\nU4,C,2025-02-12T10:00,presumed,\n"},
+	{"issues", "2025-03-31", "unit_no,patient_id,issued_at,fate\nU2,C,2025-01-11T10:00,returned\nU4,D,2025-02-12T10:00,presumed\nU4,D,2025-03-12T10:00,discarded\n"},
+	{"bedside", "2025-02-28", "unit_no,patient_id,started_at,ended_at\nU3,A,2025-01-12T10:20,2025-01-12T11:00\nU9,A,2025-01-12T10:20,\n"},
+	{"labs", "2025-01-31", "patient_id,collected_at,resulted_at,value,status\nA,2024-12-31T23:59,,1.1,final\nE1,2025-01-10T09:00,,1.9,preliminary\nB,2025-01-10T09:00,,1.5,final\n"},
+	{"labs", "2025-02-28", "patient_id,collected_at,resulted_at,value,status\nA,2025-01-10T09:00,2025-02-01T09:00,2.1,corrected\nB,2025-01-10T09:00,,,cancelled\nZ,2025-02-01T09:00,,1.0,final\n"},
+	{"patients", "2025-01-31", "patient_id,sex,abo\nA,F,A\nE1,M,O\n"},
+}
+
+// ingestExport commits an export as one reading.
+func ingestExport(t *testing.T, st *store.Store, x monthExport) {
+	t.Helper()
+	ctx := context.Background()
+	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	emptySources(t, e)
+	rows, err := csv.NewReader(strings.NewReader(x.text)).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	header, whole := sourceRows(x.table, rows)
+	for _, row := range whole {
+		insertRow(t, e, "source_"+x.table, header, row)
+	}
+	table, name := contract.Find(x.table), x.table
+	if table == contract.Labs {
+		name = "labs-inr"
+	}
+	var names []string
+	for _, c := range table.SourceColumns() {
+		names = append(names, engine.Name(c.Name))
+	}
+	id := store.SHA256([]byte(x.table + x.date + x.text))
+	err = st.CommitReading(func(dir string) (store.Reading, error) {
+		w, err := store.NewWriter(filepath.Join(dir, name+".parquet"), table, table.SourceColumns())
+		if err != nil {
+			return store.Reading{}, err
+		}
+		for record, err := range e.Records(ctx, "case", "SELECT "+strings.Join(names, ", ")+" FROM source_"+x.table+" ORDER BY source_row") {
+			if err != nil {
+				return store.Reading{}, err
+			}
+			if err := w.Write(record); err != nil {
+				return store.Reading{}, err
+			}
+		}
+		f, err := w.Close()
+		f.Name = name
+		return store.Reading{ID: id, Contract: contract.Version, Table: x.table, File: x.table + ".csv", Date: x.date, SHA256: id,
+			Read: f.Rows, Accepted: f.Rows, Files: []store.File{f}}, err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func newStore(t *testing.T) *store.Store {
+	t.Helper()
+	st, err := store.Open(filepath.Join(t.TempDir(), "store"), true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	return st
+}
+
+func bringUp(t *testing.T, st *store.Store, threads int) CurrentReport {
+	t.Helper()
+	london, err := time.LoadLocation("Europe/London")
+	if err != nil {
+		t.Fatal(err)
+	}
+	report, err := current(context.Background(), st, clock{london, "Europe/London"}, threads)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return report
+}
+
+// layerBytes reads every file of the layer current.
+func layerBytes(t *testing.T, st *store.Store) map[string]string {
+	t.Helper()
+	all := map[string]string{}
+	for _, f := range st.Layer("current") {
+		text, err := os.ReadFile(f.Path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all[f.Name] = string(text)
+	}
+	return all
+}
+
+func TestCurrentIsTheSameHoweverItWasFilled(t *testing.T) {
+	atOnce := newStore(t)
+	for _, x := range threeMonths {
+		ingestExport(t, atOnce, x)
+	}
+	report := bringUp(t, atOnce, 1)
+	want := []CurrentTable{
+		{"issues", 9, 5, 2, 2, 0},
+		{"bedside", 2, 2, 0, 0, 0},
+		{"labs", 6, 3, 1, 2, 0},
+		{"patients", 2, 1, 1, 0, 0},
+		{"aliases", 1, 1, 0, 0, 0},
+	}
+	if got := fmt.Sprint(report.Tables); got != fmt.Sprint(want) {
+		t.Errorf("tables %s, want %s", got, fmt.Sprint(want))
+	}
+	if report.BedsideWithoutIssue != 1 || report.PatientChanges != 1 {
+		t.Errorf("bedside without issue %d, patient changes %d, want 1 and 1", report.BedsideWithoutIssue, report.PatientChanges)
+	}
+	again := bringUp(t, atOnce, 1)
+	again.UpToDate, again.Written, again.Kept = false, report.Written, report.Kept
+	if fmt.Sprint(again) != fmt.Sprint(report) {
+		t.Errorf("an up-to-date layer reports %v, want %v", again, report)
+	}
+
+	// The other store takes the exports from the last to the first, marks after
+	// each, and has more threads.
+	byMonth := newStore(t)
+	for i := len(threeMonths) - 1; i >= 0; i-- {
+		ingestExport(t, byMonth, threeMonths[i])
+		bringUp(t, byMonth, 4)
+	}
+	a, b := layerBytes(t, atOnce), layerBytes(t, byMonth)
+	if len(a) != len(b) {
+		t.Errorf("%d files at once, %d month by month", len(a), len(b))
+	}
+	for name, text := range a {
+		if b[name] != text {
+			t.Errorf("%s differs", name)
+		}
+	}
+}
+
+func TestCurrentMakesOnlyTouchedYearsAnew(t *testing.T) {
+	st := newStore(t)
+	for _, x := range threeMonths {
+		ingestExport(t, st, x)
+	}
+	bringUp(t, st, 0)
+	if report := bringUp(t, st, 0); !report.UpToDate || report.Written != 0 {
+		t.Errorf("nothing came, but %+v", report)
+	}
+	for _, step := range []struct {
+		x    monthExport
+		kept int64
+	}{
+		// Years of labs: 2024 (A) and 2025 (A, B, E1, Z).
+		{monthExport{"labs", "2025-03-31", "patient_id,collected_at,value\nZ,2025-03-01T09:00,1.0\n"}, 1},
+		{monthExport{"labs", "2026-03-31", "patient_id,collected_at,value\nZ,2026-03-01T09:00,1.0\n"}, 2},
+		{monthExport{"aliases", "2025-03-31", "alias,patient_id\nN,M\n"}, 3},
+		{monthExport{"aliases", "2026-03-31", "alias,patient_id\nB,M\n"}, 2},
+		{monthExport{"aliases", "2026-04-30", "alias,patient_id\nA,Y\n"}, 1},
+	} {
+		ingestExport(t, st, step.x)
+		if report := bringUp(t, st, 0); report.Kept != step.kept {
+			t.Errorf("after %s of %s %d files of labs were kept, want %d", step.x.table, step.x.date, report.Kept, step.kept)
+		}
+	}
+}
+
+func TestAliasesInACircleAreToldByTheirPlace(t *testing.T) {
+	st := newStore(t)
+	ingestExport(t, st, monthExport{"aliases", "2025-01-31", "alias,patient_id\nSECRET1,SECRET2\nSECRET2,SECRET1\n"})
+	_, err := current(context.Background(), st, clock{time.UTC, "UTC"}, 0)
+	if err == nil || !strings.Contains(err.Error(), "f1.csv:2, f1.csv:3") || strings.Contains(err.Error(), "SECRET") {
+		t.Errorf("error %v", err)
+	}
+	if _, found := st.LayerFacts("current"); found {
+		t.Error("a layer was written")
+	}
+}

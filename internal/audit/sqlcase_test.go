@@ -1,0 +1,261 @@
+package audit
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/tools/txtar"
+
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+	"thawline/queries"
+)
+
+// sqlCases is where the cases of single queries lie: <stage>/<query>/*.txtar.
+const sqlCases = "../../testdata/sql"
+
+// caseDefaults fills required columns that a case does not show.
+var caseDefaults = map[string]map[string]string{
+	"issues":  {"product_code": "F", "is_batch": "false", "component": "plasma", "fate": "presumed"},
+	"labs":    {"test": "inr", "point_of_care": "false", "status": "final"},
+	"events":  {"kind": "bleeding"},
+	"bedside": {"product_code": "F"},
+}
+
+// TestCurrentQueries runs the queries of current over small source tables. A
+// case is a txtar file in the folder of the query that it is about: a sentence,
+// "in/<table>.csv" for each source table, and "want.csv", the rows of that
+// query's table, by the columns shown. A column not shown and an empty cell are
+// null; reading is the place in source order (1 where not shown); source_row
+// counts from 2 in each table unless shown. Each case is run with its rows put
+// in forwards on one thread and backwards on four: the result must be the same.
+func TestCurrentQueries(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join(sqlCases, "1-current", "*", "*.txtar"))
+	if err != nil || len(files) == 0 {
+		t.Fatalf("no cases (%v)", err)
+	}
+	// The clock's tables are the same for every case.
+	forwards, backwards := currentEngine(t, 1), currentEngine(t, 4)
+	for _, file := range files {
+		name := filepath.Base(filepath.Dir(file)) + "/" + strings.TrimSuffix(filepath.Base(file), ".txtar")
+		t.Run(name, func(t *testing.T) {
+			archive, err := txtar.ParseFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if strings.TrimSpace(string(archive.Comment)) == "" {
+				t.Error("the case says nothing: wanted a sentence first")
+			}
+			query := filepath.Base(filepath.Dir(file))
+			if got, want := sqlCase(t, forwards, query, archive, false); got != want {
+				t.Errorf("got\n%s\nwant\n%s", got, want)
+			}
+			if got, want := sqlCase(t, backwards, query, archive, true); got != want {
+				t.Errorf("with its rows put in backwards: got\n%s\nwant\n%s", got, want)
+			}
+		})
+	}
+}
+
+func sqlCase(t *testing.T, e *engine.Engine, query string, archive *txtar.Archive, backwards bool) (got, want string) {
+	t.Helper()
+	ctx := context.Background()
+	emptySources(t, e)
+	orders := map[string]bool{}
+	var readings [][]any
+	var wanted [][]string
+	for _, part := range archive.Files {
+		rows, err := csv.NewReader(strings.NewReader(string(part.Data))).ReadAll()
+		if err != nil {
+			t.Fatalf("%s: %v", part.Name, err)
+		}
+		if part.Name == "want.csv" {
+			wanted = rows
+			continue
+		}
+		table := contract.Find(strings.TrimSuffix(strings.TrimPrefix(part.Name, "in/"), ".csv"))
+		if table == nil {
+			t.Fatalf("%s is no table", part.Name)
+		}
+		header, rows := sourceRows(table.Name, rows)
+		if backwards {
+			slices.Reverse(rows)
+		}
+		for _, row := range rows {
+			insertRow(t, e, "source_"+table.Name, header, row)
+			if at := row[slices.Index(header, "reading_file")]; !orders[at] {
+				orders[at] = true
+				var order int64
+				fmt.Sscan(at, &order)
+				readings = append(readings, []any{at, order})
+			}
+		}
+	}
+	if err := e.Load(ctx, "readings", readingColumns, readings); err != nil {
+		t.Fatal(err)
+	}
+	ordered, err := currentQueries()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if query == "alias_circles" {
+		ordered = ordered[:slices.IndexFunc(ordered, func(q *Query) bool { return q.Name == query })+1]
+		err = Run(ctx, e, ordered)
+	} else {
+		err = resolve(ctx, e, ordered)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	columns := make([]string, len(wanted[0]))
+	for i, name := range wanted[0] {
+		columns[i] = engine.Name(name)
+	}
+	_, rows, err := e.Rows(ctx, query, "SELECT "+strings.Join(columns, ", ")+" FROM "+engine.Name(query))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var lines []string
+	for _, row := range rows {
+		cells := make([]string, len(row))
+		for i, cell := range row {
+			switch v := cell.(type) {
+			case nil:
+			case time.Time:
+				cells[i] = v.Format("2006-01-02T15:04:05.999999")
+				cells[i] = strings.TrimSuffix(cells[i], ":00")
+			default:
+				cells[i] = fmt.Sprint(v)
+			}
+		}
+		lines = append(lines, strings.Join(cells, ","))
+	}
+	var wantLines []string
+	for _, row := range wanted[1:] {
+		wantLines = append(wantLines, strings.Join(row, ","))
+	}
+	if !isOrdered(query) {
+		slices.Sort(lines)
+		slices.Sort(wantLines)
+	}
+	return strings.Join(lines, "\n"), strings.Join(wantLines, "\n")
+}
+
+// isOrdered says that a query's table is stored in the order it comes in.
+func isOrdered(query string) bool { return contract.Find(query) != nil && query != "labs" }
+
+// currentEngine has the macros and the clock of London.
+func currentEngine(t *testing.T, threads int) *engine.Engine {
+	t.Helper()
+	ctx := context.Background()
+	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir(), Threads: threads})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { e.Close() })
+	macros, err := queries.FS.ReadFile("macros.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	london, err := time.LoadLocation("Europe/London")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := e.Exec(ctx, "macros.sql", string(macros)); err != nil {
+		t.Fatal(err)
+	}
+	if err := e.Zone(ctx, london); err != nil {
+		t.Fatal(err)
+	}
+	return e
+}
+
+// emptySources makes every source table, without a row.
+func emptySources(t *testing.T, e *engine.Engine) {
+	t.Helper()
+	for _, table := range contract.Feeds() {
+		columns := append(table.SourceColumns(), contract.Column{Name: "reading_file"})
+		if err := e.Load(context.Background(), "source_"+table.Name, columns, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// sourceRows completes the rows of a case with what every stored row has.
+func sourceRows(table string, rows [][]string) (header []string, whole [][]string) {
+	header = slices.Clone(rows[0])
+	column := func(name, value string) {
+		if !slices.Contains(header, name) {
+			header = append(header, name)
+			for i := range whole {
+				whole[i] = append(whole[i], value)
+			}
+		}
+	}
+	for _, row := range rows[1:] {
+		whole = append(whole, slices.Clone(row))
+	}
+	names := make([]string, 0)
+	for name := range caseDefaults[table] {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		column(name, caseDefaults[table][name])
+	}
+	column("reading", "1")
+	if at := slices.Index(header, "product_code"); at >= 0 && !slices.Contains(header, "bag_code") {
+		header = append(header, "bag_code")
+		for i := range whole {
+			whole[i] = append(whole[i], whole[i][at])
+		}
+	}
+	if !slices.Contains(header, "source_row") {
+		header = append(header, "source_row")
+		for i := range whole {
+			whole[i] = append(whole[i], fmt.Sprint(i+2))
+		}
+	}
+	at := slices.Index(header, "reading")
+	header[at] = "reading_file"
+	header = append(header, "source_file")
+	for i := range whole {
+		whole[i] = append(whole[i], "f"+whole[i][at]+".csv")
+	}
+	return header, whole
+}
+
+func insertRow(t *testing.T, e *engine.Engine, table string, header, row []string) {
+	t.Helper()
+	var names, cells []string
+	for i, cell := range row {
+		if cell != "" {
+			names = append(names, engine.Name(header[i]))
+			cells = append(cells, engine.Quote(strings.TrimSuffix(cell, "Z")))
+		}
+	}
+	query := fmt.Sprintf("INSERT INTO %s (%s) VALUES (%s)", table, strings.Join(names, ", "), strings.Join(cells, ", "))
+	if err := e.Exec(context.Background(), "case table "+table, query); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestEveryCurrentQueryHasACase holds the folder of cases against the queries.
+func TestEveryCurrentQueryHasACase(t *testing.T) {
+	ordered, err := currentQueries()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, q := range ordered {
+		if cases, _ := os.ReadDir(filepath.Join(sqlCases, "1-current", q.Name)); len(cases) == 0 {
+			t.Errorf("%s has no case", q.Path)
+		}
+	}
+}

@@ -1,0 +1,28 @@
+-- standing_events: every event told, its patient's number followed to the end, and how it stands among those of its key.
+--
+-- reads:     source_events, readings, alias_ends
+WITH told AS (
+    SELECT
+        source_events.* REPLACE (coalesce(alias_ends.patient_id, source_events.patient_id) AS patient_id),
+        readings.reading_order
+    FROM source_events
+    JOIN readings ON readings.reading_file = source_events.reading_file
+    LEFT JOIN alias_ends ON alias_ends.alias = source_events.patient_id
+),
+-- later_first runs from the last word backwards: a cancellation takes out its own row and all before it.
+placed AS (
+    SELECT
+        told.*,
+        row_number() OVER later_first AS place,
+        bool_or(coalesce(told.status = 'cancelled', false)) OVER later_first AS taken_out
+    FROM told
+    WINDOW later_first AS (
+        PARTITION BY told.patient_id, told.kind, told.at, CASE WHEN told.kind = 'diagnosis' THEN told.detail END
+        ORDER BY told.reading_order DESC, told.source_row DESC, hash(told)
+        ROWS UNBOUNDED PRECEDING
+    )
+)
+SELECT
+    placed.* EXCLUDE (place, taken_out),
+    CASE WHEN placed.taken_out THEN 'cancelled' WHEN placed.place = 1 THEN 'current' ELSE 'superseded' END AS standing
+FROM placed
