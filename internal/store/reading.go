@@ -164,6 +164,16 @@ func (s *Store) commitStaged(temp string, r Reading, retires []string) error {
 	if err := step("before reading.json"); err != nil {
 		return err
 	}
+	// Empty maps are not written, so that what is read again is equal.
+	if len(r.Counted) == 0 {
+		r.Counted = nil
+	}
+	if len(r.Unmapped) == 0 {
+		r.Unmapped = nil
+	}
+	if len(r.SetAsideCodes) == 0 {
+		r.SetAsideCodes = nil
+	}
 	// The description holds relative paths, the copy in memory absolute ones.
 	told := r
 	told.Files = make([]File, len(r.Files))

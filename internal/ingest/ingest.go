@@ -1,0 +1,258 @@
+//go:build unfinished
+
+// Package ingest turns the files that a site's feeds name into readings of the
+// store: one immutable reading a file, or nothing where the file is at fault.
+package ingest
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"sort"
+
+	"thawline/internal/contract"
+	"thawline/internal/normalise"
+	"thawline/internal/site"
+	"thawline/internal/store"
+)
+
+// Progress is told which file is being read, and how many of all bytes are
+// done. It may be nil.
+type Progress func(name string, done, total int64)
+
+// Report says what Run did.
+type Report struct {
+	Files []FileReport `json:"files"`
+	// Notes are sentences about what is no fault but may be an oversight.
+	Notes []string `json:"notes"`
+}
+
+// FileReport holds the sums of one file that is in the store now.
+type FileReport struct {
+	Table string `json:"table"`
+	File  string `json:"file"`
+	// Unchanged says that the file was there already, read by the same map.
+	Unchanged     bool                       `json:"unchanged"`
+	Read          int64                      `json:"read"`
+	Accepted      int64                      `json:"accepted"`
+	Rejected      int64                      `json:"rejected"`
+	SetAside      int64                      `json:"set_aside"`
+	SetAsideCodes map[string]store.CodeCount `json:"set_aside_codes,omitempty"`
+	Unmapped      map[string]int64           `json:"unmapped,omitempty"`
+	Counted       map[string]int64           `json:"counted,omitempty"`
+}
+
+// configurationError is a fault of site.yaml that shows only once files are seen.
+type configurationError struct{ error }
+
+// IsConfiguration reports whether err holds a fault that site.yaml must mend.
+func IsConfiguration(err error) bool {
+	var fault configurationError
+	return errors.As(err, &fault)
+}
+
+// source is one file of one feed.
+type source struct {
+	feed *site.Feed
+	path string
+	base string
+	date string
+	size int64
+	// mapHash is the SHA-256 of the feed's effective map.
+	mapHash string
+}
+
+// run is one call of Run.
+type run struct {
+	site     *site.Site
+	store    *store.Store
+	progress Progress
+	report   Report
+	// done and total count the bytes of all files.
+	done, total int64
+}
+
+// Run reads every file of every feed into st: a file that is there already
+// changes nothing, one that is at fault leaves the store as it was, and the
+// others are taken. The error joins the faults of all files; the report holds
+// the sums of those without.
+func Run(ctx context.Context, s *site.Site, st *store.Store, progress Progress) (Report, error) {
+	r := &run{site: s, store: st, progress: progress}
+	sources, faults := r.find()
+	seen := map[string]bool{}
+	for _, src := range sources {
+		if err := ctx.Err(); err != nil {
+			return r.report, errors.Join(append(faults, err)...)
+		}
+		id, err := r.take(ctx, src)
+		if err != nil {
+			faults = append(faults, err)
+			continue
+		}
+		seen[id] = true
+	}
+	r.noteOldMaps(sources, seen)
+	return r.report, errors.Join(faults...)
+}
+
+// find lists the files of all feeds, feed by feed, sorted by path.
+func (r *run) find() (sources []source, faults []error) {
+	taken := map[string]bool{}
+	for i := range r.site.Feeds {
+		feed := &r.site.Feeds[i]
+		paths, err := filepath.Glob(feed.Files)
+		if err != nil {
+			faults = append(faults, configurationError{fmt.Errorf("%s:%d: files: %q is no pattern: %w", r.site.Path, feed.Line, feed.Files, err)})
+			continue
+		}
+		if len(paths) == 0 {
+			r.note("%s:%d: files: no file matches %s: nothing was read for %s", r.site.Path, feed.Line, r.relative(feed.Files), feed.Table.Name)
+		}
+		sort.Strings(paths)
+		sum := sha256.Sum256(feed.Effective(r.site))
+		for _, path := range paths {
+			src := source{feed: feed, path: path, base: filepath.Base(path), mapHash: hex.EncodeToString(sum[:])}
+			key := feed.Table.Name + "\x00" + path
+			if taken[key] {
+				faults = append(faults, configurationError{fmt.Errorf("%s:%d: files: %s is named by another feed of %s too: let one feed name it", r.site.Path, feed.Line, r.relative(path), feed.Table.Name)})
+				continue
+			}
+			taken[key] = true
+			info, err := os.Stat(path)
+			if err == nil && !info.Mode().IsRegular() {
+				err = errors.New("found a folder or a device, wanted a file")
+			}
+			if err != nil {
+				faults = append(faults, fmt.Errorf("%s: %w", r.relative(path), err))
+				continue
+			}
+			src.size = info.Size()
+			if src.date, err = feed.DateOf(src.base); err != nil {
+				faults = append(faults, configurationError{fmt.Errorf("%s:%d: file_date: %s: %w", r.site.Path, feed.Line, src.base, err)})
+				continue
+			}
+			if feed.FileDate != nil && src.date == "" {
+				r.note("%s: no date by the feed's file_date in its name: it stands before all dated files", src.base)
+			}
+			r.total += src.size
+			sources = append(sources, src)
+		}
+	}
+	return sources, faults
+}
+
+// take reads one file unless its reading is there, and returns the reading's id.
+func (r *run) take(ctx context.Context, src source) (string, error) {
+	began := r.done
+	defer func() { r.done = began + src.size }()
+	r.tell(src)
+	// Bytes are hashed as they are read. Only a file of a name and size that the
+	// store knows is hashed before, to see whether it is the same.
+	var same []store.Reading
+	for _, old := range r.store.Readings() {
+		if old.Table == src.feed.Table.Name && old.File == src.base && old.Bytes == src.size {
+			same = append(same, old)
+		}
+	}
+	var retires []string
+	if same != nil {
+		hash, err := hashFile(src.path)
+		if err != nil {
+			return "", fmt.Errorf("%s: %w", r.relative(src.path), err)
+		}
+		id := readingID(src, hash)
+		for _, old := range same {
+			if old.ID == id {
+				r.add(old, true)
+				return id, nil
+			}
+			if old.SHA256 == hash {
+				retires = append(retires, old.ID)
+			}
+		}
+	}
+	info := normalise.FileInfo{Name: src.base}
+	if src.date != "" {
+		end, err := normalise.EndOfDay(r.site.Zone, src.date)
+		if err != nil {
+			return "", fmt.Errorf("%s: %w", src.base, err)
+		}
+		info.Date = end
+	}
+	var reading store.Reading
+	err := r.store.CommitReading(func(dir string) (store.Reading, error) {
+		var err error
+		reading, err = r.stage(ctx, src, info, dir)
+		return reading, err
+	}, retires...)
+	if err != nil {
+		return "", err
+	}
+	r.add(reading, false)
+	return reading.ID, nil
+}
+
+// readingID is the hash over all that decides what is read from a file.
+func readingID(src source, bytes string) string {
+	h := sha256.New()
+	for _, part := range []string{bytes, src.base, src.feed.Table.Name, src.mapHash, fmt.Sprint(contract.Version)} {
+		fmt.Fprintf(h, "%d:%s", len(part), part)
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+func hashFile(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+// noteOldMaps names readings that another map made and whose file is gone: they
+// stay, and cannot be read anew.
+func (r *run) noteOldMaps(sources []source, seen map[string]bool) {
+	maps := map[string]bool{}
+	for _, src := range sources {
+		maps[src.feed.Table.Name+src.mapHash] = true
+	}
+	for _, old := range r.store.Readings() {
+		if !seen[old.ID] && !maps[old.Table+old.Map] {
+			r.note("%s: its reading was made by an earlier map of %s and stays: the file is no longer at %s", old.File, old.Table, old.Path)
+		}
+	}
+}
+
+func (r *run) add(reading store.Reading, unchanged bool) {
+	r.report.Files = append(r.report.Files, FileReport{Table: reading.Table, File: reading.File, Unchanged: unchanged,
+		Read: reading.Read, Accepted: reading.Accepted, Rejected: reading.Rejected, SetAside: reading.SetAside,
+		SetAsideCodes: reading.SetAsideCodes, Unmapped: reading.Unmapped, Counted: reading.Counted})
+}
+
+func (r *run) note(format string, args ...any) {
+	r.report.Notes = append(r.report.Notes, fmt.Sprintf(format, args...))
+}
+
+func (r *run) tell(src source) {
+	if r.progress != nil {
+		r.progress(src.base, min(r.done, r.total), r.total)
+	}
+}
+
+// relative gives path as a person who knows site.yaml's folder would.
+func (r *run) relative(path string) string {
+	if short, err := filepath.Rel(r.site.Dir, path); err == nil && filepath.IsLocal(short) {
+		return filepath.ToSlash(short)
+	}
+	return path
+}

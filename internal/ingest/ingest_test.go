@@ -1,0 +1,200 @@
+//go:build unfinished
+
+package ingest
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"runtime"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"thawline/internal/contract"
+	"thawline/internal/site"
+	"thawline/internal/store"
+)
+
+// hospital is a site of our own with one feed of patients, under canonical names.
+func hospital(t *testing.T) *site.Site {
+	t.Helper()
+	dir := t.TempDir()
+	if err := os.Mkdir(filepath.Join(dir, "inbox"), 0o750); err != nil {
+		t.Fatal(err)
+	}
+	return &site.Site{Path: "site.yaml", Dir: dir, Zone: time.UTC, ZoneName: "UTC", Store: filepath.Join(dir, "store"),
+		Feeds: []site.Feed{{Line: 4, Table: contract.Patients, Files: filepath.Join(dir, "inbox", "patients_*.csv"), FileDate: regexp.MustCompile(`(\d{4}-\d{2}-\d{2})`)}}}
+}
+
+func put(t *testing.T, s *site.Site, name, text string) string {
+	t.Helper()
+	path := filepath.Join(s.Dir, "inbox", name)
+	if err := os.WriteFile(path, []byte(text), 0o640); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// run1 opens the store, runs and closes it, and returns the store's files.
+func run1(t *testing.T, s *site.Site) (Report, []store.Reading, map[string]string, error) {
+	t.Helper()
+	st, err := store.Open(s.Store, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
+	report, runErr := Run(context.Background(), s, st, nil)
+	files := map[string]string{}
+	for _, r := range st.Readings() {
+		for _, f := range r.Files {
+			text, err := os.ReadFile(f.Path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			files[r.File+" "+f.Name] = store.SHA256(text)
+		}
+	}
+	return report, st.Readings(), files, runErr
+}
+
+const header = "patient_id,birth_date,sex\n"
+
+func TestSumsAndSameFileAgain(t *testing.T) {
+	s := hospital(t)
+	put(t, s, "patients_2026-01-31.csv", header+"P1,1950-01-02,F\n,1950-01-02,F\n\nP3,,\n")
+	report, readings, files, err := run1(t, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f := report.Files[0]; f.Read != 3 || f.Accepted != 2 || f.Rejected != 1 || f.Unchanged {
+		t.Errorf("%+v", f)
+	}
+	r := readings[0]
+	if r.Date != "2026-01-31" || r.Path != "inbox/patients_2026-01-31.csv" || len(r.Files) != 2 || r.Bytes == 0 {
+		t.Errorf("%+v", r)
+	}
+	report, again, filesAgain, err := run1(t, s)
+	if err != nil || !report.Files[0].Unchanged {
+		t.Errorf("%+v %v", report, err)
+	}
+	if !cmp.Equal(readings, again) || !cmp.Equal(files, filesAgain) {
+		t.Error("the same file again changed the store")
+	}
+}
+
+func TestOtherMapReadsAnewAndRetires(t *testing.T) {
+	s := hospital(t)
+	put(t, s, "patients_2026-01-31.csv", header+"P1,1950-01-02,F\n")
+	gone := put(t, s, "patients_2026-02-28.csv", header+"P2,1950-01-02,F\n")
+	_, before, _, err := run1(t, s)
+	if err != nil || len(before) != 2 {
+		t.Fatal(len(before), err)
+	}
+	if err := os.Remove(gone); err != nil {
+		t.Fatal(err)
+	}
+	s.Feeds[0].Columns = map[string]string{"patient_id": "patient_id"}
+	report, after, _, err := run1(t, s)
+	if err != nil || len(after) != 2 {
+		t.Fatal(len(after), err)
+	}
+	if after[0].ID == before[0].ID || after[1].ID != before[1].ID {
+		t.Error("wanted the first reading replaced, and that of the file that is gone kept")
+	}
+	if len(report.Notes) != 1 || !strings.Contains(report.Notes[0], "patients_2026-02-28.csv") {
+		t.Errorf("notes %q, want one that names the file that is gone", report.Notes)
+	}
+}
+
+// A file at fault leaves nothing; the others are taken, and each fault has its place.
+func TestBadFilesAreLeftOut(t *testing.T) {
+	s := hospital(t)
+	put(t, s, "patients_a.csv", "sex\nF\n")
+	put(t, s, "patients_b.csv", "PK\x03\x04")
+	put(t, s, "patients_c.csv", header+"P1,,F\nP2,,\"F\n")
+	put(t, s, "patients_d.csv", header+"P1,,F\n")
+	put(t, s, "patients_e.csv", header+"P1,,\xff\n")
+	if err := os.Mkdir(filepath.Join(s.Dir, "inbox", "patients_f.csv"), 0o750); err != nil {
+		t.Fatal(err)
+	}
+	report, readings, _, err := run1(t, s)
+	if len(readings) != 1 || readings[0].File != "patients_d.csv" || len(report.Files) != 1 {
+		t.Errorf("readings %v", readings)
+	}
+	for _, want := range []string{"patients_a.csv: ", "patient_id", "patients_b.csv: found a ZIP", "patients_c.csv:3: a quote", "patients_e.csv:2: ", "patients_f.csv: found a folder"} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("error %v, want %q", err, want)
+		}
+	}
+	entries, readErr := os.ReadDir(filepath.Join(s.Store, "sources"))
+	if readErr != nil || len(entries) != 1 {
+		t.Errorf("%d folders in sources, want 1", len(entries))
+	}
+}
+
+func TestFeedsThatNameNoFileOrTheSame(t *testing.T) {
+	s := hospital(t)
+	report, _, _, err := run1(t, s)
+	if err != nil || len(report.Notes) != 1 || !strings.Contains(report.Notes[0], "no file matches") {
+		t.Errorf("%v %v", report.Notes, err)
+	}
+	put(t, s, "patients_2026-01-31.csv", header+"P1,,F\n")
+	s.Feeds = append(s.Feeds, s.Feeds[0])
+	_, readings, _, err := run1(t, s)
+	if !IsConfiguration(err) || len(readings) != 1 {
+		t.Errorf("%d readings, error %v; want one reading and a fault of site.yaml", len(readings), err)
+	}
+}
+
+// Several segments, any number of workers: the same bytes, and every row.
+func TestWorkersCannotBeSeen(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
+	var text strings.Builder
+	text.WriteString(header)
+	const n = 1_300_000 // over 32 MB, three segments
+	for i := range n {
+		fmt.Fprintf(&text, "P%08d,1950-01-02,\"F\"\n", i)
+	}
+	var want map[string]string
+	for _, workers := range []int{1, 2, 4} {
+		runtime.GOMAXPROCS(workers)
+		s := hospital(t)
+		put(t, s, "patients_2026-01-31.csv", text.String())
+		report, _, files, err := run1(t, s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if report.Files[0].Accepted != n {
+			t.Errorf("%d rows, want %d", report.Files[0].Accepted, n)
+		}
+		if want == nil {
+			want = files
+		} else if diff := cmp.Diff(want, files); diff != "" {
+			t.Errorf("%d workers: %s", workers, diff)
+		}
+	}
+}
+
+func TestInterruptionLeavesTheStoreAsItWas(t *testing.T) {
+	s := hospital(t)
+	put(t, s, "patients_2026-01-31.csv", header+strings.Repeat("P1,1950-01-02,F\n", 3_000_000))
+	st, err := store.Open(s.Store, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
+	ctx, stop := context.WithCancel(context.Background())
+	_, err = Run(ctx, s, st, func(_ string, done, _ int64) {
+		if done > 0 {
+			stop()
+		}
+	})
+	if err == nil || len(st.Readings()) != 0 {
+		t.Errorf("%d readings, error %v", len(st.Readings()), err)
+	}
+}

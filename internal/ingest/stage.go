@@ -1,0 +1,256 @@
+//go:build unfinished
+
+package ingest
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"hash"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"sort"
+
+	"github.com/apache/arrow/go/v17/arrow"
+
+	"thawline/internal/contract"
+	"thawline/internal/normalise"
+	"thawline/internal/read/delimited"
+	"thawline/internal/store"
+)
+
+// piece is a segment on its way through the workers.
+type piece struct {
+	segment *delimited.Segment
+	bytes   int64
+	done    chan struct{}
+	output  *normalise.Output
+	err     error
+}
+
+// stage reads src into Parquet files in dir. Workers parse and normalise
+// segments side by side; their results are written in the order of the file, so
+// that the number of workers cannot be seen in it.
+func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, dir string) (store.Reading, error) {
+	reading := store.Reading{Contract: contract.Version, Table: src.feed.Table.Name, File: src.base, Path: r.relative(src.path), Date: src.date, Map: src.mapHash}
+	f, err := os.Open(src.path)
+	if err != nil {
+		return reading, fmt.Errorf("%s: %w", r.relative(src.path), err)
+	}
+	defer f.Close()
+	bytes := &hasher{reader: f, hash: sha256.New()}
+	options := delimited.Options{Encoding: src.feed.Encoding}
+	if src.feed.Delimiter != "" {
+		options.Delimiter = src.feed.Delimiter[0]
+	}
+	export, err := delimited.Open(bytes, src.base, options)
+	if err != nil {
+		return reading, err
+	}
+	mapper, err := normalise.New(r.site, src.feed, export.Header, info)
+	if err != nil {
+		return reading, fmt.Errorf("%s: %w", src.base, err)
+	}
+	files := &fileSet{dir: dir, table: src.feed.Table, writers: map[string]*store.Writer{}}
+	defer files.abort()
+	var counts normalise.Counts
+	err = r.eachPiece(ctx, export, mapper, func(p *piece) error {
+		counts.Merge(&p.output.Counts)
+		r.done += p.bytes
+		r.tell(src)
+		return files.write(p.output)
+	})
+	if err != nil {
+		var place *delimited.Error
+		if !errors.As(err, &place) && ctx.Err() == nil {
+			err = fmt.Errorf("%s: %w", src.base, err)
+		}
+		return reading, err
+	}
+	if reading.Files, err = files.close(); err != nil {
+		return reading, fmt.Errorf("%s: %w", src.base, err)
+	}
+	// The parser has read to the end, and so has the hash.
+	reading.SHA256, reading.Bytes = hex.EncodeToString(bytes.hash.Sum(nil)), bytes.count
+	reading.ID = readingID(src, reading.SHA256)
+	reading.Read, reading.Accepted, reading.Rejected, reading.SetAside = counts.Read, counts.Accepted, counts.Rejected, counts.SetAside
+	reading.Counted, reading.Unmapped, reading.Derived = counts.Counted, counts.Unmapped, counts.Counted["derived_ratios"]
+	reading.SetAsideCodes = map[string]store.CodeCount{}
+	for code, c := range counts.SetAsideCodes {
+		reading.SetAsideCodes[code] = store.CodeCount{Count: c.Count, ExampleUnit: c.ExampleUnit}
+	}
+	return reading, nil
+}
+
+// eachPiece calls use with the normalised segments of export in order. At most
+// twice as many segments as workers are in memory at once.
+func (r *run) eachPiece(ctx context.Context, export *delimited.Export, mapper *normalise.Mapper, use func(*piece) error) error {
+	ctx, stop := context.WithCancel(ctx)
+	workers := runtime.GOMAXPROCS(0)
+	work, order := make(chan *piece), make(chan *piece, workers)
+	go func() {
+		defer close(order)
+		defer close(work)
+		for segment, err := range export.Segments() {
+			p := &piece{segment: segment, err: err, done: make(chan struct{})}
+			if err != nil {
+				close(p.done)
+			}
+			select {
+			case order <- p:
+			case <-ctx.Done():
+				close1(p, err)
+				return
+			}
+			if err != nil {
+				return
+			}
+			select {
+			case work <- p:
+			case <-ctx.Done():
+				close(p.done)
+				return
+			}
+		}
+	}()
+	for range workers {
+		go func() {
+			for p := range work {
+				p.bytes = int64(p.segment.Size())
+				p.output, p.err = normalised(mapper, p.segment)
+				close(p.done)
+			}
+		}()
+	}
+	// Nothing may run on once the export is closed: every piece is waited for.
+	var failed error
+	for p := range order {
+		<-p.done
+		if failed == nil {
+			failed = errors.Join(ctx.Err(), p.err)
+		}
+		if failed == nil {
+			failed = use(p)
+		}
+		if p.output != nil {
+			release(p.output)
+		}
+		if failed != nil {
+			stop()
+		}
+	}
+	stop()
+	return failed
+}
+
+// close1 ends a piece that nobody will take, unless an error has ended it.
+func close1(p *piece, err error) {
+	if err == nil {
+		close(p.done)
+	}
+}
+
+// normalised parses and normalises one segment.
+func normalised(mapper *normalise.Mapper, segment *delimited.Segment) (*normalise.Output, error) {
+	batch := mapper.NewBatch()
+	err := segment.Rows(func(line int64, cells [][]byte) bool {
+		batch.Add(line, cells)
+		return true
+	})
+	output := batch.Finish()
+	segment.Release()
+	return output, err
+}
+
+func release(o *normalise.Output) {
+	for _, record := range o.Records {
+		record.Release()
+	}
+	if o.Problems != nil {
+		o.Problems.Release()
+	}
+}
+
+// fileSet is the reading's files, opened as their first rows come.
+type fileSet struct {
+	dir     string
+	table   *contract.Table
+	writers map[string]*store.Writer
+}
+
+func (s *fileSet) write(o *normalise.Output) error {
+	names := make([]string, 0, len(o.Records))
+	for name := range o.Records {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	for _, name := range names {
+		if err := s.put(s.fileName(name), s.table, s.table.SourceColumns(), o.Records[name]); err != nil {
+			return err
+		}
+	}
+	return s.put("problems", contract.Problems, contract.Problems.Columns, o.Problems)
+}
+
+// fileName is the stored file's name for records of a table, or of a test.
+func (s *fileSet) fileName(name string) string {
+	if s.table == contract.Labs && slices.Contains(contract.Tests, name) {
+		return "labs-" + name
+	}
+	return name
+}
+
+func (s *fileSet) put(name string, table *contract.Table, columns []contract.Column, record arrow.Record) error {
+	if record == nil || record.NumRows() == 0 {
+		return nil
+	}
+	w := s.writers[name]
+	if w == nil {
+		var err error
+		if w, err = store.NewWriter(filepath.Join(s.dir, name+".parquet"), table, columns); err != nil {
+			return err
+		}
+		s.writers[name] = w
+	}
+	return w.Write(record)
+}
+
+func (s *fileSet) close() ([]store.File, error) {
+	var files []store.File
+	for name, w := range s.writers {
+		f, err := w.Close()
+		if err != nil {
+			return nil, err
+		}
+		f.Name = name
+		files = append(files, f)
+	}
+	sort.Slice(files, func(i, j int) bool { return files[i].Name < files[j].Name })
+	return files, nil
+}
+
+// abort gives up what close has not finished.
+func (s *fileSet) abort() {
+	for _, w := range s.writers {
+		w.Abort()
+	}
+}
+
+// hasher hashes and counts what is read through it.
+type hasher struct {
+	reader io.Reader
+	hash   hash.Hash
+	count  int64
+}
+
+func (h *hasher) Read(p []byte) (int, error) {
+	n, err := h.reader.Read(p)
+	h.hash.Write(p[:n])
+	h.count += int64(n)
+	return n, err
+}
