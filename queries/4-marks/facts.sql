@@ -16,7 +16,10 @@ WITH replaceable AS (
         policy.fibrinogen_source_stocked,
         (medicine_facts.vitamin_k_antagonist OR grounds.anticoagulant_reversal)
             AND (coalesce(criteria.criterion_inr, false) OR coalesce(criteria.criterion_pt_ratio, false))
-            AND NOT medicine_facts.prothrombin_complex AS reversal
+            AND NOT medicine_facts.prothrombin_complex AS reversal,
+        (medicine_facts.vitamin_k_antagonist OR grounds.anticoagulant_reversal)
+            AND (criteria.criterion_inr OR criteria.criterion_pt_ratio) IS NULL
+            AND NOT medicine_facts.prothrombin_complex AS reversal_open
     FROM criteria
     INNER JOIN coagulopathies ON coagulopathies.episode_id = criteria.episode_id AND coagulopathies.lens = criteria.lens
     INNER JOIN episode_times ON episode_times.episode_id = criteria.episode_id

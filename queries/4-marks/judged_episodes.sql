@@ -18,6 +18,7 @@ SELECT
     marked.over,
     marked.test_too_old,
     marked.reversal,
+    marked.reversal_open,
     marked.inr_over_after,
     marked.pt_ratio_over_after,
     grounds.ttp,
