@@ -1,0 +1,51 @@
+package site
+
+import (
+	"encoding/json"
+
+	"thawline/internal/contract"
+)
+
+// Effective returns, as JSON with sorted keys, everything in the site file that
+// changes what a file of this feed reads as. It is part of a reading's identity:
+// where it changes, the file is read anew. The glob is no part of it.
+func (f *Feed) Effective(s *Site) []byte {
+	type period struct {
+		From  string
+		Value float64
+	}
+	effective := struct {
+		Contract            int
+		Zone, Table         string
+		FileDate            string
+		TimeFormats         []string
+		Delimiter, Encoding string
+		Columns             map[string]string
+		Codes               map[string]map[string]string
+		Units               map[string]string
+		Ignore              map[string]bool
+		IgnoreRest          bool
+		Products            map[string]Product  `json:",omitempty"`
+		MeanNormal          map[string][]period `json:",omitempty"`
+	}{Contract: contract.Version, Zone: s.ZoneName, Table: f.Table.Name, TimeFormats: f.TimeFormats, Delimiter: f.Delimiter, Encoding: f.Encoding,
+		Columns: f.Columns, Codes: f.Codes, Units: f.Units, Ignore: f.Ignore, IgnoreRest: f.IgnoreRest}
+	if f.FileDate != nil {
+		effective.FileDate = f.FileDate.String()
+	}
+	switch f.Table {
+	case contract.Issues, contract.Bedside:
+		effective.Products = s.Products
+	case contract.Labs:
+		effective.MeanNormal = map[string][]period{}
+		for test, all := range s.MeanNormal {
+			for _, m := range all {
+				effective.MeanNormal[test] = append(effective.MeanNormal[test], period{m.From.Format("2006-01-02"), m.Value})
+			}
+		}
+	}
+	text, err := json.Marshal(effective)
+	if err != nil {
+		panic(err) // Strings, numbers and maps with text keys always encode.
+	}
+	return text
+}
