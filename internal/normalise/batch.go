@@ -1,0 +1,308 @@
+package normalise
+
+import (
+	"strconv"
+
+	"github.com/apache/arrow/go/v17/arrow"
+
+	"thawline/internal/contract"
+)
+
+// Output is what the rows of one batch became.
+type Output struct {
+	// Records holds the accepted rows by table name; labs by "labs-" and test.
+	// Rows stand in the order in which they were added.
+	Records map[string]arrow.Record
+	// Problems has the columns of contract.Problems and may have no rows.
+	Problems arrow.Record
+	Counts   Counts
+}
+
+// Names of Counts.Counted.
+const (
+	countSetEqual     = "times_set_equal"
+	countRepeated     = "repeated_hours"
+	countSkipped      = "skipped_hours"
+	countDateDropped  = "dates_without_time_dropped"
+	countNoUnit       = "unit_not_stated"
+	countWrongUnit    = "unit_not_of_the_test"
+	countDerived      = "derived_ratios"
+	countNoNormal     = "ratios_without_mean_normal"
+	countSuspect      = "suspect_values"
+	countDropped      = "dropped_values"
+	countCheckRemoved = "check_characters_removed"
+)
+
+// Batch reads the rows of one segment. It is for one goroutine.
+type Batch struct {
+	m      *Mapper
+	counts Counts
+
+	// The row at hand.
+	line     int64
+	cells    [][]byte
+	row      []slot
+	times    []instant
+	repeated int
+	// faults reject the row; doubts are told of it where it is accepted.
+	faults, doubts []fault
+
+	frames   map[string]*frame
+	byTest   []*frame
+	problems *frame
+	setAside map[string]*CodeCount
+	unmapped []map[string]*int64
+
+	scratch, unit, dates []byte
+	number               []byte
+	hint                 int
+	midnights            map[int64]int64
+	units                []map[string]unitAnswer
+}
+
+type fault struct {
+	column   string
+	raw      []byte
+	severity string
+	reason   string
+}
+
+// problemColumns are the columns of the problems table.
+var problemColumns = contract.Problems.SourceColumns()
+
+var problemSchema = contract.Schema(problemColumns)
+
+// NewBatch starts a batch of rows. Batches of one Mapper are independent.
+func (m *Mapper) NewBatch() *Batch {
+	return &Batch{
+		m: m, row: make([]slot, len(m.columns)), times: make([]instant, len(m.times)),
+		counts: Counts{Counted: map[string]int64{}, SetAsideCodes: map[string]CodeCount{}, Unmapped: map[string]int64{}},
+		frames: map[string]*frame{}, byTest: make([]*frame, len(contract.Tests)), problems: newFrame(problemSchema, problemColumns),
+		setAside: map[string]*CodeCount{}, unmapped: make([]map[string]*int64, len(m.columns)), midnights: map[int64]int64{},
+		units: make([]map[string]unitAnswer, len(m.quantities)),
+	}
+}
+
+// Add reads one row, which begins on line. The cells may alias a buffer; it
+// must stay as it is until Finish.
+func (b *Batch) Add(line int64, cells [][]byte) {
+	b.counts.Read++
+	b.line, b.cells = line, cells
+	b.faults, b.doubts = b.faults[:0], b.doubts[:0]
+	if len(cells) != b.m.width {
+		b.reject("source_row", nil, strconv.Itoa(len(cells))+" cells, the header has "+strconv.Itoa(b.m.width)+": look for a delimiter or a quote inside a cell")
+		b.refuse()
+		return
+	}
+	clear(b.row)
+	b.m.add(b)
+}
+
+// Finish hands over what the rows became. The batch must not be used after it.
+func (b *Batch) Finish() *Output {
+	out := &Output{Records: map[string]arrow.Record{}, Problems: b.problems.record(), Counts: b.counts}
+	for name, f := range b.frames {
+		out.Records[name] = f.record()
+	}
+	for code, n := range b.setAside {
+		out.Counts.SetAsideCodes[b.m.setAsideColumn()+"="+code] = *n
+	}
+	for i, words := range b.unmapped {
+		for word, n := range words {
+			out.Counts.Unmapped[b.m.columns[i].Name+"="+word] = *n
+		}
+	}
+	return out
+}
+
+// text gives the trimmed cell of a column, nil where the file has none.
+func (b *Batch) text(column int) []byte {
+	cell := b.m.cell[column]
+	if cell < 0 {
+		return nil
+	}
+	return trim(b.cells[cell])
+}
+
+func (b *Batch) set(column int, text []byte) {
+	b.row[column] = slot{set: true, text: text}
+}
+
+func (b *Batch) setInt(column int, n int64) {
+	b.row[column] = slot{set: true, n: n}
+}
+
+// reject notes a required field at fault; doubt a field that is dropped,
+// suspect or kept with a note.
+func (b *Batch) reject(column string, raw []byte, reason string) {
+	b.faults = append(b.faults, fault{column, raw, "rejected", reason})
+}
+
+func (b *Batch) doubt(column string, raw []byte, severity, reason string) {
+	b.doubts = append(b.doubts, fault{column, raw, severity, reason})
+}
+
+func (b *Batch) count(name string) { b.counts.Counted[name]++ }
+
+// code looks a cell up in its column's map; known is false for an unknown word
+// and for an empty cell alike.
+func (b *Batch) code(column int, raw []byte) (index int, known bool) {
+	b.scratch = fold(b.scratch[:0], raw)
+	index, known = b.m.codes[column].index[string(b.scratch)]
+	return index, known
+}
+
+// optionalCode fills a coded column that no row needs: an unknown word is null
+// and listed.
+func (b *Batch) optionalCode(column int, raw []byte) {
+	if len(raw) == 0 {
+		return
+	}
+	if i, known := b.code(column, raw); known {
+		b.set(column, b.m.codes[column].words[i])
+		return
+	}
+	b.unknownWord(column, raw)
+}
+
+func (b *Batch) unknownWord(column int, raw []byte) {
+	raw = shorten(raw)
+	if b.unmapped[column] == nil {
+		b.unmapped[column] = map[string]*int64{}
+	}
+	if n := b.unmapped[column][string(raw)]; n != nil {
+		*n++
+		return
+	}
+	n := int64(1)
+	b.unmapped[column][string(raw)] = &n
+}
+
+// setAsideColumn names the column whose code decides whether a row is stored.
+func (m *Mapper) setAsideColumn() string {
+	switch m.table {
+	case contract.Issues, contract.Bedside:
+		return "product_code"
+	case contract.Labs:
+		return "test"
+	case contract.Medicines:
+		return "medicine"
+	case contract.Activity:
+		return "measure"
+	}
+	return "kind"
+}
+
+// leave sets the row aside: its code is in no map.
+func (b *Batch) leave(raw, unit []byte) {
+	b.counts.SetAside++
+	if b.m.feed.IgnoreRest {
+		return
+	}
+	if b.m.feed.Ignore != nil {
+		b.scratch = fold(b.scratch[:0], raw)
+		if b.m.feed.Ignore[string(b.scratch)] {
+			return
+		}
+	}
+	raw = shorten(raw)
+	n := b.setAside[string(raw)]
+	if n == nil {
+		n = &CodeCount{}
+		b.setAside[string(raw)] = n
+	}
+	n.Count++
+	if n.ExampleUnit == "" {
+		n.ExampleUnit = string(shorten(unit))
+	}
+}
+
+// common fills what every table has: texts as they are, optional codes, the
+// status of tables other than labs, and the place of the row.
+func (b *Batch) common() {
+	m := b.m
+	for _, i := range m.copies {
+		if text := b.text(i); len(text) > 0 {
+			b.set(i, text)
+		}
+	}
+	for _, i := range m.required {
+		if !b.row[i].set {
+			b.missing(m.columns[i].Name)
+		}
+	}
+	for _, i := range m.optional {
+		b.optionalCode(i, b.text(i))
+	}
+	if m.table != contract.Labs {
+		if raw := b.text(m.status); len(raw) > 0 {
+			// Any other word of a status means nothing here.
+			if i, known := b.code(m.status, raw); known {
+				b.set(m.status, m.codes[m.status].words[i])
+			}
+		}
+	}
+	b.set(m.sourceFile, m.file)
+	b.setInt(m.sourceRow, b.line)
+}
+
+func (b *Batch) missing(column string) {
+	b.reject(column, nil, "empty, and a row of "+b.m.table.Name+" needs it")
+}
+
+// done decides the row: rejected, or accepted into the frame of that name.
+func (b *Batch) done() bool {
+	if len(b.faults) > 0 {
+		b.refuse()
+		return false
+	}
+	b.counts.Accepted++
+	b.tell(b.doubts)
+	for _, d := range b.doubts {
+		switch d.severity {
+		case "suspect":
+			b.count(countSuspect)
+		case "dropped":
+			b.count(countDropped)
+		}
+	}
+	return true
+}
+
+// keep adds the row to a table's records.
+func (b *Batch) keep(name string) {
+	f := b.frames[name]
+	if f == nil {
+		f = newFrame(b.m.schema, b.m.columns)
+		b.frames[name] = f
+	}
+	f.append(b.row)
+}
+
+func (b *Batch) refuse() {
+	b.counts.Rejected++
+	b.tell(b.faults)
+}
+
+// tell writes lines of problems.
+func (b *Batch) tell(faults []fault) {
+	for i := range faults {
+		p := &faults[i]
+		b.problems.append([]slot{
+			{set: true, text: b.m.file},
+			{set: true, n: b.line},
+			{set: true, text: []byte(p.column)},
+			{set: p.raw != nil, text: shorten(p.raw)},
+			{set: true, text: []byte(p.severity)},
+			{set: true, text: []byte(p.reason)},
+		})
+	}
+}
+
+// plain is the work of a table that needs no other: aliases.
+func (b *Batch) plain() {
+	b.common()
+	if b.done() {
+		b.keep(b.m.table.Name)
+	}
+}

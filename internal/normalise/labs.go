@@ -1,0 +1,226 @@
+package normalise
+
+import (
+	"sort"
+
+	"thawline/internal/contract"
+)
+
+// labColumns are the places of the columns of labs.
+type labColumns struct {
+	test, value, bound, valueRaw, unitRaw, noValue, pointOfCare, status, derivedFrom int
+}
+
+var labsAt = func() (c labColumns) {
+	for i, column := range contract.Labs.SourceColumns() {
+		switch column.Name {
+		case "test":
+			c.test = i
+		case "value":
+			c.value = i
+		case "bound":
+			c.bound = i
+		case "value_raw":
+			c.valueRaw = i
+		case "unit_raw":
+			c.unitRaw = i
+		case "no_value":
+			c.noValue = i
+		case "point_of_care":
+			c.pointOfCare = i
+		case "status":
+			c.status = i
+		case "derived_from":
+			c.derivedFrom = i
+		}
+	}
+	return c
+}()
+
+// normal is a mean normal time and the local day, in microseconds as if it were
+// UTC, from which it holds.
+type normal struct {
+	from  int64
+	value float64
+}
+
+// ratios tells which test follows from which.
+var ratios = map[string]string{"pt_s": "pt_ratio", "aptt_s": "aptt_ratio"}
+
+func testIndex(name string) int {
+	for i, t := range contract.Tests {
+		if t == name {
+			return i
+		}
+	}
+	return -1
+}
+
+func (m *Mapper) prepareLabs() {
+	m.add = (*Batch).lab
+	m.prepareQuantities(contract.Tests)
+	m.order = [][2]int{{m.timeIndex("collected_at"), m.timeIndex("resulted_at")}}
+	m.normals = map[string][]normal{}
+	for test, periods := range m.site.MeanNormal {
+		for _, p := range periods {
+			m.normals[test] = append(m.normals[test], normal{p.From.UnixMicro(), p.Value})
+		}
+	}
+}
+
+// lab reads one result.
+func (b *Batch) lab() {
+	m := b.m
+	c := &labsAt
+	rawTest := b.text(c.test)
+	test := -1
+	if len(rawTest) > 0 {
+		i, known := b.code(c.test, rawTest)
+		if !known {
+			b.leave(rawTest, b.text(c.unitRaw))
+			return
+		}
+		test = i
+		b.set(c.test, m.codes[c.test].words[i])
+	} else {
+		b.missing("test")
+	}
+	b.common()
+	const collected, resulted = 0, 1
+	b.readTimes(collected)
+	b.notBefore(resulted, collected, "before collected_at")
+	b.putTimes()
+	if raw := b.text(c.pointOfCare); len(raw) > 0 {
+		if i, known := b.code(c.pointOfCare, raw); known {
+			b.setInt(c.pointOfCare, int64(i))
+		} else {
+			b.unknownWord(c.pointOfCare, raw)
+			b.setInt(c.pointOfCare, 0)
+		}
+	} else {
+		b.setInt(c.pointOfCare, 0)
+	}
+	status := m.codes[c.status]
+	b.set(c.status, status.words[1]) // An empty status is final.
+	if raw := b.text(c.status); len(raw) > 0 {
+		if i, known := b.code(c.status, raw); known {
+			b.set(c.status, status.words[i])
+		} else {
+			b.unknownWord(c.status, raw)
+			b.set(c.status, status.words[0]) // An unknown word ranks as preliminary.
+		}
+	}
+	if test >= 0 {
+		b.result(test)
+	}
+	if !b.done() {
+		return
+	}
+	b.keepLab(test)
+	if name := m.quantities[test].name; name == "pt_s" || name == "aptt_s" {
+		b.ratio(name)
+	}
+}
+
+func (b *Batch) keepLab(test int) {
+	if b.byTest[test] == nil {
+		b.byTest[test] = newFrame(b.m.schema, b.m.columns)
+		b.frames["labs-"+contract.Tests[test]] = b.byTest[test]
+	}
+	b.byTest[test].append(b.row)
+}
+
+// result fills the value, or says why there is none.
+func (b *Batch) result(test int) {
+	c := &labsAt
+	r := b.written()
+	told := -1
+	if raw := b.text(c.noValue); len(raw) > 0 {
+		told = b.wordOf(c.noValue, raw)
+	}
+	v, bound, isNumber := parseBound(r.text)
+	switch {
+	case isNumber:
+		if bound < 0 {
+			if raw := b.text(c.bound); len(raw) > 0 {
+				if i, known := b.code(c.bound, raw); known {
+					bound = i
+				} else {
+					b.unknownWord(c.bound, raw)
+				}
+			}
+		}
+		if v, ok := b.convert(test, v, r); ok {
+			b.row[c.value] = slot{set: true, f: v}
+			if bound >= 0 {
+				b.set(c.bound, b.m.codes[c.bound].words[bound])
+			}
+		}
+	case told < 0 && len(r.text) > 0:
+		told = b.wordOf(c.noValue, r.text)
+	case told < 0:
+		told = noValueOther
+	}
+	if told == noValueCancelled {
+		status := b.m.codes[c.status]
+		b.set(c.status, status.words[3])
+	}
+	if !isNumber {
+		b.set(c.noValue, b.m.codes[c.noValue].words[told])
+	}
+}
+
+// ratio adds the ratio that follows from a time. Each row of a time gives one,
+// of the same status and with the same want of a number: so the last word on
+// the time is also the last word on its ratio.
+func (b *Batch) ratio(from string) {
+	c := &labsAt
+	test := testIndex(ratios[from])
+	value := b.row[c.value]
+	b.row[c.value] = slot{}
+	if value.set {
+		if mean, known := b.m.meanNormal(from, b.times[0].lo, &b.hint); !known {
+			b.count(countNoNormal)
+		} else {
+			q := &b.m.quantities[test]
+			v := round9(value.f / mean)
+			if v >= q.low && v <= q.high {
+				b.row[c.value] = slot{set: true, f: v}
+			} else {
+				b.tell([]fault{{"value", b.row[c.valueRaw].text, "suspect", "the ratio to the mean normal time is " + q.reason}})
+			}
+		}
+	}
+	if !b.row[c.value].set {
+		b.row[c.bound] = slot{}
+	}
+	b.set(c.test, b.m.codes[c.test].words[test])
+	b.row[c.valueRaw], b.row[c.unitRaw] = slot{}, slot{}
+	b.set(c.derivedFrom, []byte(from))
+	b.keepLab(test)
+	b.count(countDerived)
+}
+
+// meanNormal gives the mean normal time that holds on the local day of an
+// instant in microseconds.
+func (m *Mapper) meanNormal(test string, at int64, hint *int) (float64, bool) {
+	periods := m.normals[test]
+	if len(periods) == 0 {
+		return 0, false
+	}
+	unix := floorDiv(at, second)
+	local := at + m.clock.offsetAt(unix, hint)*second
+	i := sort.Search(len(periods), func(i int) bool { return periods[i].from > local }) - 1
+	if i < 0 {
+		return 0, false
+	}
+	return periods[i].value, true
+}
+
+func floorDiv(a, b int64) int64 {
+	q := a / b
+	if a%b < 0 {
+		q--
+	}
+	return q
+}

@@ -1,0 +1,197 @@
+package normalise
+
+import (
+	"fmt"
+
+	"thawline/internal/contract"
+)
+
+// kindOf fills the coded column by which rows are set aside. It is false where
+// the row is set aside; an empty cell rejects it.
+func (b *Batch) kindOf(column string, unit []byte) (index int, stays bool) {
+	i := b.m.at[column]
+	raw := b.text(i)
+	if len(raw) == 0 {
+		b.missing(column)
+		return -1, true
+	}
+	index, known := b.code(i, raw)
+	if !known {
+		b.leave(raw, unit)
+		return -1, false
+	}
+	b.set(i, b.m.codes[i].words[index])
+	return index, true
+}
+
+func (m *Mapper) prepareMeasures() {
+	m.add = (*Batch).measure
+	m.prepareQuantities(contract.Measures.Column("kind").Codes)
+}
+
+func (b *Batch) measure() {
+	m := b.m
+	kind, stays := b.kindOf("kind", b.text(m.at["unit_raw"]))
+	if !stays {
+		return
+	}
+	b.common()
+	b.readTimes(0)
+	b.putTimes()
+	r := b.written()
+	v, ok := parseNumber(r.text)
+	switch {
+	case len(r.text) == 0:
+		b.missing("value")
+	case !ok:
+		b.reject("value", r.text, "no number")
+	case kind >= 0:
+		if v, ok := b.convert(kind, v, r); ok {
+			if t, fits := thousandths(v); fits {
+				b.setInt(m.at["value"], t)
+			}
+		}
+	}
+	if b.done() {
+		b.keep(m.table.Name)
+	}
+}
+
+func (m *Mapper) prepareEvents() {
+	m.add = (*Batch).event
+	m.order = [][2]int{{m.timeIndex("at"), m.timeIndex("until")}}
+}
+
+func (b *Batch) event() {
+	m := b.m
+	kind, stays := b.kindOf("kind", nil)
+	if !stays {
+		return
+	}
+	b.common()
+	const at, until = 0, 1
+	b.readTimes(at)
+	b.notBefore(until, at, "before at")
+	b.putTimes()
+	if kind >= 0 {
+		b.detail(contract.Events.Column("kind").Codes[kind])
+	}
+	if b.done() {
+		b.keep(m.table.Name)
+	}
+}
+
+// detail fills detail by the words of its kind. A diagnosis keeps any other
+// word as a raw code; of another kind such a word is null and listed.
+func (b *Batch) detail(kind string) {
+	column, rawColumn := b.m.at["detail"], b.m.at["detail_raw"]
+	own, raw := b.text(column), b.text(rawColumn)
+	if len(raw) == 0 {
+		raw = own
+	}
+	if len(raw) == 0 {
+		return
+	}
+	b.set(rawColumn, raw)
+	if len(own) == 0 {
+		own = raw
+	}
+	if i, known := b.code(column, own); known {
+		word := b.m.codes[column].words[i]
+		for _, w := range contract.EventDetails[kind] {
+			if w == string(word) {
+				b.set(column, word)
+				return
+			}
+		}
+	}
+	if kind == "diagnosis" {
+		b.set(column, own)
+		return
+	}
+	b.unknownWord(column, own)
+}
+
+func (m *Mapper) prepareMedicines() { m.add = (*Batch).medicine }
+
+func (b *Batch) medicine() {
+	if _, stays := b.kindOf("medicine", nil); !stays {
+		return
+	}
+	b.common()
+	b.readTimes(0)
+	b.putTimes()
+	if b.done() {
+		b.keep(b.m.table.Name)
+	}
+}
+
+func (m *Mapper) preparePatients() { m.add = (*Batch).patient }
+
+func (b *Batch) patient() {
+	b.common()
+	b.birth()
+	if b.done() {
+		b.keep(b.m.table.Name)
+	}
+}
+
+// birth fills birth_date; a time of day beside it does not count.
+func (b *Batch) birth() {
+	column := b.m.at["birth_date"]
+	raw := b.text(column)
+	if len(raw) == 0 {
+		return
+	}
+	w, ok := b.read(raw)
+	if !ok {
+		b.doubt("birth_date", raw, "dropped", "no date in a form of ISO 8601 or in the time_format of the site file")
+		return
+	}
+	day := daysOf(w.year, w.month, w.day)
+	switch {
+	case w.year < 1900:
+		b.doubt("birth_date", raw, "suspect", "before 1900")
+	case b.m.dated && b.midnight(day) > b.m.fileEnd:
+		b.doubt("birth_date", raw, "suspect", reasonLate)
+	default:
+		b.setInt(column, day)
+	}
+}
+
+func (m *Mapper) prepareActivity() { m.add = (*Batch).activity }
+
+func (b *Batch) activity() {
+	m := b.m
+	if _, stays := b.kindOf("measure", nil); !stays {
+		return
+	}
+	b.common()
+	if raw := b.text(m.at["month"]); len(raw) == 0 {
+		b.missing("month")
+	} else if isMonth(raw) {
+		b.set(m.at["month"], raw)
+	} else if w, ok := b.read(raw); ok {
+		b.set(m.at["month"], fmt.Appendf(nil, "%04d-%02d", w.year, w.month))
+	} else {
+		b.reject("month", raw, "no month as 2025-07, nor a date of it")
+	}
+	if raw := b.text(m.at["count"]); len(raw) == 0 {
+		b.missing("count")
+	} else if n, ok := parseNumber(raw); !ok || n < 0 {
+		b.reject("count", raw, "no number of 0 or more")
+	} else {
+		b.row[m.at["count"]] = slot{set: true, f: n}
+	}
+	if b.done() {
+		b.keep(m.table.Name)
+	}
+}
+
+// isMonth reports whether b is a month written YYYY-MM.
+func isMonth(b []byte) bool {
+	_, ok1 := two(b, 0)
+	_, ok2 := two(b, 2)
+	month, ok3 := two(b, 5)
+	return len(b) == 7 && ok1 && ok2 && ok3 && b[4] == '-' && month >= 1 && month <= 12
+}

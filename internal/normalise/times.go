@@ -1,0 +1,278 @@
+package normalise
+
+import "thawline/internal/contract"
+
+// Reasons of a time that is no time.
+const (
+	reasonUnread  = "no date and time in a form of ISO 8601 or in the time_format of the site file"
+	reasonSkipped = "a time that the clock skips (daylight saving)"
+	reasonLate    = "after the file was made, by the date in its name"
+	reasonNoTime  = "a date alone, and a start or an end needs its time"
+)
+
+// instant is one time of the row at hand, in microseconds of UTC.
+type instant struct {
+	raw []byte
+	// known says that there is a time; wrong, why a written one could not be read.
+	known bool
+	wrong string
+	// lo and hi are its first and last microsecond: they differ for a date alone.
+	lo, hi   int64
+	dateOnly bool
+	// later is the second reading of a time in the hour that the clock repeats.
+	later   int64
+	doubled bool
+}
+
+// read takes a cell apart.
+func (b *Batch) read(raw []byte) (written, bool) {
+	if w, ok := parseISO(raw); ok {
+		return w, true
+	}
+	for i := range b.m.layouts {
+		if w, ok := b.m.layouts[i].parse(raw); ok {
+			return w, true
+		}
+	}
+	return written{}, false
+}
+
+// readTimes reads every time of the row, settles the repeated hour by the
+// row's own order, and drops what cannot be read or came after the file. A
+// fault of a time in required rejects the row.
+func (b *Batch) readTimes(required ...int) {
+	b.repeated = 0
+	for i, column := range b.m.times {
+		t := &b.times[i]
+		*t = instant{raw: b.text(column)}
+		if len(t.raw) > 0 {
+			b.readTime(t)
+		}
+	}
+	if b.repeated > 0 {
+		b.settle()
+	}
+	for i, column := range b.m.times {
+		t := &b.times[i]
+		if t.known && b.m.dated && t.lo > b.m.fileEnd && !b.mayBeAhead(column) {
+			b.suspect(i, reasonLate, required)
+			continue
+		}
+		if t.wrong != "" {
+			b.lose(i, "dropped", t.wrong, required)
+		}
+	}
+	for _, i := range required {
+		if i >= 0 && len(b.times[i].raw) == 0 {
+			b.missing(b.m.columns[b.m.times[i]].Name)
+		}
+	}
+}
+
+func (b *Batch) readTime(t *instant) {
+	w, ok := b.read(t.raw)
+	if !ok {
+		t.wrong = reasonUnread
+		return
+	}
+	switch {
+	case !w.hasTime:
+		day := daysOf(w.year, w.month, w.day)
+		t.known, t.dateOnly, t.lo, t.hi = true, true, b.midnight(day), b.midnight(day+1)-1
+	case w.hasOffset:
+		t.known = true
+		t.lo = (w.wall()-w.offset)*second + w.us%second
+		t.hi = t.lo
+	default:
+		first, later, n := b.m.clock.instants(w.wall(), &b.hint)
+		if n == 0 {
+			b.count(countSkipped)
+			t.wrong = reasonSkipped
+			return
+		}
+		t.known = true
+		t.lo = first*second + w.us%second
+		t.hi = t.lo
+		if n > 1 {
+			b.count(countRepeated)
+			b.repeated++
+			t.doubled, t.later = true, later*second+w.us%second
+		}
+	}
+}
+
+// midnight remembers the days of the export: a date alone is common, the
+// library's calendar slow.
+func (b *Batch) midnight(day int64) int64 {
+	us, known := b.midnights[day]
+	if !known {
+		us = b.m.clock.midnight(day)
+		if len(b.midnights) < 100_000 {
+			b.midnights[day] = us
+		}
+	}
+	return us
+}
+
+// settle chooses among the readings of times in the repeated hour: the least
+// that keeps the row's own order of events. Each time starts at its earlier
+// reading and moves to the later one only where an event before it asks for
+// that; so what is found is the least there is. A pair that no reading puts in
+// order says nothing about the others; where the rest cannot all be kept, every
+// time stays at its earlier reading.
+func (b *Batch) settle() {
+	var later [16]bool
+	lo := func(i int) int64 {
+		if later[i] {
+			return b.times[i].later
+		}
+		return b.times[i].lo
+	}
+	hi := func(i int) int64 {
+		if later[i] {
+			return b.times[i].later
+		}
+		return b.times[i].hi
+	}
+	for moved := true; moved; {
+		moved = false
+		for _, pair := range b.m.order {
+			before, after := pair[0], pair[1]
+			x, y := &b.times[before], &b.times[after]
+			if !x.known || !y.known || lo(before) <= hi(after) {
+				continue
+			}
+			last := y.hi
+			if y.doubled {
+				last = y.later
+			}
+			switch {
+			case x.lo > last: // In no reading.
+			case y.doubled && !later[after] && lo(before) <= y.later:
+				later[after], moved = true, true
+			default:
+				return
+			}
+		}
+	}
+	for i := range b.times {
+		if later[i] {
+			b.times[i].lo, b.times[i].hi = b.times[i].later, b.times[i].later
+		}
+	}
+}
+
+// mayBeAhead says that a time may come after the file was made: an expiry, and
+// a procedure that is planned.
+func (b *Batch) mayBeAhead(column int) bool {
+	switch b.m.columns[column].Name {
+	case "expires_at":
+		return true
+	case "at", "until":
+		kind := b.row[b.m.at["kind"]]
+		return b.m.table == contract.Events && kind.set && string(kind.text) == "procedure"
+	}
+	return false
+}
+
+// suspect takes out a time that reads well but cannot be.
+func (b *Batch) suspect(i int, reason string, required []int) {
+	b.lose(i, "suspect", reason, required)
+}
+
+func (b *Batch) lose(i int, severity, reason string, required []int) {
+	t := &b.times[i]
+	t.known = false
+	if t.wrong == "" {
+		t.wrong = reason
+	}
+	name := b.m.columns[b.m.times[i]].Name
+	for _, r := range required {
+		if r == i {
+			b.reject(name, t.raw, reason)
+			return
+		}
+	}
+	b.doubt(name, t.raw, severity, reason)
+}
+
+// Inversions of up to tolerance are two clocks that differ, not a fault.
+const tolerance = 10 * minute
+
+// notBefore holds time i to be at or after the anchor: a small inversion is set
+// equal, a larger one is suspect. A date alone is at fault only where all of
+// its day is, and is never set equal.
+func (b *Batch) notBefore(i, anchor int, reason string) {
+	t, a := &b.times[i], &b.times[anchor]
+	if !t.known || !a.known || t.hi >= a.lo {
+		return
+	}
+	b.invert(i, a, a.lo-t.hi, reason)
+}
+
+// notAfter holds time i to be at or before the anchor.
+func (b *Batch) notAfter(i, anchor int, reason string) {
+	t, a := &b.times[i], &b.times[anchor]
+	if !t.known || !a.known || t.lo <= a.hi {
+		return
+	}
+	b.invert(i, a, t.lo-a.hi, reason)
+}
+
+func (b *Batch) invert(i int, anchor *instant, by int64, reason string) {
+	t := &b.times[i]
+	if by <= tolerance && !t.dateOnly && !anchor.dateOnly {
+		t.lo, t.hi = anchor.lo, anchor.hi
+		b.count(countSetEqual)
+		return
+	}
+	b.suspect(i, reason, nil)
+}
+
+// within holds time i to lie at most before and after microseconds off the anchor.
+func (b *Batch) within(i, anchor int, before, after int64, reason string) {
+	t, a := &b.times[i], &b.times[anchor]
+	if t.known && a.known && (t.hi < a.lo-before || t.lo > a.hi+after) {
+		b.suspect(i, reason, nil)
+	}
+}
+
+// putTimes fills the columns of the times and the list of those told as a date
+// alone. An expiry told so holds to the end of its day.
+func (b *Batch) putTimes() {
+	b.dates = b.dates[:0]
+	for i, column := range b.m.times {
+		t := &b.times[i]
+		if !t.known {
+			continue
+		}
+		at := t.lo
+		if t.dateOnly {
+			name := b.m.columns[column].Name
+			if name == "expires_at" {
+				at = t.hi
+			}
+			if len(b.dates) > 0 {
+				b.dates = append(b.dates, ' ')
+			}
+			b.dates = append(b.dates, name...)
+		}
+		b.setInt(column, at)
+	}
+	if len(b.dates) > 0 {
+		b.set(b.m.dateOnly, b.dates)
+	}
+}
+
+// needTime treats a start or an end told as a date alone as absent.
+func (b *Batch) needTime(i int, required bool) {
+	t := &b.times[i]
+	if !t.known || !t.dateOnly {
+		return
+	}
+	t.known = false
+	b.count(countDateDropped)
+	if required {
+		b.reject(b.m.columns[b.m.times[i]].Name, t.raw, reasonNoTime)
+	}
+}
