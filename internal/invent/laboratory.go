@@ -37,10 +37,13 @@ func (x *exporter) laboratory(month int, planted []*result) error {
 	if month == x.options.Months-1 {
 		total = x.options.Labs - total*int64(month)
 	}
-	serial := 0
-	number := func() string {
+	serial, prefix := int64(10_000_000), x.months[month].Format("0601")
+	var digits []byte
+	// The number lies in memory that the next one takes.
+	number := func() []byte {
 		serial++
-		return from.Format("0601") + strconv.Itoa(1_000_000+serial)
+		digits = strconv.AppendInt(append(digits[:0], prefix...), serial, 10)
+		return digits
 	}
 	next := 0
 	write := func(until time.Time) {
@@ -50,7 +53,7 @@ func (x *exporter) laboratory(month int, planted []*result) error {
 			if r.poc {
 				near = "1"
 			}
-			s.row(number(), r.patient, r.test, r.value, r.unit, near, x.stamp(r.collected), x.stamp(r.resulted), r.status)
+			s.row(string(number()), r.patient, r.test, r.value, r.unit, near, x.stamp(r.collected), x.stamp(r.resulted), r.status)
 		}
 	}
 	b := &bulk{exporter: x, size: x.pool()}
@@ -65,12 +68,12 @@ func (x *exporter) laboratory(month int, planted []*result) error {
 	if x.damaged(month) {
 		day := from.AddDate(0, 0, 12).Format(time.DateOnly)
 		who := patientNumber(poolStart)
-		s.row(number(), "", "INR", "2.1", "", "0", day+"T08:10:00Z", day+"T09:00:00Z", "F")
-		s.row(number(), who, "INR", "1.3", "", "0", "the day before", "", "F")
-		s.row(number(), who, "INR", "88", "", "0", day+"T11:10:00Z", day+"T12:00:00Z", "F")
-		s.row(number(), who, "FIBC", "2.4", "furlong", "0", day+"T11:10:00Z", day+"T12:00:00Z", "F")
-		s.row(number(), who, "INR", "haemolysed", "", "0", day+"T15:10:00Z", day+"T15:40:00Z", "F")
-		s.row(number(), who, "HGB", "9.4\nrepeat sample sent", "g/dL", "0", day+"T16:10:00Z", day+"T16:40:00Z", "F")
+		s.row(string(number()), "", "INR", "2.1", "", "0", day+"T08:10:00Z", day+"T09:00:00Z", "F")
+		s.row(string(number()), who, "INR", "1.3", "", "0", "the day before", "", "F")
+		s.row(string(number()), who, "INR", "88", "", "0", day+"T11:10:00Z", day+"T12:00:00Z", "F")
+		s.row(string(number()), who, "FIBC", "2.4", "furlong", "0", day+"T11:10:00Z", day+"T12:00:00Z", "F")
+		s.row(string(number()), who, "INR", "haemolysed", "", "0", day+"T15:10:00Z", day+"T15:40:00Z", "F")
+		s.row(string(number()), who, "HGB", "9.4\nrepeat sample sent", "g/dL", "0", day+"T16:10:00Z", day+"T16:40:00Z", "F")
 	}
 	return s.close()
 }
