@@ -1,5 +1,3 @@
-//go:build unfinished
-
 // Thawline audits a hospital's use of plasma from its own exports: ingest
 // normalises them, mark judges each episode by SQL rules, report draws the pack
 // that a transfusion committee reads.

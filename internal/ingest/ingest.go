@@ -1,5 +1,3 @@
-//go:build unfinished
-
 // Package ingest turns the files that a site's feeds name into readings of the
 // store: one immutable reading a file, or nothing where the file is at fault.
 package ingest

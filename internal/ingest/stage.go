@@ -1,5 +1,3 @@
-//go:build unfinished
-
 package ingest
 
 import (
@@ -60,7 +58,7 @@ func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, di
 	defer files.abort()
 	var counts normalise.Counts
 	err = r.eachPiece(ctx, export, mapper, func(p *piece) error {
-		counts.Merge(&p.output.Counts)
+		counts.Merge(p.output.Counts)
 		r.done += p.bytes
 		r.tell(src)
 		return files.write(p.output)

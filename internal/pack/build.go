@@ -1,5 +1,3 @@
-//go:build unfinished
-
 package pack
 
 import (
@@ -52,7 +50,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 		in.format = figure.Format{Small: int64(small)}
 	}
 	for _, one := range s.Interventions {
-		in.interventions = append(in.interventions, intervention{month(one.Date), one.Name})
+		in.interventions = append(in.interventions, intervention{month(one.Date.Format("2006-01-02")), one.Name})
 	}
 	for _, r := range st.Readings() {
 		var unmapped int64
