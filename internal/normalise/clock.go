@@ -1,6 +1,7 @@
 package normalise
 
 import (
+	"fmt"
 	"sort"
 	"time"
 )
@@ -94,14 +95,14 @@ func (c *clock) midnight(day int64) int64 {
 }
 
 // EndOfDay gives the last microsecond of a local day, in UTC. day is written
-// YYYY-MM-DD; anything else, empty too, gives the zero time.
-func EndOfDay(zone *time.Location, day string) time.Time {
+// YYYY-MM-DD; anything else is an error.
+func EndOfDay(zone *time.Location, day string) (time.Time, error) {
 	t, err := time.Parse(time.DateOnly, day)
 	if err != nil {
-		return time.Time{}
+		return time.Time{}, fmt.Errorf("found %q, wanted a day as 2025-07-01", day)
 	}
 	c := clock{zone: zone}
-	return time.UnixMicro(c.midnight(t.Unix()/(24*60*60)+1) - 1).UTC()
+	return time.UnixMicro(c.midnight(t.Unix()/(24*60*60)+1) - 1).UTC(), nil
 }
 
 // daysOf counts the days from 1 January 1970 to a date of the proleptic
