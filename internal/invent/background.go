@@ -22,11 +22,11 @@ func (w *world) somebody() string { return patientNumber(poolStart + w.random.In
 func (w *world) background(month int) {
 	start, end := w.months[month], w.months[month+1]
 	length := int(end.Sub(start) / time.Minute)
-	any := func() time.Time { return start.Add(minutes(w.between(0, length-1))).UTC() }
+	sometime := func() time.Time { return start.Add(minutes(w.between(0, length-1))).UTC() }
 	scale := w.options.Scale
 
 	for range w.options.Beds * 11 / 20 * scale {
-		w.otherRedCells(any())
+		w.otherRedCells(sometime())
 	}
 	w.stock(month)
 
@@ -37,20 +37,20 @@ func (w *world) background(month int) {
 		w.drugs = append(w.drugs, &drug{w.somebody(), "HEPU", at})
 	}
 	for range 45 * scale {
-		w.events = append(w.events, &event{w.somebody(), "BLEED", pick(w, "MAJ", "MIN", ""), any(), time.Time{}})
+		w.events = append(w.events, &event{w.somebody(), "BLEED", pick(w, "MAJ", "MIN", ""), sometime(), time.Time{}})
 	}
 	for range 25 * scale {
-		w.events = append(w.events, &event{w.somebody(), pick(w, "DX", "DX", "DX", "FALL"), pick(w, "LIV", "HFL", "RFL", "C204"), any(), time.Time{}})
+		w.events = append(w.events, &event{w.somebody(), pick(w, "DX", "DX", "DX", "FALL"), pick(w, "LIV", "HFL", "RFL", "C204"), sometime(), time.Time{}})
 	}
 	for range 90 * scale {
-		at := any()
+		at := sometime()
 		w.events = append(w.events, &event{w.somebody(), "OPER", pick(w, "HR", "LR", "LR"), at, at.Add(minutes(w.between(30, 200)))})
 	}
 	for range 160 * scale {
-		w.drugs = append(w.drugs, &drug{w.somebody(), pick(w, "WARF", "WARF", "HEPU", "DOAC", "VITK", "PARA", "TXA"), any()})
+		w.drugs = append(w.drugs, &drug{w.somebody(), pick(w, "WARF", "WARF", "HEPU", "DOAC", "VITK", "PARA", "TXA"), sometime()})
 	}
 	for range 150 * scale {
-		who, at := w.somebody(), any()
+		who, at := w.somebody(), sometime()
 		w.measures = append(w.measures, &measure{who, "WT", strconv.Itoa(w.between(49, 112)) + ".0", "kg", "M", at})
 		if w.chance(0.3) {
 			w.measures = append(w.measures, &measure{who, "BMI", strconv.Itoa(w.between(19, 38)), "kg/m2", "M", at})

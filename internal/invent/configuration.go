@@ -32,7 +32,7 @@ func (x *exporter) configuration() error {
 	}
 	fmt.Fprintf(&b, "mean_normal_s:\n  pt_s:\n    - {from: %s, value: %.1f}\n    - {from: %s, value: %.1f}   # another lot of reagent\n",
 		old.Format(time.DateOnly), meanPT(old), newReagent, meanPT(young))
-	b.WriteString("limits: {rejected_share: 0.02, undetermined_share: 0.35}\n")
+	b.WriteString("currency: EUR\nlimits: {rejected_share: 0.02, undetermined_share: 0.35}\n")
 	if !x.teaching.IsZero() {
 		fmt.Fprintf(&b, "interventions:\n  - {date: %s, name: Teaching on dosing by weight}\n", x.teaching.Format(time.DateOnly))
 	}

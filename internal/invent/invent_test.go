@@ -7,11 +7,13 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
 	"thawline/internal/contract"
 	"thawline/internal/policy"
+	"thawline/internal/site"
 )
 
 // rows reads an export; each row by the names of the header.
@@ -51,6 +53,35 @@ func write(t *testing.T, seed uint64, o Options) (string, Truth) {
 		t.Fatal(err)
 	}
 	return dir, truth
+}
+
+// twoYears writes the demonstration once for the tests that only read it.
+var twoYears = sync.OnceValue(func() (d struct {
+	dir   string
+	truth Truth
+	err   error
+}) {
+	if d.dir, d.err = os.MkdirTemp("", "thawline-invent-"); d.err == nil {
+		d.truth, d.err = Write(d.dir, 1, Options{})
+	}
+	return d
+})
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if d := twoYears(); d.dir != "" {
+		os.RemoveAll(d.dir)
+	}
+	os.Exit(code)
+}
+
+func demonstration(t *testing.T) (string, Truth) {
+	t.Helper()
+	d := twoYears()
+	if d.err != nil {
+		t.Fatal(d.err)
+	}
+	return d.dir, d.truth
 }
 
 // The check character of this number is printed as H in the public description
@@ -102,7 +133,7 @@ func TestSameSeedSameBytes(t *testing.T) {
 }
 
 func TestEveryMonthHasItsFiles(t *testing.T) {
-	dir, truth := write(t, 1, Options{})
+	dir, truth := demonstration(t)
 	if truth.Missing != "2025-07" || truth.Teaching.Format(time.DateOnly) != "2025-11-12" {
 		t.Errorf("missing %q, teaching %s", truth.Missing, truth.Teaching)
 	}
@@ -134,8 +165,8 @@ func TestEveryMonthHasItsFiles(t *testing.T) {
 }
 
 func TestTruthIsOneRowAnEpisode(t *testing.T) {
-	for name, o := range map[string]Options{"two years": {}, "a month": {Months: 1}} {
-		dir, truth := write(t, 1, o)
+	for name, months := range map[string]int{"two years": 24, "a month": 1} {
+		dir, truth := write(t, 1, Options{Months: months})
 		seen := map[string]bool{}
 		marks := map[string]int{}
 		table := rows(t, filepath.Join(dir, "truth.csv"))
@@ -167,7 +198,7 @@ func TestTruthIsOneRowAnEpisode(t *testing.T) {
 }
 
 func TestEveryScenarioIsPlanted(t *testing.T) {
-	_, truth := write(t, 1, Options{})
+	_, truth := demonstration(t)
 	found := map[string]int{}
 	for _, e := range truth.Episodes {
 		found[e.Scenario]++
@@ -228,7 +259,7 @@ func TestTimesKeepOrder(t *testing.T) {
 }
 
 func TestGapLosesOnlyItsMonth(t *testing.T) {
-	dir, _ := write(t, 1, Options{})
+	dir, _ := demonstration(t)
 	names, _ := filepath.Glob(filepath.Join(dir, "inbox", "clin_*.csv"))
 	months := map[string]int{}
 	for _, name := range names {
@@ -252,7 +283,7 @@ func TestGapLosesOnlyItsMonth(t *testing.T) {
 // TestTeachingChangesTheHabit compares the share of indicated bleeds under dose
 // before and after the session: the planted change must be large enough to see.
 func TestTeachingChangesTheHabit(t *testing.T) {
-	_, truth := write(t, 1, Options{})
+	_, truth := demonstration(t)
 	var below, all [2]float64
 	for _, e := range truth.Episodes {
 		if e.Scenario != "bleeding_raised" {
@@ -276,7 +307,7 @@ func TestTeachingChangesTheHabit(t *testing.T) {
 // TestNoWallTimeIsSkipped: only damaged rows may hold a time that no clock
 // showed.
 func TestNoWallTimeIsSkipped(t *testing.T) {
-	dir, _ := write(t, 1, Options{})
+	dir, _ := demonstration(t)
 	zone, _ := time.LoadLocation("Europe/Dublin")
 	names, _ := filepath.Glob(filepath.Join(dir, "inbox", "bank_*.csv"))
 	read := 0
@@ -298,7 +329,7 @@ func TestNoWallTimeIsSkipped(t *testing.T) {
 }
 
 func TestOverlapCorrectsAFate(t *testing.T) {
-	dir, truth := write(t, 1, Options{})
+	dir, truth := demonstration(t)
 	wanted := map[string]bool{}
 	for _, e := range truth.Episodes {
 		if e.Scenario == "fate_corrected" && e.FirstIssuedAt.Before(time.Date(2026, time.October, 1, 0, 0, 0, 0, time.UTC)) {
@@ -333,6 +364,47 @@ func TestPolicyLoads(t *testing.T) {
 	dir, _ := write(t, 1, Options{Months: 1})
 	if _, err := policy.Load(filepath.Join(dir, "policy.yaml")); err != nil {
 		t.Error(err)
+	}
+}
+
+func TestSiteLoadsAndFindsEveryFile(t *testing.T) {
+	dir, truth := demonstration(t)
+	s, err := site.Load(filepath.Join(dir, "site.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(s.Hospital, "(invented)") || len(s.Interventions) != 1 || !s.Interventions[0].Date.Equal(time.Date(2025, time.November, 12, 0, 0, 0, 0, time.UTC)) {
+		t.Errorf("hospital %q, interventions %v", s.Hospital, s.Interventions)
+	}
+	for code, p := range s.Products {
+		if want := productOf(strings.ToUpper(code)); p.Component != want.component || p.NominalML != float64(want.ml) {
+			t.Errorf("product %s reads as %v", code, p)
+		}
+	}
+	taken := map[string]int{}
+	for _, feed := range s.Feeds {
+		names, err := filepath.Glob(feed.Files)
+		if err != nil || len(names) == 0 {
+			t.Errorf("feed of %s on line %d finds no file (%v)", feed.Table.Name, feed.Line, err)
+		}
+		for _, name := range names {
+			base := filepath.Base(name)
+			taken[base]++
+			if m := feed.FileDate.FindStringSubmatch(base); len(m) != 2 {
+				t.Errorf("%s: no date found in its name", base)
+			}
+			header := rows(t, name)[0]
+			for column, local := range feed.Columns {
+				if _, there := header[local]; !there {
+					t.Errorf("%s: no column %s for %s", base, local, column)
+				}
+			}
+		}
+	}
+	for _, name := range truth.Files {
+		if taken[name] != 1 {
+			t.Errorf("%s is taken by %d feeds, wanted one", name, taken[name])
+		}
 	}
 }
 
