@@ -190,10 +190,10 @@ class Span:
         until = instant(row.get("until"))
         self.open_end = until is None
         self.high = until if until is not None else self.at
-        if until is None and at_name in alone:
-            self.high = clock.day_end(self.at)
         if until is not None and "until" in alone:
             self.high = clock.day_end(until)
+        if at_name in alone:
+            self.high = max(self.high, clock.day_end(self.at))
 
     def meets(self, low, high):
         return self.low <= high and self.high >= low

@@ -79,13 +79,12 @@ def plausible_weights(patient, clock, table):
     """Weights possible for the age, and not out of line with those around."""
     possible = []
     for w in patient.weights:
-        old = age(patient.birth, clock.day(w[0]))
-        if old is not None:
-            for days, years, low, high in table:
-                if days is not None and old[0] < days or years is not None and old[1] < years or days is None and years is None:
-                    break
-            if not low <= float(w[2]) <= high:
-                continue
+        old = age(patient.birth, clock.day(w[0])) or (10**6, 10**3)  # without a birth date judged as adult
+        for days, years, low, high in table:
+            if days is not None and old[0] < days or years is not None and old[1] < years or days is None and years is None:
+                break
+        if not low <= float(w[2]) <= high:
+            continue
         possible.append(w)
     kept = []
     for w in possible:
@@ -119,6 +118,11 @@ def ideal_weight(patient, t0):
     return ideal if ideal > 0 else None
 
 
+def grams(kg):
+    """A weight by a formula, kept as weights are: to the gram."""
+    return None if kg is None else Decimal(str(kg)).quantize(Decimal("0.001"), ROUND_HALF_UP)
+
+
 def per_kg(ml, kg):
     return float((ml / Decimal(str(kg))).quantize(Decimal("0.000001"), ROUND_HALF_UP))
 
@@ -137,7 +141,7 @@ def dose(e, patient, weights, group, p):
     adjusted = ideal + 0.4 * (float(actual) - ideal) if ideal is not None and actual is not None else None
     weight = actual
     if group == "adult" and p["weight_basis"] != "actual":
-        weight = ideal if p["weight_basis"] == "ideal" else adjusted
+        weight = grams(ideal if p["weight_basis"] == "ideal" else adjusted)
     delivered = sum((u.given_ml for u in e.units), Decimal(0))
     possible = delivered + sum((u.volume for u in e.units if u.fate_unknown), Decimal(0))
     facts = dict(weight_kg=weight, delivered_ml=delivered, possible_ml=possible, dose=None, dose_possible=None, dose_band="not_known")
@@ -152,7 +156,7 @@ def dose(e, patient, weights, group, p):
         return bands.pop() if len(bands) == 1 else "not_known"
 
     facts.update(dose=per_kg(delivered, weight), dose_possible=per_kg(possible, weight), dose_band=common_band(weight))
-    if ideal is not None and actual is not None and float(actual) > 1.2 * ideal and common_band(actual) != common_band(adjusted):
+    if ideal is not None and actual is not None and float(actual) > 1.2 * ideal and common_band(actual) != common_band(grams(adjusted)):
         facts["dose_band"] = "not_known"
     return facts
 
@@ -218,12 +222,13 @@ def gather_evidence(e, patient, group, p):
 
 def largest_fall(e, patient, red, start, p):
     """When the later sample of the largest fall of haemoglobin was taken."""
-    hb = [r for r in patient.results["hb"] if r.bound is None and r.at <= e.t0 and r.high >= start]
+    # Never a result after t0: one told as a date alone has to end before it.
+    hb = [r for r in patient.results["hb"] if r.bound is None and r.high <= e.t0 and r.high >= start and (p["use_point_of_care"] or not r.poc)]
     plasma = [u for u in patient.units if u.component == "plasma" and u.given and u.begin is not None]
     best = None
     for a in hb:
         for b in hb:
-            if a.poc != b.poc or a.at >= b.at or any(u.begin < b.at and u.finish > a.at for u in plasma):
+            if a.poc != b.poc or a.high >= b.at or any(u.begin < b.at and u.finish > a.at for u in plasma):
                 continue
             between = sum(1 for u in red if u.begin is not None and a.at <= u.begin < b.at)
             fall = a.value - b.value + p["hb_per_red_cell_g_l"] * between
@@ -354,7 +359,8 @@ def decide_coagulopathy(e, patient, before, criteria, basis, group, evidence, p)
         begun = [x.at for x in patient.events if x.kind == "procedure" and x.at < e.t0]
 
         def spent(r):
-            return seen is not None and r.at < seen or any(r.at < at for at in begun) or e.t0 - r.at > span(p["decides_h"], HOUR)
+            # One told as a date alone is too old only where all of its day is.
+            return seen is not None and r.high < seen or any(r.high < at for at in begun) or e.t0 - r.high > span(p["decides_h"], HOUR)
         if all(spent(r) for r in deciding):
             return "not_known"
     return "not_shown"
