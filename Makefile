@@ -9,7 +9,7 @@ export THAWLINE_BROWSER ?= $(shell command -v chromium || command -v chromium-br
 
 ECHARTS := internal/chart/assets/echarts.min.js
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
-GO_BUILD := go build -trimpath -ldflags "-s -w -X main.version=$(VERSION)"
+GO_BUILD := go build -ldflags "-s -w -X main.version=$(VERSION)"
 
 .PHONY: help build assets demo test check bench test-cross update browser clean
 

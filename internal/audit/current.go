@@ -12,6 +12,7 @@ import (
 
 	"thawline/internal/contract"
 	"thawline/internal/engine"
+	"thawline/internal/site"
 	"thawline/internal/store"
 	"thawline/queries"
 )
@@ -53,6 +54,14 @@ type CurrentReport struct {
 	// Written and Kept count the layer's files made anew and left as they were.
 	Written int64 `json:"files_written"`
 	Kept    int64 `json:"files_kept"`
+}
+
+// Current brings the layer current of a store open for writing up to date: it
+// resolves what all readings tell, and replaces the layer as a whole. Where
+// nothing that it is made from has changed, it writes nothing. Aliases that
+// lead in a circle are an error, which names their rows.
+func Current(ctx context.Context, st *store.Store, s *site.Site) (CurrentReport, error) {
+	return current(ctx, st, clock{s.Zone, s.ZoneName}, 0)
 }
 
 // clock is the hospital's: its location and the name it goes by.
@@ -343,4 +352,33 @@ func reportOf(sums map[string]int64) CurrentReport {
 		}
 	}
 	return r
+}
+
+// Lines says in a few lines what the layer holds and what became of the rest.
+func (r CurrentReport) Lines() []string {
+	if r.UpToDate {
+		return []string{"current is up to date"}
+	}
+	var lines []string
+	for _, t := range r.Tables {
+		line := fmt.Sprintf("current %s: %d rows stored = %d current + %d superseded + %d cancelled", t.Table, t.Read, t.Current, t.Superseded, t.Cancelled)
+		if t.GivenWay > 0 {
+			line += fmt.Sprintf(" + %d ratios from times given way to ratios told", t.GivenWay)
+		}
+		lines = append(lines, line)
+	}
+	for _, note := range []struct {
+		count int64
+		says  string
+	}{
+		{r.PatientChanges, "issues told of more than one patient: the last word holds"},
+		{r.BedsideWithoutIssue, "bedside records found no issue (bedside, joined is false)"},
+		{r.BedsideSetEqual, "bedside times were up to 10 minutes too early, and set equal"},
+		{r.BedsideEmptied, "bedside cells were over the limits of issues, and stay empty"},
+	} {
+		if note.count > 0 {
+			lines = append(lines, fmt.Sprintf("note: %d %s", note.count, note.says))
+		}
+	}
+	return lines
 }
