@@ -31,5 +31,5 @@ SELECT
     kept.resulted_at,
     coalesce(resulted_days.ends_at, kept.resulted_at) AS resulted_through
 FROM kept
-LEFT JOIN local_days AS collected_days ON told_as_date(kept.date_only, 'collected_at') AND collected_days.starts_at = kept.collected_at
-LEFT JOIN local_days AS resulted_days ON told_as_date(kept.date_only, 'resulted_at') AND resulted_days.starts_at = kept.resulted_at
+LEFT JOIN local_days AS collected_days ON collected_days.starts_at = CASE WHEN told_as_date(kept.date_only, 'collected_at') THEN kept.collected_at END
+LEFT JOIN local_days AS resulted_days ON resulted_days.starts_at = CASE WHEN told_as_date(kept.date_only, 'resulted_at') THEN kept.resulted_at END

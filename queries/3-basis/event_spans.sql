@@ -20,6 +20,6 @@ SELECT
     events.source_row
 FROM events
 CROSS JOIN building
-LEFT JOIN local_days AS at_days ON told_as_date(events.date_only, 'at') AND at_days.starts_at = events.at
-LEFT JOIN local_days AS until_days ON told_as_date(events.date_only, 'until') AND until_days.starts_at = events.until
+LEFT JOIN local_days AS at_days ON at_days.starts_at = CASE WHEN told_as_date(events.date_only, 'at') THEN events.at END
+LEFT JOIN local_days AS until_days ON until_days.starts_at = CASE WHEN told_as_date(events.date_only, 'until') THEN events.until END
 WHERE events.patient_id IN (SELECT recipients.patient_id FROM recipients)

@@ -18,8 +18,8 @@ dated AS (
         coalesce(thaw_days.ends_at, issues.thawed_at) AS thawed_through,
         coalesce(storage_days.ends_at, issues.left_storage_at) AS left_storage_through
     FROM issues
-    LEFT JOIN local_days AS thaw_days ON told_as_date(issues.date_only, 'thawed_at') AND thaw_days.starts_at = issues.thawed_at
-    LEFT JOIN local_days AS storage_days ON told_as_date(issues.date_only, 'left_storage_at') AND storage_days.starts_at = issues.left_storage_at
+    LEFT JOIN local_days AS thaw_days ON thaw_days.starts_at = CASE WHEN told_as_date(issues.date_only, 'thawed_at') THEN issues.thawed_at END
+    LEFT JOIN local_days AS storage_days ON storage_days.starts_at = CASE WHEN told_as_date(issues.date_only, 'left_storage_at') THEN issues.left_storage_at END
     WHERE issues.component = 'plasma' AND issues.issued_at IS NOT NULL
 )
 
