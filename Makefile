@@ -11,7 +11,7 @@ ECHARTS := internal/chart/assets/echarts.min.js
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 GO_BUILD := go build -ldflags "-s -w -X main.version=$(VERSION)"
 
-.PHONY: help build assets demo test check bench test-cross update browser clean
+.PHONY: help build assets demo test check bench test-cross browser clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -42,16 +42,13 @@ check: assets ## vet, format, and the checks of the code's own rules
 test-cross: build ## recompute the demo's episodes in another engine and compare every one
 	testdata/cross/run.sh bin/thawline
 
-bench: build ## time ingest, current, mark and pack on an invented store of the size in BENCH_LABS
-	testdata/bench/run.sh bin/thawline
-
-update: assets ## rewrite the wanted files of script tests
-	go test ./cmd/thawline -update
+bench: build ## time ingest, current, mark and pack on an invented store (THAWLINE_BENCH_LABS, _SCALE)
+	go test -tags bench -count 1 -timeout 60m -run TestBench -v ./cmd/thawline
 
 browser: ## install a headless browser and PDF tools for the browser tests, where it may
 	@if [ -z "$(THAWLINE_BROWSER)" ]; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
-	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
+	    apt-get -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
 	  else echo "the browser tests need chromium: install it (Debian: apt-get install chromium) or name it in THAWLINE_BROWSER"; exit 1; fi; fi
 
 clean: ## remove what was built

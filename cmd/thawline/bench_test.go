@@ -1,0 +1,109 @@
+//go:build bench
+
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"thawline/internal/engine"
+	"thawline/internal/invent"
+)
+
+// TestBench times the program on an invented store, each step as a process of
+// its own, and prints a line a step: wall seconds, processor seconds, peak
+// resident memory. make bench runs it; it holds no bar of its own, because
+// shared machines wander. The sizes come from the environment:
+// THAWLINE_BENCH_LABS lab rows, THAWLINE_BENCH_SCALE times the demo's episodes.
+func TestBench(t *testing.T) {
+	labs := number(t, "THAWLINE_BENCH_LABS", 2_000_000)
+	scale := number(t, "THAWLINE_BENCH_SCALE", 8)
+	program, err := filepath.Abs("../../bin/thawline")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	if kept := os.Getenv("THAWLINE_BENCH_DIR"); kept != "" {
+		dir = kept
+	}
+	site := filepath.Join(dir, "site.yaml")
+	if _, err := os.Stat(site); err != nil {
+		if _, err := invent.Write(dir, 1, invent.Options{Scale: scale, Labs: labs}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	files, _ := filepath.Glob(filepath.Join(dir, "inbox", "results_*.csv"))
+	var bytes int64
+	for _, f := range files {
+		info, err := os.Stat(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		bytes += info.Size()
+	}
+	fmt.Printf("lab exports: %d files, %.0f MB\n", len(files), float64(bytes)/1e6)
+	for round := range 3 {
+		engineCopy(t, filepath.Join(dir, "inbox", "results_*.csv"), filepath.Join(t.TempDir(), "copy.parquet"), round)
+	}
+	os.RemoveAll(filepath.Join(dir, "store"))
+	step(t, "ingest of everything, with current", program, "ingest", "--site", site)
+	step(t, "ingest again, nothing new", program, "ingest", "--site", site)
+	step(t, "mark", program, "mark", "--site", site)
+	step(t, "pack of a month", program, "report", "--site", site, "--period", demoMonth)
+	step(t, "pack of two years", program, "report", "--site", site, "--period", "2024-11..2026-10")
+}
+
+// engineCopy is what ingest is held against: the engine's own CSV to Parquet
+// copy of the same lab files, without any check.
+func engineCopy(t *testing.T, from, to string, round int) {
+	ctx := context.Background()
+	e, err := engine.Open(ctx, engine.Options{MemoryMB: 1024, TempDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	began := time.Now()
+	err = e.Exec(ctx, "copy", fmt.Sprintf("COPY (SELECT * FROM read_csv(%s)) TO %s (FORMAT parquet, COMPRESSION zstd)", engine.Quote(from), engine.Quote(to)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	fmt.Printf("%-40s %7.2f s wall (round %d)\n", "the engine's own copy of the lab files", time.Since(began).Seconds(), round+1)
+}
+
+func step(t *testing.T, name, program string, args ...string) {
+	c := exec.Command(program, args...)
+	began := time.Now()
+	said, err := c.CombinedOutput()
+	wall := time.Since(began)
+	if err != nil && c.ProcessState.ExitCode() != int(exitIncomplete) {
+		t.Fatalf("%s: %v\n%s", name, err, said)
+	}
+	usage := c.ProcessState.SysUsage().(*syscall.Rusage)
+	fmt.Printf("%-40s %7.2f s wall %7.2f s processor %6d MiB\n", name, wall.Seconds(),
+		(c.ProcessState.UserTime() + c.ProcessState.SystemTime()).Seconds(), usage.Maxrss/1024)
+	for _, line := range strings.Split(string(said), "\n") {
+		if strings.Contains(line, "episodes =") || strings.HasPrefix(line, "current labs") || strings.HasPrefix(line, "current issues") {
+			fmt.Println("    " + line)
+		}
+	}
+}
+
+func number(t *testing.T, name string, otherwise int) int {
+	text := os.Getenv(name)
+	if text == "" {
+		return otherwise
+	}
+	n, err := strconv.Atoi(text)
+	if err != nil {
+		t.Fatalf("%s=%q is not a whole number", name, text)
+	}
+	return n
+}
