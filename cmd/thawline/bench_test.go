@@ -36,7 +36,7 @@ func TestBench(t *testing.T) {
 	}
 	site := filepath.Join(dir, "site.yaml")
 	if _, err := os.Stat(site); err != nil {
-		if _, err := invent.Write(dir, 1, invent.Options{Scale: scale, Labs: labs}); err != nil {
+		if _, err := invent.Write(dir, 1, invent.Options{Scale: scale, Labs: int64(labs)}); err != nil {
 			t.Fatal(err)
 		}
 	}

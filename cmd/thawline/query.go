@@ -22,7 +22,7 @@ type queryCommand struct {
 // Run answers one SELECT over the layers current and audit. The result goes to
 // the person who asked, who has the store: it may identify patients.
 func (c *queryCommand) Run(ctx context.Context, s *streams) error {
-	site, _, st, err := c.open(false)
+	site, p, st, err := c.open(false)
 	if err != nil {
 		return err
 	}
@@ -32,6 +32,9 @@ func (c *queryCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	defer e.Close()
+	if err := audit.PolicyTables(ctx, e, p); err != nil {
+		return err
+	}
 	names, rows, err := e.Select(ctx, "your query", c.SQL)
 	if err != nil {
 		return usageError{err}

@@ -53,10 +53,25 @@ func MarkTables(ctx context.Context, e *engine.Engine, given Given) error {
 	return runRules(ctx, e, given)
 }
 
+// PolicyTables makes the tables policy (a row a period, a column a value),
+// weight_for_age and marks (the decision table).
+func PolicyTables(ctx context.Context, e *engine.Engine, p *policy.Policy) error {
+	table, err := p.Table()
+	if err != nil {
+		return err
+	}
+	if err := e.Load(ctx, "policy", p.Columns(), p.Rows()); err != nil {
+		return err
+	}
+	if err := e.Load(ctx, "weight_for_age", p.WeightColumns(), p.WeightRows()); err != nil {
+		return err
+	}
+	return e.Load(ctx, "marks", table.Columns(), table.Rows())
+}
+
 // loadGiven makes the small tables that Go knows.
 func loadGiven(ctx context.Context, e *engine.Engine, given Given) error {
-	table, err := given.Policy.Table()
-	if err != nil {
+	if err := PolicyTables(ctx, e, given.Policy); err != nil {
 		return err
 	}
 	var feeds, storage [][]any
@@ -71,9 +86,6 @@ func loadGiven(ctx context.Context, e *engine.Engine, given Given) error {
 		columns []contract.Column
 		rows    [][]any
 	}{
-		{"policy", given.Policy.Columns(), given.Policy.Rows()},
-		{"weight_for_age", given.Policy.WeightColumns(), given.Policy.WeightRows()},
-		{"marks", table.Columns(), table.Rows()},
 		{"feeds", []contract.Column{{Name: "table_name"}, {Name: "present", Kind: contract.Bool}}, feeds},
 		{"site_storage", []contract.Column{{Name: "location"}}, storage},
 	} {

@@ -11,7 +11,8 @@ import (
 	"thawline/queries"
 )
 
-// OpenReader starts an engine over the layers current and audit of a store:
+// OpenReader starts an engine over the layers current and audit of a store, and
+// the problems of its readings:
 // one view a table, each empty where the store has no such file yet.
 func OpenReader(ctx context.Context, st *store.Store, s *site.Site) (*engine.Engine, error) {
 	e, err := openEngine(ctx, s)
@@ -21,6 +22,9 @@ func OpenReader(ctx context.Context, st *store.Store, s *site.Site) (*engine.Eng
 	err = CurrentViews(ctx, e, st)
 	if err == nil {
 		err = AuditViews(ctx, e, st)
+	}
+	if err == nil {
+		err = e.View(ctx, contract.Problems.Name, contract.Problems.Columns, st.SourceFiles(contract.Problems.Name), "")
 	}
 	if err != nil {
 		e.Close()
