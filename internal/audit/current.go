@@ -21,41 +21,6 @@ import (
 // Change it when the same readings and queries would give other files.
 const currentVersion = "current 1"
 
-// CurrentTable tells what became of the rows of one table's readings:
-// Read = Current + Superseded + Cancelled + GivenWay.
-type CurrentTable struct {
-	Table string `json:"table"`
-	// Read counts the rows that all readings hold.
-	Read int64 `json:"read"`
-	// Current counts the rows that are true now.
-	Current int64 `json:"current"`
-	// Superseded counts rows that a later row of the same key replaced.
-	Superseded int64 `json:"superseded"`
-	// Cancelled counts cancellations and the rows that they took out.
-	Cancelled int64 `json:"cancelled"`
-	// GivenWay counts ratios made from times that gave way to ratios told.
-	GivenWay int64 `json:"given_way"`
-}
-
-// CurrentReport tells what Current did.
-type CurrentReport struct {
-	// UpToDate says that nothing had changed, and nothing was written.
-	UpToDate bool `json:"up_to_date"`
-	// Tables holds a line for each feed that has a reading, in contract order.
-	Tables []CurrentTable `json:"tables"`
-	// PatientChanges counts issues that were told of more than one patient.
-	PatientChanges int64 `json:"patient_changes"`
-	// BedsideWithoutIssue counts bedside records that found no issue.
-	BedsideWithoutIssue int64 `json:"bedside_without_issue"`
-	// BedsideSetEqual counts bedside times up to ten minutes too early that
-	// were set equal; BedsideEmptied cells over the limits of issues.
-	BedsideSetEqual int64 `json:"bedside_set_equal"`
-	BedsideEmptied  int64 `json:"bedside_emptied"`
-	// Written and Kept count the layer's files made anew and left as they were.
-	Written int64 `json:"files_written"`
-	Kept    int64 `json:"files_kept"`
-}
-
 // Current brings the layer current of a store open for writing up to date: it
 // resolves what all readings tell, and replaces the layer as a whole. Where
 // nothing that it is made from has changed, it writes nothing. Aliases that
@@ -75,12 +40,12 @@ type builder struct {
 	e        *engine.Engine
 	st       *store.Store
 	readings []store.Reading
-	// general are the queries of all tables but labs, labs those that run once
-	// a test.
-	general, labs []*Query
-	fingerprint   string
-	report        CurrentReport
-	files         []store.File
+	// general are the queries that run once; units those of issues and bedside,
+	// which run once a range of unit numbers; labs those that run once a test.
+	general, units, labs []*Query
+	fingerprint          string
+	report               CurrentReport
+	files                []store.File
 }
 
 // current brings the layer up to date. threads is the engine's, 0 its default.
@@ -145,15 +110,23 @@ func (b *builder) load() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	b.fingerprint = fmt.Sprintf("%s\x00%d\x00%s\x00%s", currentVersion, contract.Version, Fingerprint(ordered), store.SHA256(macros))
+	b.labs, ordered = following(ordered, "source_labs")
+	b.units, b.general = following(ordered, "source_issues", "source_bedside")
+	return string(macros), nil
+}
+
+// following parts ordered queries into those that read one of the tables, at
+// first or second hand, and the others.
+func following(ordered []*Query, tables ...string) (follow, others []*Query) {
 	for _, q := range ordered {
-		if strings.HasSuffix(q.Name, "labs") {
-			b.labs = append(b.labs, q)
+		if slices.ContainsFunc(q.Reads(), func(name string) bool { return slices.Contains(tables, name) }) {
+			follow, tables = append(follow, q), append(tables, q.Name)
 		} else {
-			b.general = append(b.general, q)
+			others = append(others, q)
 		}
 	}
-	b.fingerprint = fmt.Sprintf("%s\x00%d\x00%s\x00%s", currentVersion, contract.Version, Fingerprint(ordered), store.SHA256(macros))
-	return string(macros), nil
+	return follow, others
 }
 
 // currentQueries returns the stage's queries in the order in which they run.
@@ -165,8 +138,8 @@ func currentQueries() ([]*Query, error) {
 	return Order(all)
 }
 
-// sources makes the table readings and, for each feed but labs, the view
-// source_<table> over all its readings.
+// sources makes the table readings and, for each feed that is resolved whole,
+// the view source_<table> over all its readings.
 func (b *builder) sources(ctx context.Context) error {
 	var rows [][]any
 	for i, r := range b.readings {
@@ -178,7 +151,7 @@ func (b *builder) sources(ctx context.Context) error {
 		return err
 	}
 	for _, t := range contract.Feeds() {
-		if t == contract.Labs {
+		if t == contract.Labs || t == contract.Issues || t == contract.Bedside {
 			continue
 		}
 		if err := b.e.View(ctx, "source_"+t.Name, t.SourceColumns(), b.st.SourceFiles(t.Name), "reading_file"); err != nil {
@@ -219,65 +192,57 @@ func resolve(ctx context.Context, e *engine.Engine, ordered []*Query) error {
 
 // write stages every file of the layer.
 func (b *builder) write(ctx context.Context, dir string) error {
+	lines := map[*contract.Table]*CurrentTable{}
 	for _, t := range contract.Feeds() {
-		read := b.rowsRead(t.Name)
-		if read < 0 {
-			continue
+		if read := b.rowsRead(t.Name); read >= 0 {
+			lines[t] = &CurrentTable{Table: t.Name, Read: read}
 		}
-		line := CurrentTable{Table: t.Name, Read: read}
-		if t == contract.Labs {
-			if err := b.writeLabs(ctx, dir, &line); err != nil {
-				return err
-			}
-		} else {
-			f, err := b.writeFile(ctx, filepath.Join(dir, t.Name+".parquet"), t, "SELECT * FROM "+engine.Name(t.Name))
-			if err != nil {
-				return err
-			}
-			line.Current = f.Rows
-			_, standings, err := b.e.Rows(ctx, "standing_"+t.Name, "SELECT standing, count(*) FROM "+engine.Name("standing_"+t.Name)+" GROUP BY standing")
-			if err != nil {
-				return err
-			}
-			for _, row := range standings {
-				line.add(row[0], row[1])
-			}
+	}
+	if err := b.writeUnits(ctx, dir, lines); err != nil {
+		return err
+	}
+	for _, t := range contract.Feeds() {
+		line := lines[t]
+		var err error
+		switch {
+		case line == nil:
+			continue
+		case t == contract.Labs:
+			err = b.writeLabs(ctx, dir, line)
+		case t != contract.Issues && t != contract.Bedside:
+			err = b.writeWhole(ctx, dir, t, line)
+		}
+		if err != nil {
+			return err
 		}
 		if gone := line.Superseded + line.Cancelled + line.GivenWay; line.Read != line.Current+gone {
 			return fmt.Errorf("the sums of %s do not add up: the readings hold %d rows, but %d are current + %d superseded + %d cancelled + %d given way: please report this as a defect of thawline",
 				t.Name, line.Read, line.Current, line.Superseded, line.Cancelled, line.GivenWay)
 		}
-		b.report.Tables = append(b.report.Tables, line)
-	}
-	for _, count := range []struct {
-		query string
-		into  *int64
-	}{
-		{"SELECT count(*) FROM patient_changes", &b.report.PatientChanges},
-		{"SELECT count(*) FROM bedside WHERE NOT joined", &b.report.BedsideWithoutIssue},
-		{"SELECT CAST(coalesce(sum(set_equal), 0) AS BIGINT) FROM bedside_joined", &b.report.BedsideSetEqual},
-		{"SELECT CAST(coalesce(sum(emptied), 0) AS BIGINT) FROM bedside_joined", &b.report.BedsideEmptied},
-	} {
-		_, rows, err := b.e.Rows(ctx, "counts of current", count.query)
-		if err != nil {
-			return err
-		}
-		*count.into = rows[0][0].(int64)
+		b.report.Tables = append(b.report.Tables, *line)
 	}
 	return nil
 }
 
-// add counts rows of one standing. Current rows are counted as they are written.
-func (c *CurrentTable) add(standing, rows any) {
-	n, _ := rows.(int64)
-	switch standing {
-	case "superseded":
-		c.Superseded += n
-	case "cancelled":
-		c.Cancelled += n
-	case "given way":
-		c.GivenWay += n
+// writeWhole writes the one file of a table that was resolved whole.
+func (b *builder) writeWhole(ctx context.Context, dir string, t *contract.Table, line *CurrentTable) error {
+	if err := b.countGone(ctx, t, "true", line); err != nil {
+		return err
 	}
+	f, err := b.writeFile(ctx, filepath.Join(dir, t.Name+".parquet"), t, "SELECT * FROM "+engine.Name(t.Name))
+	line.Current = f.Rows
+	return err
+}
+
+// countGone adds to line the rows of standing_<table> under a condition that
+// did not stay.
+func (b *builder) countGone(ctx context.Context, t *contract.Table, condition string, line *CurrentTable) error {
+	table := "standing_" + t.Name
+	_, rows, err := b.e.Rows(ctx, table, "SELECT standing, count(*) FROM "+engine.Name(table)+" WHERE "+condition+" GROUP BY standing")
+	for _, row := range rows {
+		line.add(row[0], row[1])
+	}
+	return err
 }
 
 // rowsRead is the number of rows that the readings of a table hold by the
@@ -307,15 +272,28 @@ func (b *builder) writeFile(ctx context.Context, path string, t *contract.Table,
 	if err != nil {
 		return store.File{}, err
 	}
+	defer w.Abort()
+	if err := b.append(ctx, w, t, query); err != nil {
+		return store.File{}, err
+	}
+	return b.finish(w)
+}
+
+// append writes the rows of a query.
+func (b *builder) append(ctx context.Context, w *store.Writer, t *contract.Table, query string) error {
 	for record, err := range b.e.Records(ctx, "current "+t.Name, query) {
 		if err == nil {
 			err = w.Write(record)
 		}
 		if err != nil {
-			w.Abort()
-			return store.File{}, err
+			return err
 		}
 	}
+	return nil
+}
+
+// finish closes a file of the layer.
+func (b *builder) finish(w *store.Writer) (store.File, error) {
 	f, err := w.Close()
 	if err != nil {
 		return f, err
@@ -323,62 +301,4 @@ func (b *builder) writeFile(ctx context.Context, path string, t *contract.Table,
 	b.files = append(b.files, f)
 	b.report.Written++
 	return f, nil
-}
-
-// fill puts the report's counts into the manifest's sums of the layer.
-func (r *CurrentReport) fill(sums map[string]int64) {
-	for _, line := range r.Tables {
-		sums[line.Table+"_read"] = line.Read
-		sums[line.Table] = line.Current
-		sums[line.Table+"_superseded"] = line.Superseded
-		sums[line.Table+"_cancelled"] = line.Cancelled
-		sums[line.Table+"_given_way"] = line.GivenWay
-	}
-	sums["patient_changes"] = r.PatientChanges
-	sums["bedside_without_issue"] = r.BedsideWithoutIssue
-	sums["bedside_set_equal"] = r.BedsideSetEqual
-	sums["bedside_emptied"] = r.BedsideEmptied
-}
-
-// reportOf is the report that a layer's sums were filled from.
-func reportOf(sums map[string]int64) CurrentReport {
-	r := CurrentReport{
-		PatientChanges: sums["patient_changes"], BedsideWithoutIssue: sums["bedside_without_issue"],
-		BedsideSetEqual: sums["bedside_set_equal"], BedsideEmptied: sums["bedside_emptied"],
-	}
-	for _, t := range contract.Feeds() {
-		if read, found := sums[t.Name+"_read"]; found {
-			r.Tables = append(r.Tables, CurrentTable{t.Name, read, sums[t.Name], sums[t.Name+"_superseded"], sums[t.Name+"_cancelled"], sums[t.Name+"_given_way"]})
-		}
-	}
-	return r
-}
-
-// Lines says in a few lines what the layer holds and what became of the rest.
-func (r CurrentReport) Lines() []string {
-	if r.UpToDate {
-		return []string{"current is up to date"}
-	}
-	var lines []string
-	for _, t := range r.Tables {
-		line := fmt.Sprintf("current %s: %d rows stored = %d current + %d superseded + %d cancelled", t.Table, t.Read, t.Current, t.Superseded, t.Cancelled)
-		if t.GivenWay > 0 {
-			line += fmt.Sprintf(" + %d ratios from times given way to ratios told", t.GivenWay)
-		}
-		lines = append(lines, line)
-	}
-	for _, note := range []struct {
-		count int64
-		says  string
-	}{
-		{r.PatientChanges, "issues told of more than one patient: the last word holds"},
-		{r.BedsideWithoutIssue, "bedside records found no issue (bedside, joined is false)"},
-		{r.BedsideSetEqual, "bedside times were up to 10 minutes too early, and set equal"},
-		{r.BedsideEmptied, "bedside cells were over the limits of issues, and stay empty"},
-	} {
-		if note.count > 0 {
-			lines = append(lines, fmt.Sprintf("note: %d %s", note.count, note.says))
-		}
-	}
-	return lines
 }

@@ -250,12 +250,8 @@ func (b *builder) writeYears(ctx context.Context, dir, test string, years []labY
 	for _, y := range years {
 		p := part{From: y.from}
 		var gone CurrentTable
-		_, rows, err := b.e.Rows(ctx, "standing_labs", "SELECT standing, count(*) FROM standing_labs WHERE "+inYear(y.year)+" GROUP BY standing")
-		if err != nil {
+		if err := b.countGone(ctx, contract.Labs, inYear(y.year), &gone); err != nil {
 			return err
-		}
-		for _, row := range rows {
-			gone.add(row[0], row[1])
 		}
 		p.Superseded, p.Cancelled, p.GivenWay = gone.Superseded, gone.Cancelled, gone.GivenWay
 		_, some, err := b.e.Rows(ctx, "labs", "SELECT 1 FROM labs WHERE "+inYear(y.year)+" LIMIT 1")

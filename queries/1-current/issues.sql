@@ -24,4 +24,4 @@ SELECT
     joined.* REPLACE (CASE WHEN joined.fate = 'presumed' AND joined.issued_at < last_issues.issued_at THEN 'returned' ELSE joined.fate END AS fate)
 FROM joined
 LEFT JOIN last_issues ON last_issues.bag = joined.bag
-ORDER BY joined.bag, joined.issued_at NULLS FIRST
+ORDER BY joined.unit_no, joined.bag, joined.issued_at NULLS FIRST
