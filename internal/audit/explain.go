@@ -161,7 +161,7 @@ func (x *explainer) at(name string) string {
 
 func (x *explainer) units() error {
 	return x.table("Units", `
-SELECT units.unit_no, units.product_code AS product, units.issued_at, units.fate, units.volume AS volume_ml, units.volume_basis,
+SELECT units.unit_no, units.product_code AS product, issues.requested_at, units.issued_at, units.fate, units.volume AS volume_ml, units.volume_basis,
     units.given_ml, units."begin", units.finish, units.times_basis, units.source_file || ':' || units.source_row AS source,
     coalesce(issues.bedside_file || ':' || issues.bedside_row, '') AS bedside
 FROM units

@@ -97,6 +97,9 @@ func common(p figure.Panel, legend bool) []charts.GlobalOpts {
 	if legend {
 		top = "74"
 	}
+	if len(p.Y) > 6 {
+		top = "104" // The legend takes a second line.
+	}
 	return []charts.GlobalOpts{
 		charts.WithAnimation(false),
 		charts.WithColorsOpts(opts.Colors(hues)),

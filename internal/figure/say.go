@@ -128,6 +128,8 @@ func (f *Figure) fill(says string, format Format, when When) string {
 	if text == "" {
 		return text
 	}
+	// A hole that opens a later sentence may have been filled with words.
+	text = strings.ReplaceAll(text, ". a number", ". A number")
 	return strings.ToUpper(text[:1]) + text[1:]
 }
 

@@ -52,7 +52,7 @@ func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, di
 	}
 	mapper, err := normalise.New(r.site, src.feed, export.Header, info)
 	if err != nil {
-		return reading, fmt.Errorf("%s: %w", src.base, err)
+		return reading, err // It names the file.
 	}
 	files := &fileSet{dir: dir, table: src.feed.Table, writers: map[string]*store.Writer{}}
 	defer files.abort()

@@ -25,15 +25,17 @@ type Source struct {
 // input is all that a pack is made from, without the store that it lies in.
 type input struct {
 	hospital, confidentiality string
-	from, to, today, version  string
-	provisional               []string
-	format                    figure.Format
-	policy                    *policy.Policy
-	zone                      *time.Location
-	key                       []byte
-	sources                   []Source
-	feeds                     map[string]bool
-	interventions             []intervention
+	// currency is the sign or code put before a cost, or empty.
+	currency                 string
+	from, to, today, version string
+	provisional              []string
+	format                   figure.Format
+	policy                   *policy.Policy
+	zone                     *time.Location
+	key                      []byte
+	sources                  []Source
+	feeds                    map[string]bool
+	interventions            []intervention
 	// panels are folders with a site's own figures.
 	panels []sitePanels
 	// files lists the audit layer's files by table.

@@ -349,7 +349,7 @@ func (fs *figures) answer() *answer {
 	lost, lostInterval := share("waste_by_month")
 	waste := fmt.Sprintf("%s bags were thrown away and %s units given in episodes without a recorded indication", get("avoidable", "discarded"), get("avoidable", "given"))
 	if f := fs.done["avoidable"]; f != nil && f.Values["cost"].Value != nil {
-		waste += fmt.Sprintf(", at a cost of %s", in.words(f, "cost"))
+		waste += ", at a cost of " + strings.TrimSpace(in.currency+" "+in.words(f, "cost"))
 	} else {
 		waste += "; their cost is not shown, since the site states no unit_cost"
 	}

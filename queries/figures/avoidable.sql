@@ -29,5 +29,5 @@ SELECT
     (SELECT count(*) FROM period_bags WHERE period_bags.fate IN ('transfused', 'presumed', 'discarded') AND NOT period_bags.frozen_loss) AS of,
     coalesce(sum(points.units) FILTER (points.what = 'thrown away'), 0)::BIGINT AS discarded,
     coalesce(sum(points.units) FILTER (points.what <> 'thrown away'), 0)::BIGINT AS given,
-    (SELECT any_value(policy.unit_cost) FROM policy WHERE policy.until_date IS NULL) * sum(points.units) AS cost
+    CAST(round((SELECT any_value(policy.unit_cost) FROM policy WHERE policy.until_date IS NULL) * sum(points.units)) AS BIGINT) AS cost
 FROM points
