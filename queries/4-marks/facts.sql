@@ -18,7 +18,7 @@ WITH replaceable AS (
             AND (coalesce(criteria.criterion_inr, false) OR coalesce(criteria.criterion_pt_ratio, false))
             AND NOT medicine_facts.prothrombin_complex AS reversal,
         (medicine_facts.vitamin_k_antagonist OR grounds.anticoagulant_reversal)
-            AND (criteria.criterion_inr OR criteria.criterion_pt_ratio) IS NULL
+            AND criteria.criterion_inr IS NULL AND criteria.criterion_pt_ratio IS NULL
             AND NOT medicine_facts.prothrombin_complex AS reversal_open
     FROM criteria
     INNER JOIN coagulopathies ON coagulopathies.episode_id = criteria.episode_id AND coagulopathies.lens = criteria.lens
