@@ -244,7 +244,7 @@ func (b *builder) writeYears(ctx context.Context, dir, test string, years []labY
 	if err != nil {
 		return err
 	}
-	if err := Run(ctx, b.e, b.labs); err != nil {
+	if err := Run(ctx, b.e, b.labs, "told_labs", "labs"); err != nil {
 		return err
 	}
 	for _, y := range years {
@@ -268,12 +268,6 @@ func (b *builder) writeYears(ctx context.Context, dir, test string, years []labY
 			p.Current = f.Rows
 		}
 		parts[name] = p
-	}
-	// The next test's rows need the room.
-	for _, q := range slices.Backward(b.labs) {
-		if err := b.e.Exec(ctx, q.Path, "DROP TABLE "+engine.Name(q.Name)); err != nil {
-			return err
-		}
 	}
 	return nil
 }

@@ -49,7 +49,7 @@ func (b *builder) writeUnits(ctx context.Context, dir string, lines map[*contrac
 				return err
 			}
 		}
-		if err := Run(ctx, b.e, b.units); err != nil {
+		if err := Run(ctx, b.e, b.units, "told_issues", "issues"); err != nil {
 			return err
 		}
 		for _, t := range tables {

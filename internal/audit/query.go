@@ -152,14 +152,20 @@ func Order(all []*Query) ([]*Query, error) {
 	return ordered, nil
 }
 
-// Run makes one table a query, in the given order.
-func Run(ctx context.Context, e *engine.Engine, ordered []*Query) error {
+// Run makes one table a query, in the given order; a view where views names the
+// query: a table that is read once, or of which only some columns are read,
+// would be a costly copy.
+func Run(ctx context.Context, e *engine.Engine, ordered []*Query, views ...string) error {
 	for _, q := range ordered {
 		// The header's first line, a comment, gives way to the statement's
 		// opening, so that the line which the engine names is the file's own.
 		_, body, _ := strings.Cut(q.SQL, "\n")
 		body = strings.TrimSuffix(strings.TrimRight(body, " \n"), ";")
-		create := "CREATE OR REPLACE TABLE " + engine.Name(q.Name) + " AS\n"
+		kind := "TABLE "
+		if slices.Contains(views, q.Name) {
+			kind = "VIEW "
+		}
+		create := "CREATE OR REPLACE " + kind + engine.Name(q.Name) + " AS\n"
 		if err := e.Exec(ctx, q.Path, create+body); err != nil {
 			return err
 		}
