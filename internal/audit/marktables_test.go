@@ -85,7 +85,7 @@ func markCase(t *testing.T, archive *txtar.Archive, setting, want string) {
 		}
 		name := strings.TrimSuffix(part.Name, ".csv")
 		given.Present[name] = true
-		insert(t, e, name, string(part.Data))
+		insert(t, e, name, withDefaults(name, string(part.Data)))
 	}
 	for _, line := range settings {
 		name, value, _ := strings.Cut(line, "=")
