@@ -244,6 +244,9 @@ func (l *loader) codes(f *Feed, e entry) {
 				l.fault(pair.place(), "unit_raw: %s: found %q, wanted a unit such as mg/dL, g/L, s, 10*9/L, kg or cm", pair.key, found)
 			}
 		} else {
+			if c.Kind == contract.Bool {
+				found = cmpOr(map[string]string{"yes": "true", "1": "true", "no": "false", "0": "false"}[fold(found)], found)
+			}
 			for _, w := range words {
 				if fold(w) == fold(found) {
 					word = w

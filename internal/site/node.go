@@ -139,11 +139,28 @@ func unknown(name string, known []string) string {
 			best, least = k, d
 		}
 	}
+	// A longer or shorter word for the same thing is many edits away, but begins alike.
+	if alike := 5; best == "" {
+		for _, k := range known {
+			if n := prefix(name, k); n >= alike {
+				best, alike = k, n+1
+			}
+		}
+	}
 	wanted := "one of " + strings.Join(known, ", ")
 	if best != "" {
 		return fmt.Sprintf("found %q; did you mean %s? Wanted %s", name, best, wanted)
 	}
 	return fmt.Sprintf("found %q, wanted %s", name, wanted)
+}
+
+// prefix counts the characters with which two words begin alike.
+func prefix(a, b string) int {
+	n := 0
+	for n < len(a) && n < len(b) && a[n] == b[n] {
+		n++
+	}
+	return n
 }
 
 // distance counts the single-character edits between two words (Levenshtein 1966).
