@@ -15,7 +15,6 @@ import (
 
 	"golang.org/x/tools/txtar"
 
-	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/policy"
 	"thawline/queries"
@@ -46,31 +45,8 @@ func TestMarkTables(t *testing.T) {
 
 func markCase(t *testing.T, archive *txtar.Archive, setting, want string) {
 	ctx := context.Background()
-	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer e.Close()
-	macros, err := queries.FS.ReadFile("macros.sql")
-	if err != nil {
-		t.Fatal(err)
-	}
-	london, err := time.LoadLocation("Europe/London")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := e.Exec(ctx, "macros.sql", string(macros)); err != nil {
-		t.Fatal(err)
-	}
-	if err := e.Zone(ctx, london); err != nil {
-		t.Fatal(err)
-	}
+	e := caseEngine(t)
 	given := Given{Policy: policy.Default(), Present: map[string]bool{}}
-	for _, table := range contract.Feeds() {
-		if err := e.Load(ctx, table.Name, table.Columns, nil); err != nil {
-			t.Fatal(err)
-		}
-	}
 	var settings []string
 	if setting != "" {
 		settings = append(settings, setting)
