@@ -161,6 +161,11 @@ func TestOrderOfIssues(t *testing.T) {
 			t.Errorf("%s %s: date_only is %q", c.column, c.value, row["date_only"])
 		}
 	}
+	// Five minutes off, but told as a date alone: never set equal.
+	late := issue(t, "", "", "issued_at=2025-03-10T23:55Z", "thawed_at=2025-03-11")
+	if same(t, "thaw on the next day", late.one(t, "issues"), map[string]string{"thawed_at": "", "date_only": ""}); late.faults() != "thawed_at suspect" {
+		t.Errorf("problems %s", late.faults())
+	}
 	// An end before the start, though after the issue.
 	r := issue(t, "", "", "issued_at="+at, "started_at=2025-03-10T12:00Z", "ended_at=2025-03-10T11:00Z")
 	if same(t, "end", r.one(t, "issues"), map[string]string{"ended_at": "", "started_at": "2025-03-10T12:00:00"}); r.faults() != "ended_at suspect" {
