@@ -17,7 +17,6 @@ import (
 
 	"thawline/internal/engine"
 	"thawline/internal/policy"
-	"thawline/queries"
 )
 
 // TestMarkTables runs the SQL of episodes and marks over small current tables.
