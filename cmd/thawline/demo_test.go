@@ -265,6 +265,19 @@ func TestExplainLeadsToTheSource(t *testing.T) {
 	}
 }
 
+// TestExplainTakesTheNumberOfCases: what cases.html shows is what explain asks for.
+func TestExplainTakesTheNumberOfCases(t *testing.T) {
+	site := demoSite(t)
+	html := readFile(t, filepath.Join(filepath.Dir(site), "store", "packs", demoMonth, "cases.html"))
+	m := regexp.MustCompile(`href="#e-([0-9a-f]{10})"`).FindStringSubmatch(html)
+	if m == nil {
+		t.Fatal("cases.html points to no episode")
+	}
+	if text := ask(t, "explain", "--site", site, m[1]); !strings.Contains(text, "Episode "+m[1]) {
+		t.Errorf("explain says:\n%s", text)
+	}
+}
+
 func copyFile(t *testing.T, from, to string) {
 	t.Helper()
 	text, err := os.ReadFile(from)

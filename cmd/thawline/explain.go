@@ -43,7 +43,7 @@ func (c *explainCommand) Run(ctx context.Context, s *streams) error {
 	if c.JSON {
 		return s.json(x)
 	}
-	fmt.Fprintf(s.out, "Episode %s: %s\nbecause %s\n", audit.Pseudonym(key, id), x.Mark, x.Because)
+	fmt.Fprintf(s.out, "Episode %s: %s\nbecause %s\n", audit.Pseudonym(key, audit.EpisodeKind, id), x.Mark, x.Because)
 	for _, section := range x.Sections {
 		fmt.Fprintf(s.out, "\n%s\n", section.Title)
 		if len(section.Rows) > 0 {

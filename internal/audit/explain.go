@@ -15,11 +15,19 @@ import (
 	"thawline/internal/policy"
 )
 
+// The kinds of thing that have pseudonyms: one identifier gives another
+// pseudonym as a patient than as an episode.
+const (
+	PatientKind = "patient"
+	EpisodeKind = "episode"
+)
+
 // Pseudonym is what a pack shows in the place of an identifier: the first ten
-// hex digits of a keyed hash (HMAC-SHA-256), whose key never leaves the store.
-func Pseudonym(key []byte, identifier string) string {
+// hex digits of a keyed hash (HMAC-SHA-256) over its kind and itself. The key
+// never leaves the store.
+func Pseudonym(key []byte, kind, identifier string) string {
 	h := hmac.New(sha256.New, key)
-	h.Write([]byte(identifier))
+	h.Write([]byte(kind + "|" + identifier))
 	return hex.EncodeToString(h.Sum(nil))[:10]
 }
 
@@ -49,7 +57,7 @@ func FindEpisode(ctx context.Context, e *engine.Engine, key []byte, typed string
 	typed = strings.ToLower(strings.TrimSpace(typed))
 	for _, row := range rows {
 		id := row[0].(string)
-		if id == typed || Pseudonym(key, id) == typed {
+		if id == typed || Pseudonym(key, EpisodeKind, id) == typed {
 			return id, nil
 		}
 	}

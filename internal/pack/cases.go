@@ -2,14 +2,12 @@ package pack
 
 import (
 	"context"
-	"crypto/hmac"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"html/template"
 	"strings"
 	"time"
 
+	"thawline/internal/audit"
 	"thawline/internal/contract"
 	"thawline/internal/engine"
 )
@@ -20,11 +18,14 @@ type casesPage struct {
 	Script                                                      template.JS
 	ScriptHash                                                  string
 	Marks, Findings, Places                                     []string
-	Discuss                                                     []string
+	Discuss                                                     []discussed
 	DiscussRule                                                 string
 	Open                                                        []unit
 	Cases                                                       []episode
 }
+
+// discussed is a case picked for the meeting.
+type discussed struct{ Name, Mark, Because, Place string }
 
 type episode struct {
 	Name, Patient, Mark, Because, Place, Specialty, Begin string
@@ -44,14 +45,6 @@ type unit struct {
 	episode                                                                   string
 	issued, begin, finish                                                     time.Time
 	given                                                                     bool
-}
-
-// pseudonym is the first ten hex digits of HMAC-SHA256 of an identifier with
-// the store's key; kind keeps patients and episodes apart.
-func (in *input) pseudonym(kind, id string) string {
-	mac := hmac.New(sha256.New, in.key)
-	mac.Write([]byte(kind + "|" + id))
-	return hex.EncodeToString(mac.Sum(nil))[:10]
 }
 
 func (in *input) clock(v any) string {
@@ -161,7 +154,7 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	places, marks := map[string]bool{}, map[string]bool{}
 	for _, r := range rows {
 		id, patient := r[0].(string), r[1].(string)
-		one := episode{Name: in.pseudonym("episode", id), Patient: in.pseudonym("patient", patient), Mark: r[2].(string), Because: r[4].(string), Place: in.place(r[5]), Specialty: in.place(r[6]),
+		one := episode{Name: audit.Pseudonym(in.key, audit.EpisodeKind, id), Patient: audit.Pseudonym(in.key, audit.PatientKind, patient), Mark: r[2].(string), Because: r[4].(string), Place: in.place(r[5]), Specialty: in.place(r[6]),
 			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], FindingNames: strings.Join(names[id], "; "), Units: units[id]}
 		one.Row, _ = r[3].(int64)
 		for i, f := range facts {
@@ -195,7 +188,11 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 		return a.name < b.name
 	})
 	for _, o := range order[:min(10, len(order))] {
-		c.Discuss = append(c.Discuss, o.name)
+		for _, one := range c.Cases {
+			if one.Name == o.name {
+				c.Discuss = append(c.Discuss, discussed{one.Name, one.Mark, one.Because, one.Place})
+			}
+		}
 	}
 	for _, m := range contract.Marks {
 		if marks[m] {
@@ -306,10 +303,21 @@ func (in *input) timeLine(name string, units []unit, tests map[string]any, evide
 			fmt.Fprintf(&b, `<rect x="%.1f" y="%d" width="6" height="6" fill="none" stroke="#0072B2"/>`, x(u.issued), y)
 		}
 	}
+	// Samples taken together share one label: two would lie over each other.
+	labels := map[time.Time]string{}
+	var taken []time.Time
 	for _, label := range []string{"INR before", "INR after", "fibrinogen"} {
 		if at, ok := tests[label].(time.Time); ok {
-			fmt.Fprintf(&b, `<circle cx="%.1f" cy="%d" r="4" fill="#E69F00" stroke="#1d2733"/><text x="%.1f" y="12" font-size="9" text-anchor="middle" fill="#1d2733">%s</text>`, x(at), height-18, min(max(x(at), 40), 660), label)
+			if labels[at] == "" {
+				taken = append(taken, at)
+				labels[at] = label
+			} else {
+				labels[at] += ", " + label
+			}
 		}
+	}
+	for _, at := range taken {
+		fmt.Fprintf(&b, `<circle cx="%.1f" cy="%d" r="4" fill="#E69F00" stroke="#1d2733"/><text x="%.1f" y="12" font-size="9" text-anchor="middle" fill="#1d2733">%s</text>`, x(at), height-18, min(max(x(at), 60), 640), labels[at])
 	}
 	for _, at := range evidence {
 		fmt.Fprintf(&b, `<path d="M%.1f %d l5 5 l-5 5 l-5 -5z" fill="#D55E00"/>`, x(at), height-23)
