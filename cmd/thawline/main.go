@@ -44,7 +44,10 @@ type command struct {
 	Mark     markCommand      `cmd:"" help:"Build episodes from the store and mark each."`
 	Report   reportCommand    `cmd:"" help:"Draw the pack for a period."`
 	Audit    auditCommand     `cmd:"" help:"Ingest, mark and report, in a row."`
+	Rules    rulesCommand     `cmd:"" help:"List the rules: what each notices, its source, and how often it fired."`
+	Check    checkCommand     `cmd:"" help:"Check site.yaml, policy.yaml, the decision table and the site's panels; write nothing."`
 	Explain  explainCommand   `cmd:"" help:"Tell how an episode came by its mark, fact by fact, with the source rows."`
+	Compare  compareCommand   `cmd:"" help:"Tell which episodes change their mark under another policy or decision table."`
 	Describe describeCommand  `cmd:"" help:"Describe the tables: columns, units, codes."`
 	Query    queryCommand     `cmd:"" help:"Run one read-only SQL query over the store."`
 	Version  kong.VersionFlag `help:"Print the version."`

@@ -45,7 +45,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 		return Paths{}, err
 	}
 	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional,
-		policy: p, zone: s.Zone, key: key, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, "panels")}}}
+		policy: p, zone: s.Zone, key: key, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
 	if small, ok := p.Number("small_count"); ok {
 		in.format = figure.Format{Small: int64(small)}
 	}

@@ -4,12 +4,43 @@ import (
 	"os"
 	"path/filepath"
 
+	"thawline/dashboards"
 	"thawline/internal/figure"
+	"thawline/internal/site"
+	"thawline/queries"
 )
 
 // sitePanels is a folder in which a site keeps panels of its own: one SQL file
 // a figure, and panels.yaml with sections like those of the dashboard.
 type sitePanels struct{ dir string }
+
+// ownPanels is the folder of a site's own panels, beside its site.yaml.
+const ownPanels = "panels"
+
+// CheckPanels reads the committee's dashboard and the panels of a site's own
+// and says every fault in them, with its place. It draws nothing.
+func CheckPanels(s *site.Site) error {
+	_, _, err := panels([]sitePanels{{filepath.Join(s.Dir, ownPanels)}})
+	return err
+}
+
+// panels reads the dashboard with the site's own sections, and the figures.
+func panels(extras []sitePanels) (*figure.Dashboard, map[string]*figure.Definition, error) {
+	defined, err := figure.Load(queries.FS, "figures", "queries/figures")
+	if err != nil {
+		return nil, nil, err
+	}
+	dashboard, err := figure.LoadDashboard(dashboards.FS, "committee.yaml", defined)
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, extra := range extras {
+		if err := extra.into(dashboard, defined); err != nil {
+			return nil, nil, err
+		}
+	}
+	return dashboard, defined, nil
+}
 
 // into adds the folder's sections before the last one. A figure of the site may
 // not take the name of one of ours.

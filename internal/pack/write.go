@@ -14,11 +14,8 @@ import (
 
 	"github.com/google/renameio/v2"
 
-	"thawline/dashboards"
 	"thawline/internal/chart"
 	"thawline/internal/engine"
-	"thawline/internal/figure"
-	"thawline/queries"
 )
 
 var (
@@ -58,18 +55,9 @@ type run struct {
 // before the first is written, and each replaces its forerunner in one step.
 func (in *input) write(ctx context.Context, e *engine.Engine, dir string) (Paths, error) {
 	paths := Paths{filepath.Join(dir, "committee.html"), filepath.Join(dir, "cases.html"), filepath.Join(dir, "run.json")}
-	defined, err := figure.Load(queries.FS, "figures", "queries/figures")
+	dashboard, defined, err := panels(in.panels)
 	if err != nil {
 		return paths, err
-	}
-	dashboard, err := figure.LoadDashboard(dashboards.FS, "committee.yaml", defined)
-	if err != nil {
-		return paths, err
-	}
-	for _, extra := range in.panels {
-		if err := extra.into(dashboard, defined); err != nil {
-			return paths, err
-		}
 	}
 	drawn, err := chart.New()
 	if err != nil {

@@ -1,0 +1,45 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"thawline/internal/pack"
+	"thawline/internal/policy"
+	"thawline/internal/site"
+)
+
+type checkCommand struct {
+	where
+}
+
+// Run reads everything that a site writes by hand and says every fault with its
+// place. It touches no store.
+func (c *checkCommand) Run(ctx context.Context, s *streams) error {
+	hospital, err := site.Load(c.Site)
+	if err != nil {
+		return err
+	}
+	s.say("%s: %d feeds, %d product codes", c.Site, len(hospital.Feeds), len(hospital.Products))
+	p, err := policy.Load(hospital.Policy)
+	if err != nil {
+		return err
+	}
+	own := 0
+	for _, v := range p.Values() {
+		if !v.Default {
+			own++
+		}
+	}
+	s.say("policy: %d values, %d of them the site's own, %d periods", len(p.Values()), own, len(p.Periods()))
+	table, err := p.Table()
+	if err != nil {
+		return usageError{fmt.Errorf("decision table: %w", err)}
+	}
+	s.say("decision table: %d rows, every combination has one, every row can be reached", len(table.Rows()))
+	if err := pack.CheckPanels(hospital); err != nil {
+		return usageError{err}
+	}
+	s.say("dashboard and panels: no fault")
+	return nil
+}
