@@ -52,14 +52,11 @@ func Mark(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) 
 
 // mark is Mark over what it needs of a site; it fills given.Present.
 func mark(ctx context.Context, st *store.Store, at clock, given Given) (Summary, error) {
-	now, found := st.LayerFacts("current")
-	if !found {
-		return Summary{}, fmt.Errorf("the store %s has no layer current yet: run thawline ingest first", st.Dir())
+	present, err := presentFeeds(st)
+	if err != nil {
+		return Summary{}, err
 	}
-	given.Present = map[string]bool{}
-	for _, t := range contract.Feeds() {
-		_, given.Present[t.Name] = now.Sums[t.Name+"_read"]
-	}
+	given.Present = present
 	from, err := markFrom(st, at, given)
 	if err != nil {
 		return Summary{}, err
