@@ -200,7 +200,7 @@ func differing(own, other *policy.Policy) []ValueChange {
 		all, values := map[string][]string{}, p.Values()
 		for _, v := range values {
 			text := v.Text
-			if v.Unit != "" {
+			if v.Unit != "" && v.Text != "none" {
 				text += " " + v.Unit
 			}
 			if !v.From.IsZero() {

@@ -1,0 +1,537 @@
+package audit
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+	"thawline/internal/policy"
+	"thawline/queries"
+)
+
+// record is one row of a small hospital, invented its tables.
+type (
+	record   map[string]string
+	invented map[string][]record
+)
+
+// inventor draws a small hospital full of edges: times on a grid of half hours,
+// values on the limits, a good part of the facts missing.
+type inventor struct {
+	*rand.Rand
+	tables invented
+	prefix string
+}
+
+// propertyStart is the first day that a small hospital knows.
+var propertyStart = time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// coveredMonths are those in which the feeds of bleeding and medicines have rows
+// of a patient without plasma: the others show nothing.
+var coveredMonths = []time.Month{2, 3, 4, 5, 6, 7, 8, 9}
+
+func pick[T any](v *inventor, from ...T) T { return from[v.IntN(len(from))] }
+
+func (v *inventor) chance(share float64) bool { return v.Float64() < share }
+
+func at(minute int) string {
+	return propertyStart.Add(time.Duration(minute) * time.Minute).Format("2006-01-02 15:04:05")
+}
+
+func (v *inventor) add(table string, row record) {
+	row["source_file"], row["source_row"] = v.prefix+table+".csv", fmt.Sprint(len(v.tables[table])+2)
+	v.tables[table] = append(v.tables[table], row)
+}
+
+// near is a minute near another, mostly on the grid.
+func (v *inventor) near(middle, before, after int) int {
+	minute := middle - before + v.IntN(before+after+1)
+	if v.chance(0.8) {
+		minute -= minute % 30
+	}
+	return minute
+}
+
+func (v *inventor) issue(patient, component string, minute int, indication, volume string) {
+	number := fmt.Sprintf("%sN%05d", v.prefix, len(v.tables["issues"]))
+	code := map[string]string{"plasma": "F", "red_cells": "R"}[component]
+	row := record{"unit_no": number, "product_code": code, "bag_code": code, "bag": number + "|" + code + "|", "is_batch": "false", "component": component,
+		"patient_id": patient, "issued_at": at(minute), "issued_local": at(minute), "indication": indication, "volume_ml": volume, "nominal_ml": pick(v, "275", "275", ""),
+		"fate": pick(v, "transfused", "transfused", "transfused", "transfused", "transfused", "presumed", "returned", "discarded", "unknown")}
+	if component == "plasma" {
+		row["product"] = "fresh_frozen"
+	}
+	if row["fate"] == "transfused" {
+		row["started_at"], row["ended_at"] = pick(v, at(minute+10), at(minute+30), ""), pick(v, at(minute+60), at(minute+90), "")
+		row["transfused_ml"] = pick(v, "", "", "", "100")
+	}
+	v.add("issues", row)
+}
+
+func (v *inventor) patient(number string) {
+	t := v.IntN(300*24*60) + 20*24*60
+	born := pick(v, "1950-03-01", "1950-03-01", "1981-07-09", "1999-12-31", "2014-05-05", "")
+	if v.chance(0.05) {
+		born = propertyStart.Add(time.Duration(t)*time.Minute).AddDate(0, 0, -pick(v, 3, 27, 29)).Format(time.DateOnly)
+	}
+	v.add("patients", record{"patient_id": number, "birth_date": born, "sex": pick(v, "F", "M", ""), "abo": pick(v, "A", "O", "")})
+	told := pick(v, "", "bleeding", "procedure", "raised_inr", "other", "liver_disease", "anticoagulant_reversal", "factor_deficiency")
+	for range pick(v, 1, 2, 2, 3, 4) {
+		v.issue(number, "plasma", v.near(t, 0, 90), pick(v, told, told, told, ""), pick(v, "275", "250", "200", ""))
+	}
+	if v.chance(0.35) {
+		for range pick(v, 1, 2, 3, 4) {
+			v.issue(number, "red_cells", v.near(t, 400, 300), "", "")
+		}
+	}
+	for minute := range v.times(0, 1, 1, 2) {
+		v.add("measures", record{"patient_id": number, "kind": "weight", "measured_at": at(t - 60*minute - v.IntN(60)), "value": pick(v, "70", "80", "55", "110", "25", "3.2"), "method": pick(v, "measured", "stated")})
+	}
+	if v.chance(0.4) {
+		v.add("measures", record{"patient_id": number, "kind": "height", "measured_at": at(t - 3000), "value": pick(v, "150", "165", "180"), "method": "measured"})
+	}
+	values := map[string][]string{"inr": {"1.2", "1.5", "1.6", "1.9", "2.6"}, "pt_ratio": {"1.2", "1.6", "2.1"}, "aptt_ratio": {"1.1", "1.6", "1.9"},
+		"fibrinogen": {"0.9", "1.4", "2.2"}, "hb": {"65", "85", "105"}, "platelets": {"20", "150"}, "viscoelastic": {"60", "95"}}
+	for _, test := range slices.Sorted(maps.Keys(values)) {
+		for i := range v.times(0, 0, 1, 1, 2) {
+			// A minute of its own: in the layer current a key stands once.
+			minute := v.near(t, 1200, 500) + i
+			v.add("labs", record{"patient_id": number, "test": test, "collected_at": at(minute), "resulted_at": pick(v, at(minute+40), ""), "value": pick(v, values[test]...),
+				"bound": pick(v, "", "", "", "", "", "", "<", ">"), "point_of_care": "false", "status": "final"})
+		}
+	}
+	for _, e := range []struct {
+		kind   string
+		share  float64
+		detail []string
+	}{{"bleeding", 0.25, []string{"major", "minor", ""}}, {"procedure", 0.35, []string{"high", "low", ""}}, {"activation", 0.04, []string{""}},
+		{"diagnosis", 0.15, []string{"liver_disease", "ttp"}}, {"reaction", 0.15, []string{"allergic", "overload"}}} {
+		if v.chance(e.share) {
+			minute := v.near(t, 600, 400)
+			v.add("events", record{"patient_id": number, "kind": e.kind, "detail": pick(v, e.detail...), "at": at(minute), "until": pick(v, "", at(minute+60))})
+		}
+	}
+	for _, medicine := range []string{"vitamin_k_antagonist", "heparin", "prothrombin_complex"} {
+		if v.chance(0.15) {
+			v.add("medicines", record{"patient_id": number, "medicine": medicine, "given_at": at(v.near(t, 1200, 300))})
+		}
+	}
+}
+
+// times counts from nothing to one of the numbers.
+func (v *inventor) times(from ...int) int { return pick(v, from...) }
+
+// small invents a hospital of patients whose numbers begin with prefix. Whether
+// feeds would have shown bleeding and medicines rests on a patient without plasma.
+func small(seed uint64, prefix string, patients int) invented {
+	v := &inventor{rand.New(rand.NewPCG(seed, 3)), invented{}, prefix}
+	for i := range patients {
+		v.patient(fmt.Sprintf("%s%03d", prefix, i))
+	}
+	for _, month := range coveredMonths {
+		first := time.Date(2025, month, 1, 12, 0, 0, 0, time.UTC).Format("2006-01-02 15:04:05")
+		v.add("events", record{"patient_id": prefix + "without plasma", "kind": "bleeding", "at": first})
+		v.add("medicines", record{"patient_id": prefix + "without plasma", "medicine": "heparin", "given_at": first})
+	}
+	return v.tables
+}
+
+// keep is a hospital with those rows alone that a test keeps.
+func (h invented) keep(stays func(table string, row record) bool) invented {
+	out := invented{}
+	for table, rows := range h {
+		out[table] = slices.DeleteFunc(slices.Clone(rows), func(row record) bool { return !stays(table, row) })
+	}
+	return out
+}
+
+// without takes whole feeds away.
+func (h invented) without(feeds ...string) invented {
+	out := maps.Clone(h)
+	for _, feed := range feeds {
+		delete(out, feed)
+	}
+	return out
+}
+
+// change is a hospital with each row rewritten.
+func (h invented) change(rewrite func(table string, row record)) invented {
+	out := invented{}
+	for table, rows := range h {
+		for _, row := range rows {
+			row = maps.Clone(row)
+			rewrite(table, row)
+			out[table] = append(out[table], row)
+		}
+	}
+	return out
+}
+
+// propertyRun marks a hospital; after loads, before the queries run, prepare may
+// change the small tables.
+type propertyRun struct {
+	threads int
+	policy  *policy.Policy
+	rules   bool
+	prepare string
+}
+
+func (r propertyRun) over(t *testing.T, h invented) *engine.Engine {
+	t.Helper()
+	ctx := context.Background()
+	e := currentEngine(t, r.threads)
+	given := Given{Policy: r.policy, Present: map[string]bool{}}
+	if given.Policy == nil {
+		given.Policy = policy.Default()
+	}
+	for _, table := range contract.Feeds() {
+		if err := e.Load(ctx, table.Name, table.Columns, nil); err != nil {
+			t.Fatal(err)
+		}
+		rows := h[table.Name]
+		given.Present[table.Name] = rows != nil
+		names := map[string]bool{}
+		for _, row := range rows {
+			for name := range row {
+				names[name] = true
+			}
+		}
+		cells := [][]string{slices.Sorted(maps.Keys(names))}
+		for _, row := range rows {
+			var line []string
+			for _, name := range cells[0] {
+				line = append(line, row[name])
+			}
+			cells = append(cells, line)
+		}
+		if len(rows) > 0 {
+			fillTable(t, e, table, cells)
+		}
+	}
+	if r.rules {
+		if err := MarkTables(ctx, e, given); err != nil {
+			t.Fatal(err)
+		}
+		return e
+	}
+	if err := loadGiven(ctx, e, given); err != nil {
+		t.Fatal(err)
+	}
+	if err := e.Exec(ctx, "prepare", r.prepare+"; SELECT 1"); err != nil {
+		t.Fatal(err)
+	}
+	var all []*Query
+	for _, stage := range markStages {
+		some, err := LoadQueries(queries.FS, stage)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, some...)
+	}
+	ordered, err := Order(all)
+	if err == nil {
+		err = Run(ctx, e, ordered)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return e
+}
+
+// propertyFacts gives the facts of each episode that the properties speak of.
+func propertyFacts(t *testing.T, e *engine.Engine) map[string]record {
+	t.Helper()
+	names, rows, err := e.Rows(context.Background(), "facts", `
+SELECT episodes.episode_id, episodes.outcome, episodes.population, episodes.basis, episodes.coagulopathy, coalesce(episodes.shown_by, '') AS shown_by,
+    episodes.alternative, episodes.dose_band, episodes.course, episodes.mark, marked.test_too_old, doses.weight_basis_decides,
+    (episodes.viscoelastic_before_at IS NOT NULL) AS viscoelastic,
+    (SELECT string_agg(DISTINCT evidence.source, ' ' ORDER BY evidence.source) FROM evidence WHERE evidence.episode_id = episodes.episode_id) AS evidence
+FROM episodes
+INNER JOIN marked ON marked.episode_id = episodes.episode_id AND marked.lens = 'all'
+INNER JOIN doses ON doses.episode_id = episodes.episode_id`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := map[string]record{}
+	for _, row := range rows {
+		facts := record{}
+		for i, name := range names {
+			facts[name] = fmt.Sprint(row[i])
+		}
+		all[facts["episode_id"]] = facts
+	}
+	return all
+}
+
+// wholeTables writes every audit table out, the rows in their order.
+func wholeTables(t *testing.T, e *engine.Engine, condition map[string]string) map[string]string {
+	t.Helper()
+	all := map[string]string{}
+	for _, table := range contract.Audit() {
+		var names []string
+		for _, c := range table.Columns {
+			names = append(names, engine.Name(c.Name))
+		}
+		where := condition[table.Name]
+		if condition != nil && where == "" {
+			continue
+		}
+		if where == "" {
+			where = "true"
+		}
+		_, rows, err := e.Rows(context.Background(), table.Name, fmt.Sprintf("SELECT %s FROM %s WHERE %s", strings.Join(names, ", "), table.Name, where))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b strings.Builder
+		for _, row := range rows {
+			fmt.Fprintln(&b, row...)
+		}
+		all[table.Name] = b.String()
+	}
+	return all
+}
+
+func sameTables(t *testing.T, what string, want, got map[string]string) {
+	t.Helper()
+	for name, text := range want {
+		if got[name] == text {
+			continue
+		}
+		a, b := strings.Split(text, "\n"), strings.Split(got[name], "\n")
+		for i := range min(len(a), len(b)) {
+			if a[i] != b[i] {
+				t.Errorf("%s: %s differs in row %d:\n%s\n%s", what, name, i+1, a[i], b[i])
+				break
+			}
+		}
+		if len(a) != len(b) {
+			t.Errorf("%s: %s has %d rows, then %d", what, name, len(a)-1, len(b)-1)
+		}
+	}
+}
+
+// propertySeeds and propertyPatients size the hospitals: a run takes about a second.
+const propertySeeds, propertyPatients = 3, 100
+
+// TestMarksDoNotDependOn what does not concern them: the order of rows, the
+// number of threads, and the rows of other patients, so long as these leave the
+// months alone in which bleeding and medicines are recorded at all.
+func TestMarksDoNotDependOn(t *testing.T) {
+	for seed := range uint64(propertySeeds) {
+		h := small(seed, "P", propertyPatients)
+		want := wholeTables(t, propertyRun{threads: 1, rules: true}.over(t, h), nil)
+		sameTables(t, fmt.Sprintf("seed %d, four threads", seed), want, wholeTables(t, propertyRun{threads: 4, rules: true}.over(t, h), nil))
+		shuffled, r := invented{}, rand.New(rand.NewPCG(seed, 4))
+		for table, rows := range h {
+			rows = slices.Clone(rows)
+			r.Shuffle(len(rows), func(i, j int) { rows[i], rows[j] = rows[j], rows[i] })
+			shuffled[table] = rows
+		}
+		sameTables(t, fmt.Sprintf("seed %d, shuffled", seed), want, wholeTables(t, propertyRun{threads: 2, rules: true}.over(t, shuffled), nil))
+
+		// Months of bleeding and of medicines stay as they were: of the others
+		// only rows in the months that are covered anyway come along.
+		joined := maps.Clone(h)
+		months := map[string]map[string]bool{"events": {}, "medicines": {}}
+		first, last := map[string]string{}, map[string]string{}
+		moment := map[string]string{"events": "at", "medicines": "given_at"}
+		for table := range months {
+			for _, row := range h[table] {
+				if table == "medicines" || row["kind"] == "bleeding" {
+					when := row[moment[table]][:10]
+					months[table][when[:7]] = true
+					if first[table] == "" || when < first[table] {
+						first[table] = when
+					}
+					last[table] = max(last[table], when)
+				}
+			}
+		}
+		for table, rows := range small(seed+1000, "Q", propertyPatients) {
+			for _, row := range rows {
+				if when := row[moment[table]]; (table == "medicines" || row["kind"] == "bleeding") && (!months[table][when[:7]] || when[:10] < first[table] || when[:10] > last[table]) {
+					continue
+				}
+				joined[table] = append(slices.Clone(joined[table]), row)
+			}
+		}
+		mine := map[string]string{"episodes": "patient_id LIKE 'P%'", "units": "unit_no LIKE 'P%'", "bags": "unit_no LIKE 'P%'",
+			"evidence": "episode_id IN (SELECT episode_id FROM episodes WHERE patient_id LIKE 'P%')", "findings": "key LIKE 'PN%' OR episode_id IN (SELECT episode_id FROM episodes WHERE patient_id LIKE 'P%')"}
+		alone := map[string]string{}
+		for table := range mine {
+			alone[table] = want[table]
+		}
+		sameTables(t, fmt.Sprintf("seed %d, other patients", seed), alone, wholeTables(t, propertyRun{threads: 2, rules: true}.over(t, joined), mine))
+	}
+}
+
+// TestBandsScale: millilitres and kilograms in another unit, a power of two of
+// the old, leave every band as it was. What is stated in these units besides
+// goes along: the assumed unit and the bounds of belief. Ideal weight comes from
+// height and does not, so heights are left out; nor does the newborn's unit of
+// under 100 mL, so newborns are.
+func TestBandsScale(t *testing.T) {
+	for seed := range uint64(propertySeeds) {
+		h := small(seed, "P", propertyPatients).keep(func(table string, row record) bool { return table != "measures" || row["kind"] == "weight" })
+		before := propertyFacts(t, propertyRun{}.over(t, h))
+		for _, factor := range []int{2, 4} {
+			scaled := h.change(func(table string, row record) {
+				for _, name := range []string{"volume_ml", "nominal_ml", "transfused_ml", "value"} {
+					if row[name] != "" && (table == "issues" || table == "measures") {
+						var number float64
+						fmt.Sscan(row[name], &number)
+						row[name] = fmt.Sprint(number * float64(factor))
+					}
+				}
+			})
+			prepare := fmt.Sprintf("UPDATE policy SET default_unit_ml = default_unit_ml * %[1]d; UPDATE weight_for_age SET low_kg = low_kg * %[1]d, high_kg = high_kg * %[1]d", factor)
+			after := propertyFacts(t, propertyRun{prepare: prepare}.over(t, scaled))
+			seen := map[string]int{}
+			for id, b := range before {
+				if b["population"] == "newborn" {
+					continue
+				}
+				seen[b["dose_band"]]++
+				if a := after[id]; a["dose_band"] != b["dose_band"] || a["mark"] != b["mark"] {
+					t.Errorf("seed %d, times %d: %s becomes %s\n%v", seed, factor, b["dose_band"], a["dose_band"], b)
+				}
+			}
+			if seen["below"] == 0 || seen["within"] == 0 || seen["not_known"] == 0 {
+				t.Errorf("seed %d: bands %v: the test proves too little", seed, seen)
+			}
+		}
+	}
+}
+
+// against are the marks that speak against the clinician.
+var against = []string{"non-bleeding", "unsupported", "under-dosed"}
+
+// removals take something away from what the store knows, and state what must
+// then hold. never lists marks that rest on what was taken, and that no episode
+// may have. lifted says of an episode, by its
+// facts before and after, that the contract itself lets an undetermined one
+// become a verdict: all other undetermined episodes must stay so.
+var removals = []struct {
+	name   string
+	stays  func(table string, row record) bool
+	feeds  []string
+	never  []string
+	lifted func(before, after record) bool
+}{
+	// Section 3: without a weight the band is not known, and only factor
+	// deficiency and bleeding look at it. Nothing is lifted.
+	{name: "measures", feeds: []string{"measures"}, never: []string{"under-dosed"}},
+	// Section 9: unsupported rests on a test, whether it shows or not. Section
+	// 5: a fall of haemoglobin is evidence that goes with the tests.
+	{name: "labs", feeds: []string{"labs"}, never: []string{"unsupported"},
+		lifted: func(before, after record) bool {
+			return strings.Contains(before["evidence"], "hb_fall") && after["basis"] != before["basis"]
+		}},
+	// Section 6: non-bleeding rests on a feed that would have shown bleeding.
+	// Section 7: a test too old is only so for bleeding and procedures, and a
+	// basis of another limit may be left. Section 8: stopped is told by a reaction.
+	{name: "events", feeds: []string{"events"}, never: []string{"non-bleeding"},
+		lifted: func(before, after record) bool {
+			return before["test_too_old"] == "true" || before["course"] == "stopped" || before["coagulopathy"] == "shown" && after["basis"] == "procedure"
+		}},
+	{name: "all bleeding rows", stays: func(table string, row record) bool { return row["kind"] != "bleeding" }, never: []string{"non-bleeding"},
+		lifted: func(before, after record) bool {
+			return before["test_too_old"] == "true" || before["coagulopathy"] == "shown" && after["basis"] != before["basis"]
+		}},
+	// Section 8: another product is first choice where a medicine says so.
+	// Section 7: an aPTT that was prolonged without heparin does not count once
+	// it is not known whether there was any.
+	{name: "medicines", feeds: []string{"medicines"},
+		lifted: func(before, after record) bool {
+			return after["alternative"] != before["alternative"] || before["shown_by"] == "aptt_ratio"
+		}},
+	// Section 3: without a birth date all are adults, without a sex none has an
+	// ideal weight.
+	{name: "patients", feeds: []string{"patients"},
+		lifted: func(before, after record) bool {
+			return before["population"] != "adult" || before["weight_basis_decides"] == "true"
+		}},
+	// Section 7: a criterion that is not known keeps the others from deciding
+	// only where it is the viscoelastic one.
+	{name: "viscoelastic", stays: noTest("viscoelastic"), lifted: func(before, after record) bool { return before["viscoelastic"] == "true" }},
+	{name: "inr", stays: noTest("inr"), lifted: shownBy("inr")},
+	{name: "pt_ratio", stays: noTest("pt_ratio"), lifted: shownBy("pt_ratio")},
+	{name: "aptt_ratio", stays: noTest("aptt_ratio"), lifted: shownBy("aptt_ratio")},
+	{name: "fibrinogen", stays: noTest("fibrinogen"), lifted: shownBy("fibrinogen")},
+	{name: "platelets", stays: noTest("platelets")},
+	// Section 5: red cells are evidence, and so part of the fall of haemoglobin.
+	{name: "red cells", stays: func(table string, row record) bool { return row["component"] != "red_cells" },
+		lifted: func(before, after record) bool { return after["basis"] != before["basis"] }},
+}
+
+func noTest(test string) func(string, record) bool {
+	return func(table string, row record) bool { return table != "labs" || row["test"] != test }
+}
+
+// shownBy says that a criterion which held is gone: another result may then
+// decide, or fibrinogen stand alone.
+func shownBy(test string) func(record, record) bool {
+	return func(before, after record) bool { return slices.Contains(strings.Fields(before["shown_by"]), test) }
+}
+
+// TestLessIsNeverHeldAgainstTheClinician takes feeds, tests and evidence away.
+// An episode that is undetermined stays so, but for the cases which the contract
+// names and which removals lists; and no mark is given that rests on what is gone.
+func TestLessIsNeverHeldAgainstTheClinician(t *testing.T) {
+	undetermined, judgedAgainst, lifted := 0, map[string]int{}, map[string]int{}
+	for seed := range uint64(propertySeeds) {
+		h := small(seed, "P", propertyPatients)
+		p := policy.Default()
+		if seed%2 == 1 {
+			// As a site that stocks the other products.
+			p = with(t, [2]string{"concentrate_stocked", "yes"}, [2]string{"fibrinogen_source_stocked", "yes"})
+		}
+		before := propertyFacts(t, propertyRun{policy: p}.over(t, h))
+		for _, b := range before {
+			judgedAgainst[b["mark"]]++
+			if b["mark"] == "undetermined" {
+				undetermined++
+			}
+		}
+		for _, removal := range removals {
+			less := h.without(removal.feeds...)
+			if removal.stays != nil {
+				less = less.keep(removal.stays)
+			}
+			after := propertyFacts(t, propertyRun{policy: p}.over(t, less))
+			for id, b := range before {
+				a := after[id]
+				if slices.Contains(removal.never, a["mark"]) {
+					t.Errorf("seed %d, without %s: an episode is %s\nbefore %v\nafter  %v", seed, removal.name, a["mark"], b, a)
+				}
+				if b["mark"] != "undetermined" || !slices.Contains(against, a["mark"]) {
+					continue
+				}
+				if removal.lifted == nil || !removal.lifted(b, a) {
+					t.Errorf("seed %d, without %s: undetermined becomes %s\nbefore %v\nafter  %v", seed, removal.name, a["mark"], b, a)
+					continue
+				}
+				lifted[removal.name+": undetermined → "+a["mark"]]++
+			}
+		}
+	}
+	if undetermined == 0 {
+		t.Error("no episode is undetermined: the test proves nothing")
+	}
+	for _, mark := range against {
+		if judgedAgainst[mark] == 0 {
+			t.Errorf("no episode is %s: the test proves nothing of it", mark)
+		}
+	}
+	for _, what := range slices.Sorted(maps.Keys(lifted)) {
+		t.Logf("lifted by the contract itself, without %s: %d", what, lifted[what])
+	}
+}
