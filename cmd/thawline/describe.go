@@ -50,8 +50,10 @@ func (c *describeCommand) Run(s *streams) error {
 			kind += " in " + column.Unit
 		}
 		var notes []string
-		if column.Required {
-			notes = append(notes, "never null")
+		if column.Required && !column.Derived {
+			notes = append(notes, "required of an export")
+		} else if column.Derived {
+			notes = append(notes, "made by Thawline")
 		}
 		if column.Identifies {
 			notes = append(notes, "identifies a person")
@@ -65,7 +67,11 @@ func (c *describeCommand) Run(s *streams) error {
 		}
 		fmt.Fprintln(s.out)
 		if len(column.Codes) > 0 && !slices.Equal(column.Codes, []string{"cancelled"}) {
-			fmt.Fprintf(s.out, "  %-28s %-16s codes: %s\n", "", "", strings.Join(column.Codes, ", "))
+			own := ""
+			if !column.Derived && slices.Contains(contract.Feeds(), t) {
+				own = "; local codes are mapped under " + column.Name + ": in the feed"
+			}
+			fmt.Fprintf(s.out, "  %-28s %-16s codes: %s%s\n", "", "", strings.Join(column.Codes, ", "), own)
 		}
 	}
 	return nil

@@ -32,7 +32,7 @@ func (c *markCommand) Run(ctx context.Context, s *streams) error {
 			return err
 		}
 	}
-	return undecided(hospital, summary)
+	return joined(undecided(hospital, st))
 }
 
 // markAll marks the store and says the sums.
@@ -51,18 +51,4 @@ func markAll(ctx context.Context, s *streams, hospital *site.Site, p *policy.Pol
 	}
 	s.say("%s", text)
 	return summary, nil
-}
-
-// undecided says whether too many episodes could not be judged, by the site's
-// own limit.
-func undecided(hospital *site.Site, summary audit.Summary) error {
-	limit := hospital.Limits.UndeterminedShare
-	if limit == nil || summary.Episodes == 0 {
-		return nil
-	}
-	n := summary.Marks["undetermined"]
-	if share := float64(n) / float64(summary.Episodes); share > *limit {
-		return &incompleteError{[]string{fmt.Sprintf("%d of %d episodes undetermined, over the site's undetermined_share %g; the pack's second section says what is missing", n, summary.Episodes, *limit)}}
-	}
-	return nil
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"regexp"
 	"strconv"
@@ -34,7 +33,7 @@ func (c *reportCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	defer st.Close()
-	return draw(ctx, s, hospital, p, st, c.span, c.JSON, nil)
+	return draw(ctx, s, hospital, p, st, c.span, c.JSON)
 }
 
 type auditCommand struct {
@@ -50,42 +49,18 @@ func (c *auditCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	defer st.Close()
-	report, err := readIn(ctx, s, hospital, st)
-	if err != nil {
+	if _, err := readIn(ctx, s, hospital, st); err != nil {
 		return err
 	}
-	summary, err := markAll(ctx, s, hospital, p, st)
-	if err != nil {
+	if _, err := markAll(ctx, s, hospital, p, st); err != nil {
 		return err
 	}
-	short := joinIncomplete(shortfalls(hospital, report), undecided(hospital, summary))
-	if err := draw(ctx, s, hospital, p, st, c.span, c.JSON, short); err != nil {
-		return err
-	}
-	if short != nil {
-		return short
-	}
-	return nil
+	return draw(ctx, s, hospital, p, st, c.span, c.JSON)
 }
 
-// joinIncomplete makes one of several shortfalls, nil of none.
-func joinIncomplete(errs ...error) *incompleteError {
-	var all incompleteError
-	for _, err := range errs {
-		var one *incompleteError
-		if errors.As(err, &one) {
-			all.reasons = append(all.reasons, one.reasons...)
-		}
-	}
-	if all.reasons == nil {
-		return nil
-	}
-	return &all
-}
-
-// draw makes the pack and says where it is. A pack with shortfalls says that it
-// is provisional.
-func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy, st *store.Store, when span, asJSON bool, short *incompleteError) error {
+// draw makes the pack and says where it is. A pack of records that fall short of
+// the site's limits says that it is provisional, and so does the exit code.
+func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy, st *store.Store, when span, asJSON bool) error {
 	from, to, err := months(when.Period)
 	if err != nil {
 		return usageError{err}
@@ -102,20 +77,21 @@ func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy
 	} else if _, err := time.Parse("2006-01-02", today); err != nil {
 		return usageError{fmt.Errorf("--today %q is not a date like 2026-11-25", today)}
 	}
-	options := pack.Options{From: from, To: to, Version: version, Today: today}
-	if short != nil {
-		options.Provisional = short.reasons
-	}
+	lacks := joined(shortfalls(hospital, st), undecided(hospital, st))
+	options := pack.Options{From: from, To: to, Version: version, Today: today, Provisional: reasons(lacks)}
 	paths, err := pack.Build(ctx, st, hospital, p, options)
 	if err != nil {
 		return err
 	}
 	if asJSON {
-		return s.json(paths)
+		if err := s.json(paths); err != nil {
+			return err
+		}
+		return lacks
 	}
 	fmt.Fprintln(s.out, paths.Committee)
 	s.say("for reviewers alone: %s", paths.Cases)
-	return nil
+	return lacks
 }
 
 var (

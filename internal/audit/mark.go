@@ -246,6 +246,16 @@ func (s Summary) sums() map[string]int64 {
 	return sums
 }
 
+// LastSummary returns the sums of the marks that the store holds, and whether
+// it holds any.
+func LastSummary(st *store.Store) (Summary, bool) {
+	facts, found := st.LayerFacts("audit")
+	if !found {
+		return Summary{}, false
+	}
+	return summaryOf(facts.Sums), true
+}
+
 // summaryOf is the summary that a layer's sums were filled from. Episodes and
 // units are sums over marks and fates.
 func summaryOf(sums map[string]int64) Summary {

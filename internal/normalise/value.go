@@ -41,7 +41,12 @@ func (m *Mapper) prepareQuantities(names []string) {
 			unit = contract.MeasureUnits[name]
 		}
 		q := quantity{name: name, low: believed[name][0], high: believed[name][1], canonical: name == "inr" || name == "pt_ratio" || name == "aptt_ratio"}
-		q.reason = fmt.Sprintf("outside %g to %g %s, the limits of %s", q.low, q.high, unit, name)
+		if unit != "1" {
+			unit = " " + unit
+		} else {
+			unit = "" // A ratio has none.
+		}
+		q.reason = fmt.Sprintf("outside %g to %g%s, the limits of %s", q.low, q.high, unit, name)
 		if stated := m.feed.Units[name]; stated != "" {
 			q.stated, q.isStated = site.UnitOf(name, stated)
 		}

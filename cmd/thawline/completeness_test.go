@@ -1,0 +1,60 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// TestWhatWasNotTakenIsSaid: a first run with gaps in its maps says why rows
+// and cells were not taken, with the first place, and which codes have no map.
+func TestWhatWasNotTakenIsSaid(t *testing.T) {
+	dir := t.TempDir()
+	site := filepath.Join(dir, "site.yaml")
+	for name, text := range map[string]string{
+		"site.yaml":   goodSite,
+		"policy.yaml": "{}\n",
+		"issues1.csv": "unit_no,product_code,patient_id,issued_at,fate,indication\n" +
+			"U1,F,SECRET1,2025-03-10T10:00Z,gone,bleeding\n" +
+			"U2,NEW1,SECRET1,2025-03-10T10:00Z,transfused,bleeding\n" +
+			"U3,F,SECRET2,2025-03-10T10:00Z,transfused,who knows\n",
+		"labs1.csv": goodLabs + "SECRET1,INR,2.2,2025/31/03\nSECRET1,INR,2.3,x\nSECRET1,CRP,7,10/03/2025 09:00\nSECRET1,INR,99,10/03/2025 10:00\n",
+	} {
+		os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600)
+	}
+	var out, errOut bytes.Buffer
+	if code := run(context.Background(), []string{"ingest", "--site", site}, &out, &errOut); code != exitIncomplete {
+		t.Errorf("exit %d, want %d", code, exitIncomplete)
+	}
+	said := errOut.String()
+	for _, want := range []string{
+		"labs1.csv: 5 rows read = 2 accepted + 2 rejected + 1 set aside",
+		"rejected 2: collected_at: ", "first labs1.csv row 3",
+		"suspect 1: value: outside 0.5 to 30, the limits of inr; first labs1.csv row 6",
+		"test=CRP (1)", "product_code=NEW1 (1)",
+		"fate=gone (1)", "indication=who knows (1)",
+		`product code "NEW1" is in no product map`,
+	} {
+		if !strings.Contains(said, want) {
+			t.Errorf("ingest does not say %q:\n%s", want, said)
+		}
+	}
+	if strings.Contains(said, "SECRET") {
+		t.Errorf("ingest names a patient:\n%s", said)
+	}
+	// Who asks for the pack makes no difference: it is provisional.
+	ask(t, "mark", "--site", site)
+	for _, verb := range []string{"report", "audit"} {
+		out.Reset()
+		errOut.Reset()
+		if code := run(context.Background(), []string{verb, "--site", site, "--period", "2025-03", "--today", "2025-04-02"}, &out, &errOut); code != exitIncomplete {
+			t.Errorf("%s: exit %d, want %d\n%s", verb, code, exitIncomplete, errOut.String())
+		}
+		if html := readFile(t, strings.TrimSpace(out.String())); !strings.Contains(html, "NEW1") || !strings.Contains(strings.ToLower(html), "provisional") {
+			t.Errorf("%s: the pack does not say that it is provisional, and why", verb)
+		}
+	}
+}
