@@ -3,7 +3,21 @@
 -- reads:     issues
 WITH plasma AS (
     SELECT
-        issues.*,
+        -- Only what a bag needs: the rows are sorted twice.
+        issues.bag,
+        issues.unit_no,
+        issues.product_code,
+        issues.bag_no,
+        issues.product,
+        issues.unit_abo,
+        issues.location,
+        issues.fate,
+        issues.thawed_at,
+        issues.issued_at,
+        issues.started_at,
+        issues.returned_at,
+        issues.discarded_at,
+        issues.discard_reason,
         CASE issues.fate
             WHEN 'transfused' THEN 1 WHEN 'presumed' THEN 2 WHEN 'discarded' THEN 3
             WHEN 'transferred' THEN 4 WHEN 'unknown' THEN 5 ELSE 6
