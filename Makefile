@@ -48,7 +48,7 @@ bench: build ## time ingest, current, mark and pack on an invented store (THAWLI
 browser: ## install a headless browser and PDF tools for the browser tests, where it may
 	@if [ -z "$(THAWLINE_BROWSER)" ]; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
-	    apt-get -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
+	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
 	  else echo "the browser tests need chromium: install it (Debian: apt-get install chromium) or name it in THAWLINE_BROWSER"; exit 1; fi; fi
 
 clean: ## remove what was built

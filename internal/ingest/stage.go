@@ -18,13 +18,13 @@ import (
 
 	"thawline/internal/contract"
 	"thawline/internal/normalise"
-	"thawline/internal/read/delimited"
+	"thawline/internal/read"
 	"thawline/internal/store"
 )
 
 // piece is a segment on its way through the workers.
 type piece struct {
-	segment *delimited.Segment
+	segment read.Stretch
 	bytes   int64
 	done    chan struct{}
 	output  *normalise.Output
@@ -42,15 +42,15 @@ func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, di
 	}
 	defer f.Close()
 	bytes := &hasher{reader: f, hash: sha256.New()}
-	options := delimited.Options{Encoding: src.feed.Encoding}
+	options := read.Options{Table: src.feed.Table, Encoding: src.feed.Encoding}
 	if src.feed.Delimiter != "" {
 		options.Delimiter = src.feed.Delimiter[0]
 	}
-	export, err := delimited.Open(bytes, src.base, options)
+	export, err := read.Open(bytes, src.base, options)
 	if err != nil {
 		return reading, err
 	}
-	mapper, err := normalise.New(r.site, src.feed, export.Header, info)
+	mapper, err := normalise.New(r.site, src.feed, export.Names(), info)
 	if err != nil {
 		return reading, err // It names the file.
 	}
@@ -64,7 +64,7 @@ func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, di
 		return files.write(p.output)
 	})
 	if err != nil {
-		var place *delimited.Error
+		var place *read.Error
 		if !errors.As(err, &place) && ctx.Err() == nil {
 			err = fmt.Errorf("%s: %w", src.base, err)
 		}
@@ -87,14 +87,14 @@ func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, di
 
 // eachPiece calls use with the normalised segments of export in order. At most
 // twice as many segments as workers are in memory at once.
-func (r *run) eachPiece(ctx context.Context, export *delimited.Export, mapper *normalise.Mapper, use func(*piece) error) error {
+func (r *run) eachPiece(ctx context.Context, export read.Export, mapper *normalise.Mapper, use func(*piece) error) error {
 	ctx, stop := context.WithCancel(ctx)
 	workers := runtime.GOMAXPROCS(0)
 	work, order := make(chan *piece), make(chan *piece, workers)
 	go func() {
 		defer close(order)
 		defer close(work)
-		for segment, err := range export.Segments() {
+		for segment, err := range export.Stretches() {
 			p := &piece{segment: segment, err: err, done: make(chan struct{})}
 			if err != nil {
 				close(p.done)
@@ -154,7 +154,7 @@ func close1(p *piece, err error) {
 }
 
 // normalised parses and normalises one segment.
-func normalised(mapper *normalise.Mapper, segment *delimited.Segment) (*normalise.Output, error) {
+func normalised(mapper *normalise.Mapper, segment read.Stretch) (*normalise.Output, error) {
 	batch := mapper.NewBatch()
 	err := segment.Rows(func(line int64, cells [][]byte) bool {
 		batch.Add(line, cells)
