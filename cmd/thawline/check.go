@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"thawline/internal/audit"
 	"thawline/internal/pack"
 	"thawline/internal/policy"
 	"thawline/internal/site"
@@ -37,6 +38,11 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 		return usageError{fmt.Errorf("decision table: %w", err)}
 	}
 	s.say("decision table: %d rows, every combination has one, every row can be reached", len(table.Rows()))
+	rules, err := audit.LocalRules(ctx, hospital, p)
+	if err != nil {
+		return err
+	}
+	s.say("rules of the site's own: %d, no fault", len(rules))
 	if err := pack.CheckPanels(hospital); err != nil {
 		return usageError{err}
 	}

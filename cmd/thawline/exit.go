@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 
+	"thawline/internal/audit"
 	"thawline/internal/ingest"
 	"thawline/internal/policy"
 	"thawline/internal/site"
@@ -55,13 +56,14 @@ func codeOf(err error) exitCode {
 		incomplete *incompleteError
 		siteFaults *site.Faults
 		policyErr  *policy.Faults
+		ruleFaults *audit.RuleFaults
 	)
 	switch {
 	case err == nil:
 		return exitDone
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &usage), errors.As(err, &siteFaults), errors.As(err, &policyErr), ingest.IsConfiguration(err):
+	case errors.As(err, &usage), errors.As(err, &siteFaults), errors.As(err, &policyErr), errors.As(err, &ruleFaults), ingest.IsConfiguration(err):
 		return exitWrong
 	case errors.As(err, &incomplete):
 		return exitIncomplete

@@ -17,7 +17,9 @@ type rulesCommand struct {
 
 // ruleLine is a rule as its header tells it, and what it did in the store.
 type ruleLine struct {
-	Name     string `json:"name"`
+	Name string `json:"name"`
+	// Own says that it is a rule of the site's own.
+	Own      bool   `json:"own"`
 	Of       string `json:"of"`
 	Severity string `json:"severity"`
 	Says     string `json:"says"`
@@ -39,21 +41,24 @@ type ruleRun struct {
 }
 
 // Run lists the rules from the headers of the SQL that runs, so that the list
-// cannot differ from it. Without a site it lists them without counts.
+// cannot differ from it; the site's own stand last. Without a site it lists the
+// program's, without counts.
 func (c *rulesCommand) Run(ctx context.Context, s *streams) error {
 	rules, err := audit.Rules()
 	if err != nil {
 		return err
 	}
-	runs := map[string]*ruleRun{}
+	runs, builtin := map[string]*ruleRun{}, len(rules)
 	if _, err := os.Stat(c.Site); err == nil {
-		if runs, err = c.runs(ctx); err != nil {
+		own, did, err := c.runs(ctx)
+		if err != nil {
 			return err
 		}
+		rules, runs = append(rules, own...), did
 	}
 	var lines []ruleLine
-	for _, r := range rules {
-		lines = append(lines, ruleLine{r.Name, r.Header["of"], r.Header["severity"], r.Says, r.Header["fires"], r.Header["not known"], r.Header["source"], r.Header["needs"], runs[r.Name]})
+	for i, r := range rules {
+		lines = append(lines, ruleLine{r.Name, i >= builtin, r.Header["of"], r.Header["severity"], r.Says, r.Header["fires"], r.Header["not known"], r.Header["source"], r.Header["needs"], runs[r.Name]})
 	}
 	if c.JSON {
 		return s.json(lines)
@@ -67,7 +72,11 @@ func (c *rulesCommand) Run(ctx context.Context, s *streams) error {
 		} else if run != nil {
 			counts = "not run: " + run.WhyNot + "\t\t"
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", line.Name, line.Of, line.Severity, counts, strings.TrimSuffix(line.Says, "."))
+		says := strings.TrimSuffix(line.Says, ".")
+		if line.Own {
+			says += " (the site's own rule)"
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", line.Name, line.Of, line.Severity, counts, says)
 	}
 	if err := w.Flush(); err != nil {
 		return err
@@ -76,25 +85,29 @@ func (c *rulesCommand) Run(ctx context.Context, s *streams) error {
 	return nil
 }
 
-// runs reads what the last mark of the site's store did.
-func (c *rulesCommand) runs(ctx context.Context) (map[string]*ruleRun, error) {
-	hospital, _, st, err := c.open(false)
+// runs reads the site's own rules, and what the last mark of its store did.
+func (c *rulesCommand) runs(ctx context.Context) ([]*audit.Query, map[string]*ruleRun, error) {
+	hospital, p, st, err := c.open(false)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer st.Close()
+	own, err := audit.LocalRules(ctx, hospital, p)
+	if err != nil {
+		return nil, nil, err
+	}
 	e, err := audit.OpenReader(ctx, st, hospital)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer e.Close()
 	_, rows, err := e.Rows(ctx, "rules_run", `SELECT finding, run, coalesce(why_not, ''), judged, fired, not_known FROM rules_run ORDER BY finding`)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	runs := map[string]*ruleRun{}
 	for _, row := range rows {
 		runs[row[0].(string)] = &ruleRun{row[1].(bool), row[2].(string), row[3].(int64), row[4].(int64), row[5].(int64)}
 	}
-	return runs, nil
+	return own, runs, nil
 }

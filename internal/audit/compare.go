@@ -124,7 +124,7 @@ func judged(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy
 		return nil, err
 	}
 	given := Given{Policy: p, Present: present, ControlledStorage: s.ControlledStorage}
-	if err := MarkTables(ctx, e, given); err != nil {
+	if err := EpisodeTables(ctx, e, given); err != nil {
 		return nil, err
 	}
 	_, rows, err := e.Rows(ctx, "marks to compare", "SELECT episode_id, mark, because, mark_row FROM episodes")

@@ -47,7 +47,11 @@ type Summary struct {
 // records nor policy nor queries have changed it writes nothing. It refuses to
 // write tables whose sums do not agree.
 func Mark(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (Summary, error) {
-	return mark(ctx, st, clock{s.Zone, s.ZoneName}, Given{Policy: p, ControlledStorage: s.ControlledStorage})
+	local, err := LocalRules(ctx, s, p)
+	if err != nil {
+		return Summary{}, err
+	}
+	return mark(ctx, st, clock{s.Zone, s.ZoneName}, Given{Policy: p, ControlledStorage: s.ControlledStorage, Local: local})
 }
 
 // mark is Mark over what it needs of a site; it fills given.Present.
@@ -132,6 +136,9 @@ func markFrom(st *store.Store, at clock, given Given) (string, error) {
 			return "", err
 		}
 		fmt.Fprintf(h, "%s\x00", Fingerprint(all))
+	}
+	for _, rule := range given.Local {
+		fmt.Fprintf(h, "%s\x00%s\x00", rule.Name, rule.SQL)
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil
 }

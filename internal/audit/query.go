@@ -30,6 +30,8 @@ type Query struct {
 	Header map[string]string
 	// SQL is the whole text, so that the engine's line numbers are the file's.
 	SQL string
+	// parsed is what the SELECT names; of a site's own rule alone.
+	parsed *engine.Parsed
 }
 
 // Reads lists the tables that the query declares to read.

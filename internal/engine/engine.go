@@ -32,9 +32,10 @@ type Options struct {
 
 // Engine is one private, in-memory database. It is not safe for concurrent use.
 type Engine struct {
-	db      *sql.DB
-	conn    *sql.Conn
-	removes string
+	db   *sql.DB
+	conn *sql.Conn
+	// temp is the folder of spilled sorts; removes is one that Close removes.
+	temp, removes string
 }
 
 // Open starts an engine with macros for time arithmetic, without network,
@@ -54,6 +55,7 @@ func Open(ctx context.Context, options Options) (*Engine, error) {
 		}
 		options.TempDir, e.removes = dir, dir
 	}
+	e.temp = options.TempDir
 	db, err := sql.Open("duckdb", "")
 	if err != nil {
 		return nil, fmt.Errorf("start the engine: %w", err)

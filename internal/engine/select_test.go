@@ -32,6 +32,9 @@ func TestSelectReadsTablesAlone(t *testing.T) {
 		"COPY issues TO '/tmp/x.csv'":                                "",
 		"SELECT *\nFROM\nWHERE":                                      "q:3",
 		"SELECT nothing FROM issues":                                 "Binder Error",
+		"SELECT * FROM main.issues":                                  "bare name",
+		"SELECT 1 FROM '/etc/hosts.csv' WHERE EXISTS (WITH \"/etc/hosts.csv\" AS (SELECT 1) SELECT 1)": "letters",
+		"SELECT\n*\nFROM nowhere": "q:3",
 	} {
 		_, _, err := e.Select(ctx, "q", query)
 		if err == nil || !strings.Contains(err.Error(), want) {

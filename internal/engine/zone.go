@@ -35,6 +35,11 @@ func (e *Engine) Zone(ctx context.Context, zone *time.Location) error {
 	if err != nil {
 		return err
 	}
+	return e.ZoneMacros(ctx)
+}
+
+// ZoneMacros makes the macros of Zone over its tables.
+func (e *Engine) ZoneMacros(ctx context.Context) error {
 	return e.Exec(ctx, "zone macros", `
 CREATE OR REPLACE MACRO local_time(instant) AS (
     CAST(instant AS TIMESTAMP) + to_seconds((SELECT max_by(zone.offset_s, zone.from_utc) FROM zone WHERE zone.from_utc <= instant))
