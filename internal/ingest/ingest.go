@@ -192,6 +192,9 @@ func (r *run) take(ctx context.Context, src source) (string, error) {
 		return "", err
 	}
 	r.add(reading, false)
+	if reading.Read == 0 {
+		r.note("%s: NO ROWS: nothing was read for %s from this file; where there was something to export, export it again", src.base, src.feed.Table.Name)
+	}
 	return reading.ID, nil
 }
 

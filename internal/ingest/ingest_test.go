@@ -14,6 +14,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"thawline/internal/contract"
+	"thawline/internal/read"
 	"thawline/internal/site"
 	"thawline/internal/store"
 )
@@ -132,6 +133,34 @@ func TestBadFilesAreLeftOut(t *testing.T) {
 	entries, readErr := os.ReadDir(filepath.Join(s.Store, "sources"))
 	if readErr != nil || len(entries) != 1 {
 		t.Errorf("%d folders in sources, want 1", len(entries))
+	}
+}
+
+// A hospital with nothing to export that month is not held up: a blank file and
+// one with a header alone are readings of no rows, and it is said.
+func TestFilesWithoutRows(t *testing.T) {
+	s := hospital(t)
+	s.Feeds[0].FileDate = regexp.MustCompile(`(\d{4}-\d{2})`)
+	for name, text := range map[string]string{"patients_2026-01.csv": "", "patients_2026-02.csv": "\xef\xbb\xbf\r\n", "patients_2026-03.csv": header} {
+		put(t, s, name, text)
+	}
+	report, readings, _, err := run1(t, s)
+	if err != nil || len(readings) != 3 || len(report.Files) != 3 {
+		t.Fatalf("%d readings, error %v; want 3", len(readings), err)
+	}
+	for i, f := range report.Files {
+		if f.Read != 0 || !strings.HasPrefix(report.Notes[i], f.File+": NO ROWS") {
+			t.Errorf("%+v, note %q", f, report.Notes[i])
+		}
+	}
+	if report, _, _, err := run1(t, s); err != nil || !report.Files[0].Unchanged || len(report.Notes) != 0 {
+		t.Errorf("again: %+v %v", report, err)
+	}
+}
+
+func TestEncodingsOfSitesAreThoseOfFiles(t *testing.T) {
+	if diff := cmp.Diff(site.Encodings, read.Encodings); diff != "" {
+		t.Error(diff)
 	}
 }
 

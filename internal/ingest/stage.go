@@ -2,13 +2,8 @@ package ingest
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"hash"
-	"io"
-	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -25,7 +20,6 @@ import (
 // piece is a segment on its way through the workers.
 type piece struct {
 	segment read.Stretch
-	bytes   int64
 	done    chan struct{}
 	output  *normalise.Output
 	err     error
@@ -36,53 +30,68 @@ type piece struct {
 // that the number of workers cannot be seen in it.
 func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, dir string) (store.Reading, error) {
 	reading := store.Reading{Contract: contract.Version, Table: src.feed.Table.Name, File: src.base, Path: r.relative(src.path), Date: src.date, Map: src.mapHash}
-	f, err := os.Open(src.path)
-	if err != nil {
-		return reading, fmt.Errorf("%s: %w", r.relative(src.path), err)
-	}
-	defer f.Close()
-	bytes := &hasher{reader: f, hash: sha256.New()}
 	options := read.Options{Table: src.feed.Table, Encoding: src.feed.Encoding}
 	if src.feed.Delimiter != "" {
 		options.Delimiter = src.feed.Delimiter[0]
 	}
-	export, err := read.Open(bytes, src.base, options)
+	export, err := read.Open(src.path, options)
 	if err != nil {
-		return reading, err
+		return reading, r.placed(src, err)
 	}
+	defer export.Close()
+	if export.Names() != nil {
+		if err := r.stageRows(ctx, src, info, dir, export, &reading); err != nil {
+			return reading, err
+		}
+	}
+	if reading.SHA256, reading.Bytes, err = export.Sum(); err != nil {
+		return reading, r.placed(src, err)
+	}
+	reading.ID = readingID(src, reading.SHA256)
+	return reading, nil
+}
+
+// stageRows reads the rows of a file that is not blank.
+func (r *run) stageRows(ctx context.Context, src source, info normalise.FileInfo, dir string, export *read.File, reading *store.Reading) error {
 	mapper, err := normalise.New(r.site, src.feed, export.Names(), info)
 	if err != nil {
-		return reading, err // It names the file.
+		return err // It names the file.
 	}
 	files := &fileSet{dir: dir, table: src.feed.Table, writers: map[string]*store.Writer{}}
 	defer files.abort()
 	var counts normalise.Counts
+	began := r.done
 	err = r.eachPiece(ctx, export, mapper, func(p *piece) error {
 		counts.Merge(p.output.Counts)
-		r.done += p.bytes
+		r.done = began + export.Done()
 		r.tell(src)
 		return files.write(p.output)
 	})
+	if err != nil && ctx.Err() != nil {
+		return err
+	}
+	if err == nil {
+		reading.Files, err = files.close()
+	}
 	if err != nil {
-		var place *read.Error
-		if !errors.As(err, &place) && ctx.Err() == nil {
-			err = fmt.Errorf("%s: %w", src.base, err)
-		}
-		return reading, err
+		return r.placed(src, err)
 	}
-	if reading.Files, err = files.close(); err != nil {
-		return reading, fmt.Errorf("%s: %w", src.base, err)
-	}
-	// The parser has read to the end, and so has the hash.
-	reading.SHA256, reading.Bytes = hex.EncodeToString(bytes.hash.Sum(nil)), bytes.count
-	reading.ID = readingID(src, reading.SHA256)
 	reading.Read, reading.Accepted, reading.Rejected, reading.SetAside = counts.Read, counts.Accepted, counts.Rejected, counts.SetAside
 	reading.Counted, reading.Unmapped, reading.Derived = counts.Counted, counts.Unmapped, counts.Counted["derived_ratios"]
 	reading.SetAsideCodes = map[string]store.CodeCount{}
 	for code, c := range counts.SetAsideCodes {
 		reading.SetAsideCodes[code] = store.CodeCount{Count: c.Count, ExampleUnit: c.ExampleUnit}
 	}
-	return reading, nil
+	return nil
+}
+
+// placed names the file in an error that does not.
+func (r *run) placed(src source, err error) error {
+	var place *read.Error
+	if errors.As(err, &place) {
+		return err
+	}
+	return fmt.Errorf("%s: %w", r.relative(src.path), err)
 }
 
 // eachPiece calls use with the normalised segments of export in order. At most
@@ -119,7 +128,6 @@ func (r *run) eachPiece(ctx context.Context, export read.Export, mapper *normali
 	for range workers {
 		go func() {
 			for p := range work {
-				p.bytes = int64(p.segment.Size())
 				p.output, p.err = normalised(mapper, p.segment)
 				close(p.done)
 			}
@@ -237,18 +245,4 @@ func (s *fileSet) abort() {
 	for _, w := range s.writers {
 		w.Abort()
 	}
-}
-
-// hasher hashes and counts what is read through it.
-type hasher struct {
-	reader io.Reader
-	hash   hash.Hash
-	count  int64
-}
-
-func (h *hasher) Read(p []byte) (int, error) {
-	n, err := h.reader.Read(p)
-	h.hash.Write(p[:n])
-	h.count += int64(n)
-	return n, err
 }

@@ -3,12 +3,14 @@
 package read
 
 import (
+	"bytes"
 	"fmt"
-	"io"
 	"iter"
+	"strings"
 
 	"thawline/internal/contract"
 	"thawline/internal/read/delimited"
+	"thawline/internal/read/source"
 )
 
 // Format is a kind of source file.
@@ -24,17 +26,17 @@ type Options struct {
 	// Table is the table for which rows are wanted: one message or resource may
 	// hold rows of several.
 	Table *contract.Table
-	// Format is empty where it is to be found in the file.
-	Format Format
-	// Delimiter and Encoding are those of delimited text; see that package.
+	// Encoding is one of Encodings, or empty: a byte order mark, else UTF-8.
+	Encoding string
+	// Delimiter is that of delimited text, or 0: found in the header.
 	Delimiter byte
-	Encoding  string
 }
 
-// Export is an open source file.
+// Export is what a format makes of a file.
 type Export interface {
 	// Names are the names of the columns: those of the file's header, or
-	// the contract's where the format has names of its own.
+	// the contract's where the format has names of its own. Nil says that the
+	// file is blank.
 	Names() []string
 	// Stretches yields the rows' text in the order of the file, cut where a row
 	// ends, so that several workers can read one file. It can be ranged over
@@ -44,8 +46,6 @@ type Export interface {
 
 // Stretch is a part of a source file that holds whole rows.
 type Stretch interface {
-	// Size is the number of the file's bytes that it stands for.
-	Size() int
 	// Rows calls yield for each row with its place (line, sheet row or segment,
 	// 1-based), until yield returns false. The cells stay as they are until
 	// Release; the slice that holds them does not outlive the call.
@@ -54,38 +54,145 @@ type Stretch interface {
 	Release()
 }
 
-// Error is a fault of a file as a whole, with its place. It holds no cell.
-type Error = delimited.Error
+// Encodings are the names of encodings that Options may state.
+var Encodings = source.Encodings
 
-// Open opens a source file; name is its place in errors. A file that is of no
-// known format, or of another than stated, is an *Error.
-func Open(f io.Reader, name string, o Options) (Export, error) {
-	switch o.Format {
-	case "", Delimited:
-		e, err := delimited.Open(f, name, delimited.Options{Delimiter: o.Delimiter, Encoding: o.Encoding})
-		if err != nil {
-			return nil, err
-		}
-		return text{e}, nil
-	}
-	return nil, &Error{Name: name, Says: fmt.Sprintf("format: found %q stated, wanted %q", o.Format, Delimited)}
+// Error is a fault of a file as a whole, with its place. It holds no cell.
+type Error = source.Error
+
+// Look says what kind of file a source file is.
+type Look struct {
+	Format Format
+	// Packing is gzip, zstd or empty.
+	Packing source.Packing
+	// Encoding is that of text, and Marked says that a byte order mark told it.
+	Encoding string
+	Marked   bool
+	// Delimiter is that of delimited text.
+	Delimiter byte
+	// Names are the names of the columns; nil where the file is blank.
+	Names []string
 }
 
-// text is delimited text as an Export.
-type text struct{ export *delimited.Export }
+// File is an open source file. Its formats read its bytes once, in order.
+type File struct {
+	Export
+	// Look says what was found.
+	Look   Look
+	source *source.File
+}
 
-func (t text) Names() []string { return t.export.Header }
+// format is one kind of text that is known.
+type format struct {
+	name Format
+	// begins reports whether start, the first bytes of the text (UTF-8, no byte
+	// order mark, no outer spaces), is of this format.
+	begins func(start []byte) bool
+	// open opens the text; name is its place in errors. It may add to look.
+	open func(text *source.Text, name string, o Options, look *Look) (Export, error)
+}
 
-func (t text) Stretches() iter.Seq2[Stretch, error] {
+// formats are tried in this order: what no other knows is delimited text.
+var formats = []format{
+	{Delimited, func([]byte) bool { return true }, openDelimited},
+}
+
+// Open opens the source file at path. The kind of file is found in what it
+// holds, unpacked and decoded; its name says nothing. A file that is of no known
+// format is an *Error; other errors are the disk's.
+func Open(path string, o Options) (*File, error) {
+	src, err := source.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	f := &File{source: src, Look: Look{Packing: src.Packing()}}
+	if err := f.open(o); err != nil {
+		src.Close()
+		return nil, err
+	}
+	f.Look.Names = f.Names()
+	return f, nil
+}
+
+func (f *File) open(o Options) error {
+	start, err := f.source.Start(4)
+	if err != nil {
+		return err
+	}
+	if bytes.HasPrefix(start, []byte("PK\x03\x04")) {
+		return &Error{Name: f.source.Name(), Says: "found a ZIP archive or a spreadsheet (XLSX), wanted text: correct files: of this feed in site.yaml, or export the file as CSV"}
+	}
+	text, err := f.source.Text(o.Encoding)
+	if err != nil {
+		return err
+	}
+	f.Look.Encoding, f.Look.Marked = text.Encoding, text.Marked
+	// An error of the text comes again, with its place, when the format reads.
+	begin, _ := text.Peek(4 << 10)
+	begin = bytes.TrimSpace(begin)
+	for _, format := range formats {
+		if format.begins(begin) {
+			f.Look.Format = format.name
+			f.Export, err = format.open(text, f.source.Name(), o, &f.Look)
+			return err
+		}
+	}
+	return nil
+}
+
+// Done is how many of the file's bytes have been read, for progress.
+func (f *File) Done() int64 { return f.source.Done() }
+
+// Sum returns the SHA-256 and the number of the file's bytes as they lie on the
+// disk, once all stretches have been read.
+func (f *File) Sum() (sum string, size int64, err error) { return f.source.Sum() }
+
+// Close closes the file; nothing of it may be read after.
+func (f *File) Close() error { return f.source.Close() }
+
+func openDelimited(text *source.Text, name string, o Options, look *Look) (Export, error) {
+	e, err := delimited.Open(text, name, o.Delimiter)
+	if err != nil {
+		return nil, err
+	}
+	look.Delimiter = e.Delimiter
+	return rows{e}, nil
+}
+
+// rows is delimited text as an Export.
+type rows struct{ export *delimited.Export }
+
+func (r rows) Names() []string { return r.export.Header }
+
+func (r rows) Stretches() iter.Seq2[Stretch, error] {
+	return stretches(r.export.Segments())
+}
+
+// stretches gives a format's own stretches as those of the interface.
+func stretches[S Stretch](own iter.Seq2[S, error]) iter.Seq2[Stretch, error] {
 	return func(yield func(Stretch, error) bool) {
-		for segment, err := range t.export.Segments() {
+		for s, err := range own {
 			if err != nil {
 				yield(nil, err)
 				return
 			}
-			if !yield(segment, nil) {
+			if !yield(s, nil) {
 				return
 			}
 		}
 	}
+}
+
+// String tells what the file is in a few words.
+func (l Look) String() string {
+	words := []string{string(l.Format)}
+	for _, word := range []string{l.Encoding, string(l.Packing)} {
+		if word != "" {
+			words = append(words, word)
+		}
+	}
+	if l.Delimiter != 0 {
+		words = append(words, fmt.Sprintf("parted by %q", l.Delimiter))
+	}
+	return strings.Join(words, ", ")
 }

@@ -15,6 +15,9 @@ import (
 // feedKeys are the keys of a feed beside its code maps.
 var feedKeys = []string{"table", "files", "file_date", "time_format", "delimiter", "encoding", "columns", "ignore", "units"}
 
+// Encodings are the names that encoding: may bear.
+var Encodings = []string{"utf-8", "utf-16", "utf-16le", "utf-16be", "windows-1252"}
+
 func (l *loader) feeds(top map[string]entry) {
 	e, stated := top["feeds"]
 	if !stated {
@@ -169,10 +172,9 @@ func (l *loader) form(f *Feed, fields map[string]entry) {
 		}
 	}
 	if e, stated := fields["encoding"]; stated {
-		known := []string{"utf-8", "utf-16", "windows-1252"}
-		text := fold(l.word(e, "one of "+strings.Join(known, ", ")))
-		if text != "" && !slices.Contains(known, text) {
-			l.fault(e.place(), "encoding: %s", unknown(text, known))
+		text := fold(l.word(e, "one of "+strings.Join(Encodings, ", ")))
+		if text != "" && !slices.Contains(Encodings, text) {
+			l.fault(e.place(), "encoding: %s", unknown(text, Encodings))
 		}
 		f.Encoding = text
 	}

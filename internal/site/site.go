@@ -61,7 +61,7 @@ type Feed struct {
 	TimeFormats []string
 	// Delimiter is one of , ; | and tab, or empty: found in the header.
 	Delimiter string
-	// Encoding is utf-8, utf-16, windows-1252 or empty.
+	// Encoding is one of Encodings, or empty: a byte order mark, else UTF-8.
 	Encoding string
 	// Columns maps a column of the contract to the header that holds it. Nil
 	// means that the file's header bears the names of the contract.

@@ -10,8 +10,9 @@ import (
 	"fmt"
 	"io"
 	"iter"
-	"strings"
 	"sync"
+
+	"thawline/internal/read/source"
 )
 
 // segmentSize is how many bytes a segment aims at, and recordLimit how many a
@@ -22,36 +23,10 @@ var (
 	recordLimit = 64 << 20
 )
 
-// Options says what is known of a file beforehand.
-type Options struct {
-	// Delimiter parts the cells: one of , ; | and tab. 0 means to find it in
-	// the header.
-	Delimiter byte
-	// Encoding is empty or "utf-8"; with or without a byte order mark.
-	Encoding string
-}
-
-// Error is a fault of a file as a whole, with its place. It holds no cell.
-type Error struct {
-	// Name is the file's name as given to Open; Line is 1-based, 0 where the
-	// fault has no line.
-	Name string
-	Line int64
-	// Says what was found, what was wanted and what to do.
-	Says string
-}
-
-// Error implements error.
-func (e *Error) Error() string {
-	if e.Line == 0 {
-		return e.Name + ": " + e.Says
-	}
-	return fmt.Sprintf("%s:%d: %s", e.Name, e.Line, e.Says)
-}
-
 // Export is one delimited file, its header read.
 type Export struct {
-	// Header holds the names of the columns without outer spaces.
+	// Header holds the names of the columns without outer spaces; nil where the
+	// file is blank.
 	Header []string
 	// Delimiter is the one stated or found.
 	Delimiter byte
@@ -65,27 +40,27 @@ type Export struct {
 	ended bool
 }
 
-// Open reads the header of r. name is the place in errors. A file of another
-// kind, an encoding that cannot be read, a missing header and a header whose
-// delimiter is in doubt are errors of type *Error; others come from r.
-func Open(r io.Reader, name string, o Options) (*Export, error) {
-	e := &Export{name: name, reader: r, line: 1, Delimiter: o.Delimiter}
-	switch strings.ToLower(strings.TrimSpace(o.Encoding)) {
-	case "", "utf-8", "utf8":
-	default:
-		return nil, e.fault(0, "encoding: found %q stated; this version reads utf-8 alone: export the file as UTF-8", o.Encoding)
-	}
-	if o.Delimiter != 0 && !bytes.ContainsRune(candidates, rune(o.Delimiter)) {
-		return nil, e.fault(0, "delimiter: found %q stated; wanted a comma, semicolon, tab or pipe", string(rune(o.Delimiter)))
+// Open reads the header of r, which is UTF-8 without a byte order mark. name is
+// the place in errors. delimiter parts the cells: one of , ; | and tab, or 0: to
+// be found in the header. A file of another kind and a header whose delimiter is
+// in doubt are errors of type *source.Error; others come from r. Where r is
+// blank, there is no header.
+func Open(r io.Reader, name string, delimiter byte) (*Export, error) {
+	e := &Export{name: name, reader: r, line: 1, Delimiter: delimiter}
+	if delimiter != 0 && bytes.IndexByte(candidates, delimiter) < 0 {
+		return nil, e.fault(0, "delimiter: found %q stated; wanted a comma, semicolon, tab or pipe", string(rune(delimiter)))
 	}
 	e.rest = buffers.Get().([]byte)[:0]
 	if err := e.fill(64 << 10); err != nil {
 		return nil, err
 	}
+	// Files that were put together bring a mark each; before a name it is no part of it.
+	for bytes.HasPrefix(e.rest, []byte(mark)) {
+		e.rest = e.rest[len(mark):]
+	}
 	if kind := otherKind(e.rest); kind != "" {
 		return nil, e.fault(0, "found %s, wanted delimited text: correct files: of this feed in site.yaml, or export the file as CSV", kind)
 	}
-	e.rest = bytes.TrimPrefix(e.rest, []byte("\xef\xbb\xbf"))
 	if err := e.header(); err != nil {
 		return nil, err
 	}
@@ -93,7 +68,7 @@ func Open(r io.Reader, name string, o Options) (*Export, error) {
 }
 
 func (e *Export) fault(line int64, format string, args ...any) error {
-	return &Error{e.name, line, fmt.Sprintf(format, args...)}
+	return &source.Error{Name: e.name, Place: line, Says: fmt.Sprintf(format, args...)}
 }
 
 // buffers holds segments' buffers for use again.
@@ -112,7 +87,7 @@ func (e *Export) fill(size int) error {
 		if err == io.EOF {
 			e.ended = true
 		} else if err != nil {
-			return fmt.Errorf("%s: %w", e.name, err)
+			return source.At(err, e.line+int64(bytes.Count(e.rest, newline)))
 		}
 	}
 	return nil
@@ -145,6 +120,9 @@ func (e *Export) cut() (int, error) {
 }
 
 var newline = []byte{'\n'}
+
+// mark is the byte order mark as UTF-8.
+const mark = "\xef\xbb\xbf"
 
 // lastRecord returns the end of the last whole record of text (one past its
 // line break), or 0, and the place of a quote that is open at the end of text,

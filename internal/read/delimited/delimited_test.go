@@ -12,6 +12,8 @@ import (
 	"testing/iotest"
 
 	"github.com/google/go-cmp/cmp"
+
+	"thawline/internal/read/source"
 )
 
 type row struct {
@@ -20,12 +22,12 @@ type row struct {
 }
 
 // read returns the header and all rows of text, segment by segment.
-func read(text string, o Options) ([]string, []row, error) {
-	return readFrom(strings.NewReader(text), o)
+func read(text string, delimiter byte) ([]string, []row, error) {
+	return readFrom(strings.NewReader(text), delimiter)
 }
 
-func readFrom(r io.Reader, o Options) ([]string, []row, error) {
-	e, err := Open(r, "export.csv", o)
+func readFrom(r io.Reader, delimiter byte) ([]string, []row, error) {
+	e, err := Open(r, "export.csv", delimiter)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -92,6 +94,9 @@ func TestRows(t *testing.T) {
 		{"more and fewer cells than the header", "h1,h2\na\nb,c,d\n", "h1|h2", "2:a 3:b|c|d"},
 		{"a carriage return inside a line", "h1,h2\na\rb,c\n", "h1|h2", "2:a␍b|c"},
 		{"a carriage return at the end of a quoted cell", "h1,h2\n\"a\r\",\"b\r\"\r\n\"c\",\"d\r\"", "h1|h2", "2:a␍|b␍ 3:c|d␍"},
+		{"marks of files that were put together", "\xef\xbb\xbf\xef\xbb\xbfh1,h2\na,b\n", "h1|h2", "2:a|b"},
+		{"blank", "\n \r\n", "", ""},
+		{"empty", "", "", ""},
 		{"no rows", "h1,h2\n", "h1|h2", ""},
 		{"a header over two lines with CRLF", "\"h\r\n1\",h2\r\na,b\r\n", "h␍␊1|h2", "3:a|b"},
 		{"letters of any script", "h1,h2\nä,東\n", "h1|h2", "2:ä|東"},
@@ -101,7 +106,7 @@ func TestRows(t *testing.T) {
 		for _, size := range []int{1 << 20, 1, 3, 7} {
 			t.Run(fmt.Sprintf("%s/%d", c.name, size), func(t *testing.T) {
 				small(t, size, 1<<20)
-				header, rows, err := read(c.text, Options{})
+				header, rows, err := read(c.text, 0)
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -124,46 +129,39 @@ func TestFaults(t *testing.T) {
 	rows := strings.Repeat("a,b\n", 20)
 	cases := []struct {
 		name, text string
-		options    Options
+		delimiter  byte
 		line       int64
 		says       []string
 	}{
-		{"unclosed quote", "h1,h2\na,b\nc,\"d\ne,f\n", Options{}, 3, []string{"quote", "never closes", "twice"}},
-		{"unclosed quote in the header", "h1,\"h2\na,b\n", Options{}, 1, []string{"quote", "header"}},
-		{"quote open beyond the limit", "h1,h2\na,b\nc,\"d\n" + strings.Repeat("e,f\n", 100_000), Options{}, 3, []string{"does not close"}},
-		{"gigantic cell", "h1,h2\na,b\nc," + strings.Repeat("x", 100_000) + "\n", Options{}, 3, []string{"line of over", "damaged"}},
-		{"not UTF-8", "h1,h2\n" + rows + "a,M\xfcller\n", Options{}, 22, []string{"UTF-8", "export"}},
-		{"header not UTF-8", "h1,Gr\xf6\xdfe\na,b\n", Options{}, 1, []string{"UTF-8"}},
-		{"NUL byte", "h1,h2\n" + rows + strings.Repeat("a,b\n", 20_000) + "a,\x00\n", Options{}, 20_022, []string{"NUL"}},
-		{"UTF-16, little end first", "\xff\xfeh\x001\x00", Options{}, 0, []string{"UTF-16", "CSV"}},
-		{"UTF-16, big end first", "\xfe\xff\x00h\x001", Options{}, 0, []string{"UTF-16"}},
-		{"UTF-16 without a mark", "h\x001\x00,\x00", Options{}, 0, []string{"UTF-16", "NUL"}},
-		{"spreadsheet", "PK\x03\x04\x14\x00", Options{}, 0, []string{"XLSX", "files:"}},
-		{"gzip", "\x1f\x8b\x08\x00", Options{}, 0, []string{"gzip"}},
-		{"zstd", "\x28\xb5\x2f\xfd\x04", Options{}, 0, []string{"zstd"}},
-		{"PDF", "%PDF-1.7\n", Options{}, 0, []string{"PDF"}},
-		{"HL7", "MSH|^~\\&|LAB|\r", Options{}, 0, []string{"HL7"}},
-		{"JSON", "{\"resourceType\":\"Observation\"}\n", Options{}, 0, []string{"JSON"}},
-		{"HTML", "<html><table>", Options{}, 0, []string{"HTML"}},
-		{"empty", "", Options{}, 0, []string{"empty", "header"}},
-		{"blank", "\n\n", Options{}, 0, []string{"empty"}},
-		{"two delimiters", "h1,h2;h3\na,b;c\n", Options{}, 1, []string{"commas and semicolons", "delimiter:"}},
-		{"carriage returns alone", "h1,h2\ra,b\rc,d\r", Options{}, 1, []string{"carriage return"}},
-		{"many carriage returns alone", "h1,h2\r" + strings.Repeat("a,b\r", 1<<20), Options{}, 1, []string{"carriage return"}},
-		{"a long header", strings.Repeat("h1,", 1<<20), Options{}, 1, []string{"header of over 1 MB"}},
-		{"unknown encoding", "h1,h2\n", Options{Encoding: "windows-1252"}, 0, []string{"windows-1252", "UTF-8"}},
-		{"unknown delimiter", "h1,h2\n", Options{Delimiter: 'x'}, 0, []string{"delimiter"}},
+		{"unclosed quote", "h1,h2\na,b\nc,\"d\ne,f\n", 0, 3, []string{"quote", "never closes", "twice"}},
+		{"unclosed quote in the header", "h1,\"h2\na,b\n", 0, 1, []string{"quote", "header"}},
+		{"quote open beyond the limit", "h1,h2\na,b\nc,\"d\n" + strings.Repeat("e,f\n", 100_000), 0, 3, []string{"does not close"}},
+		{"gigantic cell", "h1,h2\na,b\nc," + strings.Repeat("x", 100_000) + "\n", 0, 3, []string{"line of over", "damaged"}},
+		{"not UTF-8", "h1,h2\n" + rows + "a,M\xfcller\n", 0, 22, []string{"UTF-8", "export"}},
+		{"header not UTF-8", "h1,Gr\xf6\xdfe\na,b\n", 0, 1, []string{"UTF-8"}},
+		{"NUL byte", "h1,h2\n" + rows + strings.Repeat("a,b\n", 20_000) + "a,\x00\n", 0, 20_022, []string{"NUL"}},
+		{"UTF-16 without a mark", "h\x001\x00,\x00", 0, 0, []string{"UTF-16", "NUL"}},
+		{"spreadsheet", "PK\x03\x04\x14\x00", 0, 0, []string{"XLSX", "files:"}},
+		{"PDF", "%PDF-1.7\n", 0, 0, []string{"PDF"}},
+		{"HL7", "MSH|^~\\&|LAB|\r", 0, 0, []string{"HL7"}},
+		{"JSON", "{\"resourceType\":\"Observation\"}\n", 0, 0, []string{"JSON"}},
+		{"HTML", "<html><table>", 0, 0, []string{"HTML"}},
+		{"two delimiters", "h1,h2;h3\na,b;c\n", 0, 1, []string{"commas and semicolons", "delimiter:"}},
+		{"carriage returns alone", "h1,h2\ra,b\rc,d\r", 0, 1, []string{"carriage return"}},
+		{"many carriage returns alone", "h1,h2\r" + strings.Repeat("a,b\r", 1<<20), 0, 1, []string{"carriage return"}},
+		{"a long header", strings.Repeat("h1,", 1<<20), 0, 1, []string{"header of over 1 MB"}},
+		{"unknown delimiter", "h1,h2\n", 'x', 0, []string{"delimiter"}},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
 			small(t, 1<<10, 64<<10)
-			_, _, err := read(c.text, c.options)
-			var fault *Error
+			_, _, err := read(c.text, c.delimiter)
+			var fault *source.Error
 			if !errors.As(err, &fault) {
 				t.Fatalf("error %v, want a fault with its place", err)
 			}
-			if fault.Line != c.line || fault.Name != "export.csv" {
-				t.Errorf("place %s:%d, want line %d", fault.Name, fault.Line, c.line)
+			if fault.Place != c.line || fault.Name != "export.csv" {
+				t.Errorf("place %s:%d, want line %d", fault.Name, fault.Place, c.line)
 			}
 			for _, word := range c.says {
 				if !strings.Contains(err.Error(), word) {
@@ -175,7 +173,7 @@ func TestFaults(t *testing.T) {
 }
 
 func TestStatedDelimiterEndsDoubt(t *testing.T) {
-	header, rows, err := read("h1,h2;h3\na,b;c\n", Options{Delimiter: ';', Encoding: "UTF-8"})
+	header, rows, err := read("h1,h2;h3\na,b;c\n", ';')
 	if err != nil || !cmp.Equal(header, []string{"h1,h2", "h3"}) || !cmp.Equal(rows, []row{{2, []string{"a,b", "c"}}}) {
 		t.Errorf("%v %v %v", header, rows, err)
 	}
@@ -183,7 +181,7 @@ func TestStatedDelimiterEndsDoubt(t *testing.T) {
 
 func TestErrorOfTheDiskIsHandedOn(t *testing.T) {
 	broken := errors.New("input/output error")
-	_, _, err := readFrom(io.MultiReader(strings.NewReader("h1,h2\na,b\n"), iotest.ErrReader(broken)), Options{})
+	_, _, err := readFrom(io.MultiReader(strings.NewReader("h1,h2\na,b\n"), iotest.ErrReader(broken)), 0)
 	if !errors.Is(err, broken) {
 		t.Errorf("error %v", err)
 	}
@@ -206,10 +204,10 @@ func TestSegmentsDoNotChangeRows(t *testing.T) {
 func compareSegments(t *testing.T, text string) {
 	t.Helper()
 	segmentSize, recordLimit = 1<<20, 1<<20
-	header, rows, err := read(text, Options{Delimiter: ','})
+	header, rows, err := read(text, ',')
 	for _, size := range []int{1, 2, 5, 11} {
 		segmentSize = size
-		gotHeader, got, gotErr := readFrom(iotest.OneByteReader(strings.NewReader(text)), Options{Delimiter: ','})
+		gotHeader, got, gotErr := readFrom(iotest.OneByteReader(strings.NewReader(text)), ',')
 		// Of several faults, the one met first may differ.
 		if (err == nil) != (gotErr == nil) {
 			t.Fatalf("%q in segments of %d: error %v, want %v", text, size, gotErr, err)
@@ -271,7 +269,7 @@ func BenchmarkRows(b *testing.B) {
 		b.Run(name, func(b *testing.B) {
 			b.SetBytes(int64(len(text)))
 			for range b.N {
-				e, err := Open(bytes.NewReader(text), "bench.csv", Options{})
+				e, err := Open(bytes.NewReader(text), "bench.csv", 0)
 				if err != nil {
 					b.Fatal(err)
 				}

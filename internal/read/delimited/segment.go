@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"unicode/utf8"
+
+	"thawline/internal/read/source"
 )
 
 // Segment is a stretch of a file from the start of a record to the end of one.
@@ -16,9 +18,6 @@ type Segment struct {
 	text      []byte
 }
 
-// Size is the number of bytes in the segment.
-func (s *Segment) Size() int { return len(s.text) }
-
 // Release gives the segment's memory back. Neither it nor any cell of it may be
 // used after.
 func (s *Segment) Release() {
@@ -26,16 +25,16 @@ func (s *Segment) Release() {
 	s.text = nil
 }
 
-const notUTF8 = "found bytes that are not UTF-8; this version reads no other encoding: export the file as UTF-8"
+const notUTF8 = "found bytes that are not UTF-8: state the encoding of this feed in site.yaml (encoding: windows-1252 or utf-16), or export the file as UTF-8"
 
 // Rows parses the segment, once, and calls yield for each record with the
 // physical line on which it begins, until yield returns false. Blank lines are
 // passed over. cells is used again for the next record, and the cells lie in
-// the segment's memory. Text that is not UTF-8 and NUL bytes are an *Error,
+// the segment's memory. Text that is not UTF-8 and NUL bytes are a *source.Error,
 // before any record is given out.
 func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 	if at := bytes.IndexByte(s.text, 0); at >= 0 {
-		return s.fault(at, "found a NUL byte, wanted text: the file is damaged, or text in UTF-16: export it again as UTF-8")
+		return s.fault(at, "found a NUL byte, wanted text: the file is damaged, or text in UTF-16 (then state encoding: utf-16 for this feed); export it again as UTF-8")
 	}
 	if !utf8.Valid(s.text) {
 		return s.fault(firstInvalid(s.text), notUTF8)
@@ -126,7 +125,7 @@ func quoted(text []byte, at int, delimiter byte) (cell []byte, next, breaks int)
 }
 
 func (s *Segment) fault(at int, says string) error {
-	return &Error{s.name, s.Line + int64(bytes.Count(s.text[:at], newline)), says}
+	return &source.Error{Name: s.name, Place: s.Line + int64(bytes.Count(s.text[:at], newline)), Says: says}
 }
 
 // firstInvalid returns the place of the first byte that is not UTF-8.

@@ -1,0 +1,87 @@
+package read
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"thawline/internal/read/source"
+)
+
+// rowsOf opens content under name and returns what it is and its rows, each as
+// place:cell|cell.
+func rowsOf(t *testing.T, name string, content []byte, o Options) (Look, []string, error) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name)
+	if err := os.WriteFile(path, content, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	f, err := Open(path, o)
+	if err != nil {
+		return Look{}, nil, err
+	}
+	defer f.Close()
+	var rows []string
+	for stretch, err := range f.Stretches() {
+		if err != nil {
+			return f.Look, rows, err
+		}
+		err := stretch.Rows(func(place int64, cells [][]byte) bool {
+			var texts []string
+			for _, c := range cells {
+				texts = append(texts, string(c))
+			}
+			rows = append(rows, fmt.Sprintf("%d:%s", place, strings.Join(texts, "|")))
+			return true
+		})
+		stretch.Release()
+		if err != nil {
+			return f.Look, rows, err
+		}
+	}
+	return f.Look, rows, nil
+}
+
+// What a file holds decides, not what it is called; the place is the line of the
+// text, however it was encoded.
+func TestOpen(t *testing.T) {
+	for _, c := range []struct {
+		name, content string
+		options       Options
+		look          Look
+		rows          string
+	}{
+		{"a.csv", "h1,h2\na,b\n", Options{}, Look{Format: Delimited, Encoding: "utf-8", Delimiter: ',', Names: []string{"h1", "h2"}}, "2:a|b"},
+		{"a.xlsx", "h1;h2\n\na;\"b\nc\"\nd;e\n", Options{}, Look{Format: Delimited, Encoding: "utf-8", Delimiter: ';', Names: []string{"h1", "h2"}}, "3:a|b\nc 5:d|e"},
+		{"a.csv", "\xff\xfeh\x001\x00\r\x00\n\x00\xfc\x00\r\x00\n\x00", Options{}, Look{Format: Delimited, Encoding: "utf-16le", Marked: true, Delimiter: ',', Names: []string{"h1"}}, "2:ü"},
+		{"a.csv", "h1|h2\n\xfc|\x80\n", Options{Encoding: "windows-1252"}, Look{Format: Delimited, Encoding: "windows-1252", Delimiter: '|', Names: []string{"h1", "h2"}}, "2:ü|€"},
+		{"a.csv", "h1,h2;h3\na;b\n", Options{Delimiter: ';'}, Look{Format: Delimited, Encoding: "utf-8", Delimiter: ';', Names: []string{"h1,h2", "h3"}}, "2:a|b"},
+		{"a.csv", "", Options{}, Look{Format: Delimited, Encoding: "utf-8", Delimiter: 0}, ""},
+	} {
+		look, rows, err := rowsOf(t, c.name, []byte(c.content), c.options)
+		if err != nil || fmt.Sprint(look) != fmt.Sprint(c.look) || strings.Join(look.Names, "|") != strings.Join(c.look.Names, "|") || strings.Join(rows, " ") != c.rows {
+			t.Errorf("%q: %+v %q %v; want %+v %q", c.content, look, rows, err, c.look, c.rows)
+		}
+	}
+}
+
+// A fault in the middle of a file has the line on which it stands.
+func TestPlaceOfAFault(t *testing.T) {
+	lines := strings.Repeat("a;b\n", 100_000)
+	for _, c := range []struct {
+		content string
+		options Options
+		place   int64
+	}{
+		{"h1;h2\n" + lines + "\x81;b\n", Options{Encoding: "windows-1252"}, 100_002},
+		{"h1;h2\n" + lines + "\xfc;b\n", Options{}, 100_002},
+	} {
+		_, _, err := rowsOf(t, "export.csv", []byte(c.content), c.options)
+		fault, ok := err.(*source.Error)
+		if !ok || fault.Place != c.place || !strings.Contains(err.Error(), fmt.Sprintf("export.csv:%d: ", c.place)) {
+			t.Errorf("%v, want line %d", err, c.place)
+		}
+	}
+}
