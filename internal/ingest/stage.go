@@ -164,8 +164,15 @@ func close1(p *piece, err error) {
 // normalised parses and normalises one segment.
 func normalised(mapper *normalise.Mapper, segment read.Stretch) (*normalise.Output, error) {
 	batch := mapper.NewBatch()
-	err := segment.Rows(func(line int64, cells [][]byte) bool {
-		batch.Add(line, cells)
+	err := segment.Rows(func(row read.Row) bool {
+		switch {
+		case row.Fault != "":
+			batch.Reject(row.Place, row.Fault)
+		case row.Other != "":
+			batch.SetAside(row.Other)
+		default:
+			batch.Add(row.Place, row.Cells)
+		}
 		return true
 	})
 	output := batch.Finish()

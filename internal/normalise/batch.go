@@ -51,6 +51,7 @@ type Batch struct {
 	byTest   []*frame
 	problems *frame
 	setAside map[string]*CodeCount
+	others   map[string]int64
 	unmapped []map[string]*int64
 
 	scratch, unit, dates []byte
@@ -78,7 +79,7 @@ func (m *Mapper) NewBatch() *Batch {
 		m: m, row: make([]slot, len(m.columns)), times: make([]instant, len(m.times)),
 		counts: Counts{Counted: map[string]int64{}, SetAsideCodes: map[string]CodeCount{}, Unmapped: map[string]int64{}},
 		frames: map[string]*frame{}, byTest: make([]*frame, len(contract.Tests)), problems: newFrame(problemSchema, problemColumns),
-		setAside: map[string]*CodeCount{}, unmapped: make([]map[string]*int64, len(m.columns)), midnights: map[int64]int64{},
+		setAside: map[string]*CodeCount{}, others: map[string]int64{}, unmapped: make([]map[string]*int64, len(m.columns)), midnights: map[int64]int64{},
 		units: make([]map[string]unitAnswer, len(m.quantities)),
 	}
 }
@@ -98,6 +99,25 @@ func (b *Batch) Add(line int64, cells [][]byte) {
 	b.m.add(b)
 }
 
+// Reject counts a row that could not be taken apart, and notes why. reason
+// holds no cell of it.
+func (b *Batch) Reject(line int64, reason string) {
+	b.counts.Read++
+	b.line = line
+	b.faults = append(b.faults[:0], fault{"source_row", nil, "rejected", reason})
+	b.refuse()
+}
+
+// SetAside counts what stands in the place of a row and is none of the table,
+// under a name of the form kind=code.
+func (b *Batch) SetAside(other string) {
+	b.counts.Read++
+	b.counts.SetAside++
+	if !b.ignored([]byte(other)) {
+		b.others[string(shorten([]byte(other)))]++
+	}
+}
+
 // Finish hands over what the rows became. The batch must not be used after it.
 func (b *Batch) Finish() *Output {
 	out := &Output{Records: map[string]arrow.Record{}, Problems: b.problems.record(), Counts: b.counts}
@@ -106,6 +126,9 @@ func (b *Batch) Finish() *Output {
 	}
 	for code, n := range b.setAside {
 		out.Counts.SetAsideCodes[b.m.setAsideColumn()+"="+code] = *n
+	}
+	for other, n := range b.others {
+		out.Counts.SetAsideCodes[other] = CodeCount{Count: n}
 	}
 	for i, words := range b.unmapped {
 		for word, n := range words {
@@ -196,14 +219,8 @@ func (m *Mapper) setAsideColumn() string {
 // leave sets the row aside: its code is in no map.
 func (b *Batch) leave(raw, unit []byte) {
 	b.counts.SetAside++
-	if b.m.feed.IgnoreRest {
+	if b.ignored(raw) {
 		return
-	}
-	if b.m.feed.Ignore != nil {
-		b.scratch = fold(b.scratch[:0], raw)
-		if b.m.feed.Ignore[string(b.scratch)] {
-			return
-		}
 	}
 	raw = shorten(raw)
 	n := b.setAside[string(raw)]
@@ -215,6 +232,18 @@ func (b *Batch) leave(raw, unit []byte) {
 	if n.ExampleUnit == "" {
 		n.ExampleUnit = string(shorten(unit))
 	}
+}
+
+// ignored reports whether a code is set aside without a word.
+func (b *Batch) ignored(code []byte) bool {
+	if b.m.feed.IgnoreRest {
+		return true
+	}
+	if b.m.feed.Ignore == nil {
+		return false
+	}
+	b.scratch = fold(b.scratch[:0], code)
+	return b.m.feed.Ignore[string(b.scratch)]
 }
 
 // common fills what every table has: texts as they are, optional codes, the

@@ -196,3 +196,44 @@ func TestDerivedRatios(t *testing.T) {
 		t.Errorf("counts %+v", r.counts)
 	}
 }
+
+// What a format could not take apart is rejected with its place, what is no row
+// of the table is set aside under its own name, and both are counted.
+func TestRowsThatAFormatCouldNotGive(t *testing.T) {
+	s, f := load(t, "labs", "ignore: [message=ADT^A08]")
+	m, err := New(s, f, []string{"patient_id", "test", "collected_at"}, FileInfo{Name: "x.hl7"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := m.NewBatch()
+	b.Reject(7, "found no name of a segment")
+	b.SetAside("message=ADT^A08")
+	b.SetAside("message=SIU^S12")
+	b.SetAside("message=SIU^S12")
+	out := b.Finish()
+	if c := out.Counts; c.Read != 4 || c.Rejected != 1 || c.SetAside != 3 || len(c.SetAsideCodes) != 1 || c.SetAsideCodes["message=SIU^S12"].Count != 2 {
+		t.Errorf("counts %+v", c)
+	}
+	problems := texts(t, out.Problems)
+	if len(problems) != 1 {
+		t.Fatalf("problems %v", problems)
+	}
+	same(t, "problem", problems[0], map[string]string{"source_row": "7", "column": "source_row", "raw": "", "severity": "rejected", "reason": "found no name of a segment"})
+}
+
+// Published codes of a file's format stand beneath the site's own map.
+func TestCodesOfAFormat(t *testing.T) {
+	s, f := load(t, "labs", "status: {F: preliminary}")
+	m, err := New(s, f, []string{"patient_id", "test", "collected_at", "status"}, FileInfo{Name: "x.hl7",
+		Codes: map[string]map[string]string{"status": {"f": "final", "d": "cancelled"}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := m.NewBatch()
+	for i, status := range []string{"F", "D", "corrected"} {
+		b.Add(int64(i+1), [][]byte{[]byte("P1"), []byte("inr"), []byte("2025-03-10T09:00Z"), []byte(status)})
+	}
+	for i, row := range texts(t, b.Finish().Records["labs-inr"]) {
+		same(t, "status", row, map[string]string{"status": []string{"preliminary", "cancelled", "corrected"}[i]})
+	}
+}

@@ -22,6 +22,9 @@ type FileInfo struct {
 	// Date is the last microsecond of the local day in the name, in UTC, as
 	// EndOfDay gives it; zero where the name holds no date.
 	Date time.Time
+	// Codes holds, by column, published codes of the file's format, in lower
+	// case, and the contract's words for them. The site's own map goes before.
+	Codes map[string]map[string]string
 }
 
 // HeaderError says that an export's header does not fit its feed. It holds
@@ -145,7 +148,7 @@ func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, e
 			if c.Name == m.setAsideColumn() {
 				ignore = f.Ignore
 			}
-			m.codes[i] = newCodes(c.Codes, f.Codes[c.Name], ignore)
+			m.codes[i] = newCodes(c.Codes, file.Codes[c.Name], f.Codes[c.Name], ignore)
 		case c.Kind == contract.Instant:
 			m.times = append(m.times, i)
 		}

@@ -54,9 +54,10 @@ type codeMap struct {
 	words [][]byte
 }
 
-// newCodes joins a vocabulary with the site's map, which goes first. A word on
-// the ignore list is not in the map.
-func newCodes(words []string, local map[string]string, ignore map[string]bool) *codeMap {
+// newCodes joins a vocabulary with the published codes of a format and the
+// site's map, the later before the earlier. A word on the ignore list is not in
+// the map.
+func newCodes(words []string, published, local map[string]string, ignore map[string]bool) *codeMap {
 	c := &codeMap{index: map[string]int{}}
 	places := map[string]int{}
 	for i, w := range words {
@@ -64,6 +65,11 @@ func newCodes(words []string, local map[string]string, ignore map[string]bool) *
 		places[w] = i
 		if key := strings.ToLower(w); !ignore[key] {
 			c.index[key] = i
+		}
+	}
+	for code, word := range published {
+		if !ignore[code] {
+			c.index[code] = places[word]
 		}
 	}
 	for code, word := range local {

@@ -10,6 +10,7 @@ import (
 
 	"thawline/internal/contract"
 	"thawline/internal/read/delimited"
+	"thawline/internal/read/row"
 	"thawline/internal/read/source"
 )
 
@@ -46,13 +47,15 @@ type Export interface {
 
 // Stretch is a part of a source file that holds whole rows.
 type Stretch interface {
-	// Rows calls yield for each row with its place (line, sheet row or segment,
-	// 1-based), until yield returns false. The cells stay as they are until
-	// Release; the slice that holds them does not outlive the call.
-	Rows(yield func(place int64, cells [][]byte) bool) error
+	// Rows calls yield for each row until yield returns false. The cells stay as
+	// they are until Release; the slice that holds them does not outlive the call.
+	Rows(yield func(Row) bool) error
 	// Release gives the memory back; no cell may be used after it.
 	Release()
 }
+
+// Row is one row of a source file, or a part of it that gives none.
+type Row = row.Row
 
 // Encodings are the names of encodings that Options may state.
 var Encodings = source.Encodings
@@ -168,19 +171,33 @@ func (r rows) Stretches() iter.Seq2[Stretch, error] {
 	return stretches(r.export.Segments())
 }
 
+// cellRows is a stretch of a format that knows rows of cells alone.
+type cellRows interface {
+	Rows(yield func(place int64, cells [][]byte) bool) error
+	Release()
+}
+
 // stretches gives a format's own stretches as those of the interface.
-func stretches[S Stretch](own iter.Seq2[S, error]) iter.Seq2[Stretch, error] {
+func stretches[S cellRows](own iter.Seq2[S, error]) iter.Seq2[Stretch, error] {
 	return func(yield func(Stretch, error) bool) {
 		for s, err := range own {
 			if err != nil {
 				yield(nil, err)
 				return
 			}
-			if !yield(s, nil) {
+			if !yield(ofCells{s}, nil) {
 				return
 			}
 		}
 	}
+}
+
+type ofCells struct{ cellRows }
+
+func (s ofCells) Rows(yield func(Row) bool) error {
+	return s.cellRows.Rows(func(place int64, cells [][]byte) bool {
+		return yield(Row{Place: place, Cells: cells})
+	})
 }
 
 // String tells what the file is in a few words.

@@ -28,12 +28,12 @@ func rowsOf(t *testing.T, name string, content []byte, o Options) (Look, []strin
 		if err != nil {
 			return f.Look, rows, err
 		}
-		err := stretch.Rows(func(place int64, cells [][]byte) bool {
+		err := stretch.Rows(func(row Row) bool {
 			var texts []string
-			for _, c := range cells {
+			for _, c := range row.Cells {
 				texts = append(texts, string(c))
 			}
-			rows = append(rows, fmt.Sprintf("%d:%s", place, strings.Join(texts, "|")))
+			rows = append(rows, fmt.Sprintf("%d:%s", row.Place, strings.Join(texts, "|")+row.Fault+row.Other))
 			return true
 		})
 		stretch.Release()
