@@ -8,8 +8,10 @@ import (
 	"strings"
 
 	"thawline/internal/audit"
+	"thawline/internal/contract"
 	"thawline/internal/ingest"
 	"thawline/internal/site"
+	"thawline/internal/status"
 	"thawline/internal/store"
 )
 
@@ -29,7 +31,11 @@ func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
 	}
 	var all incompleteError
 	for _, name := range byCount(products) {
-		all.reasons = append(all.reasons, fmt.Sprintf("product code %q is in no product map: %d rows set aside; add it under products: in site.yaml, or plasma may be missing", short(name), products[name]))
+		code := "a product code that is not shown"
+		if text, ok := status.ShownCode(name, products[name]); ok {
+			code = fmt.Sprintf("product code %q", text)
+		}
+		all.reasons = append(all.reasons, fmt.Sprintf("%s is in no product map: %d rows set aside; add it under products: in site.yaml, or plasma may be missing", code, products[name]))
 	}
 	if limit := hospital.Limits.RejectedShare; limit != nil && read > 0 && float64(rejected)/float64(read) > *limit {
 		all.reasons = append(all.reasons, fmt.Sprintf("%d of %d rows rejected, over the site's rejected_share %g", rejected, read, *limit))
@@ -81,17 +87,13 @@ func reasons(err error) []string {
 
 // sayFiles prints the sums of each file that was read, why rows and cells were
 // not taken, and the codes that no map knows.
-func sayFiles(ctx context.Context, s *streams, hospital *site.Site, st *store.Store, report ingest.Report) error {
+func sayFiles(ctx context.Context, s *streams, st *store.Store, report ingest.Report) error {
 	unchanged := 0
-	fresh := map[string]bool{}
-	faults := false
 	for _, f := range report.Files {
 		if f.Unchanged {
 			unchanged++
 			continue
 		}
-		fresh[f.File] = true
-		faults = true
 		s.say("%s: %d rows read = %d accepted + %d rejected + %d set aside", f.File, f.Read, f.Accepted, f.Rejected, f.SetAside)
 	}
 	if unchanged > 0 {
@@ -100,102 +102,46 @@ func sayFiles(ctx context.Context, s *streams, hospital *site.Site, st *store.St
 	for _, note := range report.Notes {
 		s.say("note: %s", note)
 	}
-	if faults {
-		if err := sayProblems(ctx, s, hospital, st, fresh); err != nil {
-			return err
-		}
-	}
-	aside, unmapped := map[string]int64{}, map[string]int64{}
-	units := map[string]string{}
-	for _, f := range report.Files {
-		for code, count := range f.SetAsideCodes {
-			aside[code] += count.Count
-			if units[code] == "" {
-				units[code] = count.ExampleUnit
+	return sayProblems(ctx, s, st, report)
+}
+
+// shownProblems keeps a first run over a large laboratory export to a screen.
+const shownProblems = 20
+
+// sayProblems groups what is wrong with the files of this run, with the first
+// place of each: why rows and cells of the fresh ones were not taken, and the
+// codes of all of them that no map knows. It shows no value that points to a person.
+func sayProblems(ctx context.Context, s *streams, st *store.Store, report ingest.Report) error {
+	var all, fresh []store.Reading
+	for _, r := range st.Readings() {
+		for _, f := range report.Files {
+			if f.File == r.File && f.Table == r.Table {
+				all = append(all, r)
+				if !f.Unchanged {
+					fresh = append(fresh, r)
+				}
+				break
 			}
 		}
-		for code, n := range f.Unmapped {
-			unmapped[code] += n
-		}
 	}
-	sayCodes(s, "codes in no map, their rows set aside", aside, units)
-	sayCodes(s, "codes in no map, their cells left empty", unmapped, nil)
-	return nil
-}
-
-// shownCodes and shownProblems keep a first run over a large laboratory export
-// to a screen: the commonest come first, and the rest is counted.
-const (
-	shownCodes    = 20
-	shownProblems = 15
-)
-
-func sayCodes(s *streams, title string, counts map[string]int64, units map[string]string) {
-	if len(counts) == 0 {
-		return
-	}
-	names := byCount(counts)
-	var parts []string
-	for _, name := range names[:min(shownCodes, len(names))] {
-		part := fmt.Sprintf("%s (%d)", short(name), counts[name])
-		if unit := units[name]; unit != "" {
-			part = fmt.Sprintf("%s (%d, in %s)", short(name), counts[name], short(unit))
-		}
-		parts = append(parts, part)
-	}
-	if more := len(names) - len(parts); more > 0 {
-		parts = append(parts, fmt.Sprintf("and %d more (--json lists all)", more))
-	}
-	s.say("%s: %s", title, strings.Join(parts, ", "))
-}
-
-// sayProblems groups the problems of the files just read by what is wrong, with
-// the first place of each. It shows no value of a row.
-func sayProblems(ctx context.Context, s *streams, hospital *site.Site, st *store.Store, fresh map[string]bool) error {
-	e, err := audit.OpenReader(ctx, st, hospital)
+	problems, err := status.Problems(ctx, fresh, contract.Problems.Column("severity").Codes...)
 	if err != nil {
 		return err
 	}
-	defer e.Close()
-	_, rows, err := e.Rows(ctx, "problems", `
-SELECT problems.source_file, problems.severity, problems."column", problems.reason, count(*), min(problems.source_row)
-FROM problems
-GROUP BY ALL
-ORDER BY problems.source_file, problems.severity, problems."column", problems.reason`)
+	codes, err := status.Problems(ctx, all, status.SetAside, status.Unmapped)
 	if err != nil {
 		return err
 	}
-	type kind struct{ severity, column, reason string }
-	type group struct {
-		n     int64
-		first string
-	}
-	groups := map[kind]*group{}
-	var kinds []kind
-	for _, row := range rows {
-		file := row[0].(string)
-		if !fresh[file] {
-			continue
+	for _, list := range [][]status.Problem{problems, codes} {
+		for _, p := range list[:min(shownProblems, len(list))] {
+			s.say("%s %d: %s.%s: %s; first %s", p.Severity, p.Rows, p.Table, p.Column, p.Reason, p.First[0])
 		}
-		k := kind{row[1].(string), row[2].(string), row[3].(string)}
-		if groups[k] == nil {
-			groups[k] = &group{first: fmt.Sprintf("%s row %d", file, row[5])}
-			kinds = append(kinds, k)
+		if more := len(list) - shownProblems; more > 0 {
+			s.say("and %d more kinds", more)
 		}
-		groups[k].n += row[4].(int64)
 	}
-	rank := map[string]int{"rejected": 0, "dropped": 1, "suspect": 2, "noted": 3}
-	sort.SliceStable(kinds, func(i, j int) bool {
-		if a, b := rank[kinds[i].severity], rank[kinds[j].severity]; a != b {
-			return a < b
-		}
-		return groups[kinds[i]].n > groups[kinds[j]].n
-	})
-	for _, k := range kinds[:min(shownProblems, len(kinds))] {
-		s.say("%s %d: %s: %s; first %s", k.severity, groups[k].n, k.column, k.reason, groups[k].first)
-	}
-	if more := len(kinds) - shownProblems; more > 0 {
-		s.say("and %d more kinds of problem: thawline query \"SELECT * FROM problems\" shows all, with what was written", more)
+	if len(problems)+len(codes) > 0 {
+		s.say("thawline problems shows all, with what to do about each")
 	}
 	return nil
 }
@@ -213,20 +159,4 @@ func byCount(counts map[string]int64) []string {
 		return names[i] < names[j]
 	})
 	return names
-}
-
-// short keeps a code to a length that fits a line, without control characters:
-// a wrongly mapped column may hold anything.
-func short(text string) string {
-	const longest = 40
-	var kept []rune
-	for _, r := range text {
-		if r < ' ' || r == 0x7f {
-			r = ' '
-		}
-		if kept = append(kept, r); len(kept) > longest {
-			return string(kept[:longest]) + "…"
-		}
-	}
-	return string(kept)
 }

@@ -32,10 +32,10 @@ func TestWhatWasNotTakenIsSaid(t *testing.T) {
 	said := errOut.String()
 	for _, want := range []string{
 		"labs1.csv: 5 rows read = 2 accepted + 2 rejected + 1 set aside",
-		"rejected 2: collected_at: ", "first labs1.csv row 3",
-		"suspect 1: value: outside 0.5 to 30, the limits of inr; first labs1.csv row 6",
-		"test=CRP (1)", "product_code=NEW1 (1)",
-		"fate=gone (1)", "indication=who knows (1)",
+		"rejected 2: labs.collected_at: ", "first labs1.csv:3",
+		"suspect 1: labs.value: outside 0.5 to 30, the limits of inr; first labs1.csv:6",
+		`set aside 1: labs.test: code "CRP" is in no map`, `set aside 1: issues.product_code: code "NEW1" is in no map`,
+		`unmapped 1: issues.fate: code "gone" is in no map`, `unmapped 1: issues.indication: code "who knows" is in no map`,
 		`product code "NEW1" is in no product map`,
 	} {
 		if !strings.Contains(said, want) {

@@ -91,7 +91,7 @@ func (b *Batch) Add(line int64, cells [][]byte) {
 	b.line, b.cells = line, cells
 	b.faults, b.doubts = b.faults[:0], b.doubts[:0]
 	if len(cells) != b.m.width {
-		b.reject("source_row", nil, strconv.Itoa(len(cells))+" cells, the header has "+strconv.Itoa(b.m.width)+": look for a delimiter or a quote inside a cell")
+		b.reject("source_row", nil, reasonWidth, strconv.Itoa(len(cells)), strconv.Itoa(b.m.width))
 		b.refuse()
 		return
 	}
@@ -157,12 +157,12 @@ func (b *Batch) setInt(column int, n int64) {
 
 // reject notes a required field at fault; doubt a field that is dropped,
 // suspect or kept with a note.
-func (b *Batch) reject(column string, raw []byte, reason string) {
-	b.faults = append(b.faults, fault{column, raw, "rejected", reason})
+func (b *Batch) reject(column string, raw []byte, why *reason, parts ...string) {
+	b.faults = append(b.faults, fault{column, raw, "rejected", why.text(parts)})
 }
 
-func (b *Batch) doubt(column string, raw []byte, severity, reason string) {
-	b.doubts = append(b.doubts, fault{column, raw, severity, reason})
+func (b *Batch) doubt(column string, raw []byte, severity string, why *reason, parts ...string) {
+	b.doubts = append(b.doubts, fault{column, raw, severity, why.text(parts)})
 }
 
 func (b *Batch) count(name string) { b.counts.Counted[name]++ }
@@ -276,7 +276,7 @@ func (b *Batch) common() {
 }
 
 func (b *Batch) missing(column string) {
-	b.reject(column, nil, "empty, and a row of "+b.m.table.Name+" needs it")
+	b.reject(column, nil, reasonEmpty, b.m.table.Name)
 }
 
 // done decides the row: rejected, or accepted into the frame of that name.

@@ -86,6 +86,11 @@ func read(t testing.TB, table, extra string, day string, rows ...string) result 
 	if c.Read != c.Accepted+c.Rejected+c.SetAside || c.Read != int64(len(rows)-1) {
 		t.Errorf("%d rows in; %d read, %d accepted, %d rejected, %d set aside", len(rows)-1, c.Read, c.Accepted, c.Rejected, c.SetAside)
 	}
+	for _, p := range texts(t, out.Problems) {
+		if next := NextStep(p["reason"]); next == otherStep || strings.Contains(p["reason"], "{}") {
+			t.Errorf("the problem %q has no next step of its own", p["reason"])
+		}
+	}
 	r := result{rows: map[string][]map[string]string{}, problems: texts(t, out.Problems), counts: c}
 	for name, record := range out.Records {
 		if !record.Schema().Equal(contract.Schema(f.Table.SourceColumns())) {

@@ -62,10 +62,10 @@ func (b *Batch) unitNumber(batch bool) {
 	case removed:
 		b.count(countCheckRemoved)
 	case mismatch:
-		b.doubt("unit_no", raw, "noted", "the 14th character is not the check character (ISO/IEC 7064 MOD 37-2) of the 13 before it; the number is kept as written")
+		b.doubt("unit_no", raw, "noted", reasonCheckDigit)
 	}
 	if len(number) == 0 {
-		b.reject("unit_no", raw, "no number in it")
+		b.reject("unit_no", raw, reasonNoNumberIn)
 		return
 	}
 	b.set(column, number)
@@ -82,7 +82,7 @@ func (b *Batch) volume(column int) (v int64, known bool) {
 		v, ok = thousandths(ml)
 	}
 	if !ok {
-		b.doubt(b.m.columns[column].Name, raw, "dropped", "no number of mL")
+		b.doubt(b.m.columns[column].Name, raw, "dropped", reasonNoVolume)
 		return 0, false
 	}
 	b.setInt(column, v)
@@ -158,7 +158,7 @@ func (b *Batch) anyTime() {
 		}
 	}
 	if len(b.faults) == 0 {
-		b.reject("issued_at", nil, "empty, and so are thawed_at and discarded_at: a row of issues needs one of them")
+		b.reject("issued_at", nil, reasonNoTimes)
 	}
 }
 
@@ -169,7 +169,7 @@ func (b *Batch) volumes(p *product) {
 	if known && p.plasma && (whole < 5_000 || whole > 700_000) {
 		b.row[bag] = slot{}
 		known = false
-		b.doubt("volume_ml", b.text(bag), "suspect", "outside 5 to 700 mL, the limits of a bag of plasma")
+		b.doubt("volume_ml", b.text(bag), "suspect", reasonBagVolume)
 	}
 	if !known {
 		whole = p.nominal
@@ -179,10 +179,10 @@ func (b *Batch) volumes(p *product) {
 	case !known:
 	case ml < 0:
 		b.row[given] = slot{}
-		b.doubt("transfused_ml", b.text(given), "suspect", "under 0 mL")
+		b.doubt("transfused_ml", b.text(given), "suspect", reasonUnderZero)
 	case whole > 0 && ml*10 > whole*11:
 		b.row[given] = slot{}
-		b.doubt("transfused_ml", b.text(given), "suspect", "over 1.1 times the volume of the bag")
+		b.doubt("transfused_ml", b.text(given), "suspect", reasonOverBag)
 	}
 }
 
@@ -211,23 +211,23 @@ const (
 // orderOfIssue asks whether the row's times can have happened. issued_at is the
 // anchor.
 func (b *Batch) orderOfIssue() {
-	b.notAfter(requestedAt, issuedAt, "after issued_at")
-	b.within(requestedAt, issuedAt, sevenDays, 1<<60, "over 7 days before issued_at")
-	b.notAfter(thawedAt, issuedAt, "after issued_at")
-	b.within(thawedAt, issuedAt, sevenDays, 1<<60, "over 7 days before issued_at")
-	b.within(leftStorageAt, issuedAt, oneDay, oneDay, "over 24 h from issued_at")
-	b.notBefore(startedAt, issuedAt, "before issued_at")
-	b.within(startedAt, issuedAt, 1<<60, oneDay, "over 24 h after issued_at")
+	b.notAfter(requestedAt, issuedAt, reasonAfter, "issued_at")
+	b.within(requestedAt, issuedAt, sevenDays, 1<<60, reasonDaysBefore, "7 days", "issued_at")
+	b.notAfter(thawedAt, issuedAt, reasonAfter, "issued_at")
+	b.within(thawedAt, issuedAt, sevenDays, 1<<60, reasonDaysBefore, "7 days", "issued_at")
+	b.within(leftStorageAt, issuedAt, oneDay, oneDay, reasonHoursFrom, "24 h", "issued_at")
+	b.notBefore(startedAt, issuedAt, reasonBefore, "issued_at")
+	b.within(startedAt, issuedAt, 1<<60, oneDay, reasonHoursAfter, "24 h", "issued_at")
 	if b.times[startedAt].known {
-		b.notBefore(endedAt, startedAt, "before started_at")
+		b.notBefore(endedAt, startedAt, reasonBefore, "started_at")
 	} else {
-		b.notBefore(endedAt, issuedAt, "before issued_at")
+		b.notBefore(endedAt, issuedAt, reasonBefore, "issued_at")
 	}
-	b.within(endedAt, issuedAt, 1<<60, oneDay, "over 24 h after issued_at")
-	b.notBefore(returnedAt, issuedAt, "before issued_at")
-	b.within(returnedAt, issuedAt, 1<<60, sevenDays, "over 7 days after issued_at")
-	b.notBefore(discardedAt, issuedAt, "before issued_at")
-	b.within(discardedAt, issuedAt, 1<<60, sevenDays, "over 7 days after issued_at")
+	b.within(endedAt, issuedAt, 1<<60, oneDay, reasonHoursAfter, "24 h", "issued_at")
+	b.notBefore(returnedAt, issuedAt, reasonBefore, "issued_at")
+	b.within(returnedAt, issuedAt, 1<<60, sevenDays, reasonHoursAfter, "7 days", "issued_at")
+	b.notBefore(discardedAt, issuedAt, reasonBefore, "issued_at")
+	b.within(discardedAt, issuedAt, 1<<60, sevenDays, reasonHoursAfter, "7 days", "issued_at")
 }
 
 // fates by index of the contract's codes.
@@ -293,7 +293,7 @@ func (b *Batch) bedside() {
 	b.readTimes(started)
 	b.needTime(started, true)
 	b.needTime(ended, false)
-	b.notBefore(ended, started, "before started_at")
+	b.notBefore(ended, started, reasonBefore, "started_at")
 	b.putTimes()
 	if b.done() {
 		b.keep(m.table.Name)

@@ -88,7 +88,7 @@ func (b *Batch) lab() {
 	b.common()
 	const collected, resulted = 0, 1
 	b.readTimes(collected)
-	b.notBefore(resulted, collected, "before collected_at")
+	b.notBefore(resulted, collected, reasonBefore, "collected_at")
 	b.putTimes()
 	if raw := b.text(c.pointOfCare); len(raw) > 0 {
 		if i, known := b.code(c.pointOfCare, raw); known {
@@ -187,7 +187,7 @@ func (b *Batch) ratio(from string) {
 			if v >= q.low && v <= q.high {
 				b.row[c.value] = slot{set: true, f: v}
 			} else {
-				b.tell([]fault{{"value", b.row[c.valueRaw].text, "suspect", "the ratio to the mean normal time is " + q.reason}})
+				b.tell([]fault{{"value", b.row[c.valueRaw].text, "suspect", reasonRatioLimits.text([]string{q.limits, q.name})}})
 			}
 		}
 	}

@@ -44,7 +44,7 @@ func (b *Batch) measure() {
 	case len(r.text) == 0:
 		b.missing("value")
 	case !ok:
-		b.reject("value", r.text, "no number")
+		b.reject("value", r.text, reasonNoNumber)
 	case kind >= 0:
 		if v, ok := b.convert(kind, v, r); ok {
 			if t, fits := thousandths(v); fits {
@@ -71,7 +71,7 @@ func (b *Batch) event() {
 	b.common()
 	const at, until = 0, 1
 	b.readTimes(at)
-	b.notBefore(until, at, "before at")
+	b.notBefore(until, at, reasonBefore, "at")
 	b.putTimes()
 	if kind >= 0 {
 		b.detail(contract.Events.Column("kind").Codes[kind])
@@ -145,13 +145,13 @@ func (b *Batch) birth() {
 	}
 	w, ok := b.read(raw)
 	if !ok {
-		b.doubt("birth_date", raw, "dropped", "no date in a form of ISO 8601 or in the time_format of the site file")
+		b.doubt("birth_date", raw, "dropped", reasonNoDate)
 		return
 	}
 	day := daysOf(w.year, w.month, w.day)
 	switch {
 	case w.year < 1900:
-		b.doubt("birth_date", raw, "suspect", "before 1900")
+		b.doubt("birth_date", raw, "suspect", reasonBefore1900)
 	case b.m.dated && b.midnight(day) > b.m.fileEnd:
 		b.doubt("birth_date", raw, "suspect", reasonLate)
 	default:
@@ -174,12 +174,12 @@ func (b *Batch) activity() {
 	} else if w, ok := b.read(raw); ok {
 		b.set(m.at["month"], fmt.Appendf(nil, "%04d-%02d", w.year, w.month))
 	} else {
-		b.reject("month", raw, "no month as 2025-07, nor a date of it")
+		b.reject("month", raw, reasonNoMonth)
 	}
 	if raw := b.text(m.at["count"]); len(raw) == 0 {
 		b.missing("count")
 	} else if n, ok := parseNumber(raw); !ok || n < 0 {
-		b.reject("count", raw, "no number of 0 or more")
+		b.reject("count", raw, reasonNoCount)
 	} else {
 		b.row[m.at["count"]] = slot{set: true, f: n}
 	}

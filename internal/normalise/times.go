@@ -2,20 +2,12 @@ package normalise
 
 import "thawline/internal/contract"
 
-// Reasons of a time that is no time.
-const (
-	reasonUnread  = "no date and time in a form of ISO 8601 or in the time_format of the site file"
-	reasonSkipped = "a time that the clock skips (daylight saving)"
-	reasonLate    = "after the file was made, by the date in its name"
-	reasonNoTime  = "a date alone, and a start or an end needs its time"
-)
-
 // instant is one time of the row at hand, in microseconds of UTC.
 type instant struct {
 	raw []byte
 	// known says that there is a time; wrong, why a written one could not be read.
 	known bool
-	wrong string
+	wrong *reason
 	// lo and hi are its first and last microsecond: they differ for a date alone.
 	lo, hi   int64
 	dateOnly bool
@@ -55,11 +47,11 @@ func (b *Batch) readTimes(required ...int) {
 	for i, column := range b.m.times {
 		t := &b.times[i]
 		if t.known && b.m.dated && t.lo > b.m.fileEnd && !b.mayBeAhead(column) {
-			b.suspect(i, reasonLate, required)
+			b.lose(i, "suspect", required, reasonLate)
 			continue
 		}
-		if t.wrong != "" {
-			b.lose(i, "dropped", t.wrong, required)
+		if t.wrong != nil {
+			b.lose(i, "dropped", required, t.wrong)
 		}
 	}
 	for _, i := range required {
@@ -175,25 +167,21 @@ func (b *Batch) mayBeAhead(column int) bool {
 	return false
 }
 
-// suspect takes out a time that reads well but cannot be.
-func (b *Batch) suspect(i int, reason string, required []int) {
-	b.lose(i, "suspect", reason, required)
-}
-
-func (b *Batch) lose(i int, severity, reason string, required []int) {
+// lose takes out a time that cannot be read, or that reads well but cannot be.
+func (b *Batch) lose(i int, severity string, required []int, why *reason, parts ...string) {
 	t := &b.times[i]
 	t.known = false
-	if t.wrong == "" {
-		t.wrong = reason
+	if t.wrong == nil {
+		t.wrong = why
 	}
 	name := b.m.columns[b.m.times[i]].Name
 	for _, r := range required {
 		if r == i {
-			b.reject(name, t.raw, reason)
+			b.reject(name, t.raw, why, parts...)
 			return
 		}
 	}
-	b.doubt(name, t.raw, severity, reason)
+	b.doubt(name, t.raw, severity, why, parts...)
 }
 
 // Inversions of up to tolerance are two clocks that differ, not a fault.
@@ -202,38 +190,38 @@ const tolerance = 10 * minute
 // notBefore holds time i to be at or after the anchor: a small inversion is set
 // equal, a larger one is suspect. A date alone is at fault only where all of
 // its day is, and is never set equal.
-func (b *Batch) notBefore(i, anchor int, reason string) {
+func (b *Batch) notBefore(i, anchor int, why *reason, parts ...string) {
 	t, a := &b.times[i], &b.times[anchor]
 	if !t.known || !a.known || t.hi >= a.lo {
 		return
 	}
-	b.invert(i, a, a.lo-t.hi, reason)
+	b.invert(i, a, a.lo-t.hi, why, parts)
 }
 
 // notAfter holds time i to be at or before the anchor.
-func (b *Batch) notAfter(i, anchor int, reason string) {
+func (b *Batch) notAfter(i, anchor int, why *reason, parts ...string) {
 	t, a := &b.times[i], &b.times[anchor]
 	if !t.known || !a.known || t.lo <= a.hi {
 		return
 	}
-	b.invert(i, a, t.lo-a.hi, reason)
+	b.invert(i, a, t.lo-a.hi, why, parts)
 }
 
-func (b *Batch) invert(i int, anchor *instant, by int64, reason string) {
+func (b *Batch) invert(i int, anchor *instant, by int64, why *reason, parts []string) {
 	t := &b.times[i]
 	if by <= tolerance && !t.dateOnly && !anchor.dateOnly {
 		t.lo, t.hi = anchor.lo, anchor.hi
 		b.count(countSetEqual)
 		return
 	}
-	b.suspect(i, reason, nil)
+	b.lose(i, "suspect", nil, why, parts...)
 }
 
 // within holds time i to lie at most before and after microseconds off the anchor.
-func (b *Batch) within(i, anchor int, before, after int64, reason string) {
+func (b *Batch) within(i, anchor int, before, after int64, why *reason, parts ...string) {
 	t, a := &b.times[i], &b.times[anchor]
 	if t.known && a.known && (t.hi < a.lo-before || t.lo > a.hi+after) {
-		b.suspect(i, reason, nil)
+		b.lose(i, "suspect", nil, why, parts...)
 	}
 }
 

@@ -14,7 +14,8 @@ type quantity struct {
 	// low and high are the ends of what is believed, ends allowed, in the
 	// contract's unit.
 	low, high float64
-	reason    string
+	// limits says them with their unit, for a person.
+	limits string
 	// stated is the conversion of rows without a unit, where there is one.
 	stated    site.Conversion
 	isStated  bool
@@ -46,7 +47,7 @@ func (m *Mapper) prepareQuantities(names []string) {
 		} else {
 			unit = "" // A ratio has none.
 		}
-		q.reason = fmt.Sprintf("outside %g to %g%s, the limits of %s", q.low, q.high, unit, name)
+		q.limits = fmt.Sprintf("%g to %g%s", q.low, q.high, unit)
 		if stated := m.feed.Units[name]; stated != "" {
 			q.stated, q.isStated = site.UnitOf(name, stated)
 		}
@@ -110,7 +111,7 @@ func (b *Batch) convert(q int, v float64, r reading) (float64, bool) {
 		var known bool
 		if c, known = b.conversion(q, r.unit); !known {
 			b.count(countWrongUnit)
-			b.doubt("unit_raw", r.unit, "dropped", "no unit of "+quantity.name+": the value is dropped; state the unit's meaning under unit_raw: in the site file")
+			b.doubt("unit_raw", r.unit, "dropped", reasonWrongUnit, quantity.name)
 			return 0, false
 		}
 	case quantity.isStated:
@@ -121,14 +122,14 @@ func (b *Batch) convert(q int, v float64, r reading) (float64, bool) {
 		own, _, ok := parseBound(b.text(b.m.value))
 		if !ok {
 			b.count(countNoUnit)
-			b.doubt("value", r.text, "dropped", "no unit, and the site file states none for "+quantity.name+" under units:")
+			b.doubt("value", r.text, "dropped", reasonNoUnit, quantity.name)
 			return 0, false
 		}
 		v = own
 	}
 	v = round9(v * c.Times / c.Over)
 	if !(v >= quantity.low && v <= quantity.high) {
-		b.doubt("value", r.text, "suspect", quantity.reason)
+		b.doubt("value", r.text, "suspect", reasonLimits, quantity.limits, quantity.name)
 		return 0, false
 	}
 	return v, true

@@ -1,0 +1,63 @@
+package status
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"thawline/internal/store"
+)
+
+func TestShownCode(t *testing.T) {
+	for _, c := range []struct {
+		text string
+		rows int64
+		want string
+		ok   bool
+	}{
+		{"E0701V00", 1, "E0701V00", true}, // a product code of the standard form
+		{"6301-6", 1, "6301-6", true},     // a LOINC code
+		{"PRE OP THEATRE", 1, "PRE OP THEATRE", true},
+		{"1234567", 1, "1234567", false},
+		{"1234567", 5, "1234567", true},
+		{"seen by Dr Nobody", 4, "seen by Dr Nobody", false},
+		{"a\x1b[31mb\nc", 1, "a [31mb c", true},
+		{strings.Repeat("é", 41), 1, strings.Repeat("é", 40) + "…", true},
+		{strings.Repeat("é", 40), 1, strings.Repeat("é", 40), true},
+	} {
+		if got, ok := ShownCode(c.text, c.rows); got != c.want || ok != c.ok {
+			t.Errorf("%q in %d rows: %q %t, want %q %t", c.text, c.rows, got, ok, c.want, c.ok)
+		}
+	}
+}
+
+// A column that holds numbers of persons, by a mistake in the map, is told as
+// one line without any of them, once a file or often; a list of codes is not.
+func TestAColumnOfPersonsIsNotShown(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		code   string
+		rows   int64
+		n      int
+		hidden bool
+	}{
+		{"patients' numbers, each once", "P%03d", 1, 60, true},
+		{"patients' numbers, each with some results", "90000%03d", 7, 60, true},
+		{"a list of codes", "T%03d", 300, 60, false},
+		{"a list of numbered codes", "10000%03d", 300, 60, false},
+		{"a few codes, each once", "T%03d", 1, 10, false},
+	} {
+		codes := map[string]store.CodeCount{}
+		for i := range c.n {
+			codes["test="+fmt.Sprintf(c.code, i)] = store.CodeCount{Count: c.rows}
+		}
+		list := codeProblems([]store.Reading{{Table: "labs", File: "a.csv", SetAsideCodes: codes}, {Table: "labs", File: "b.csv", SetAsideCodes: map[string]store.CodeCount{}}})
+		var rows int64
+		for _, p := range list {
+			rows += p.Rows
+		}
+		if hidden := len(list) == 1 && strings.Contains(list[0].Reason, "not shown"); hidden != c.hidden || rows != c.rows*int64(c.n) || list[0].Files != 1 {
+			t.Errorf("%s: %d lines of %d rows, the first %q", c.name, len(list), rows, list[0].Reason)
+		}
+	}
+}
