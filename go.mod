@@ -16,6 +16,7 @@ require (
 	github.com/marcboeker/go-duckdb v1.8.5
 	github.com/mattn/go-isatty v0.0.24
 	github.com/schollz/progressbar/v3 v3.19.1
+	github.com/xuri/nfp v0.0.1
 	golang.org/x/text v0.44.0
 	golang.org/x/tools v0.52.0
 	gonum.org/v1/gonum v0.17.0

@@ -30,7 +30,7 @@ type piece struct {
 // that the number of workers cannot be seen in it.
 func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, dir string) (store.Reading, error) {
 	reading := store.Reading{Contract: contract.Version, Table: src.feed.Table.Name, File: src.base, Path: r.relative(src.path), Date: src.date, Map: src.mapHash}
-	options := read.Options{Table: src.feed.Table, Encoding: src.feed.Encoding}
+	options := read.Options{Table: src.feed.Table, Encoding: src.feed.Encoding, Sheet: src.feed.Sheet}
 	if src.feed.Delimiter != "" {
 		options.Delimiter = src.feed.Delimiter[0]
 	}

@@ -9,7 +9,6 @@ import (
 	"strings"
 
 	"thawline/internal/contract"
-	"thawline/internal/read/delimited"
 	"thawline/internal/read/row"
 	"thawline/internal/read/source"
 )
@@ -20,6 +19,7 @@ type Format string
 // The formats.
 const (
 	Delimited Format = "delimited"
+	XLSX      Format = "xlsx"
 )
 
 // Options says what site.yaml states of a feed's files.
@@ -31,6 +31,9 @@ type Options struct {
 	Encoding string
 	// Delimiter is that of delimited text, or 0: found in the header.
 	Delimiter byte
+	// Sheet is the name or the number, from 1, of the sheet of a workbook, or
+	// empty: the one that there is.
+	Sheet string
 }
 
 // Export is what a format makes of a file.
@@ -73,6 +76,9 @@ type Look struct {
 	Marked   bool
 	// Delimiter is that of delimited text.
 	Delimiter byte
+	// Sheets are the names of a workbook's sheets, Sheet that of the one read.
+	Sheets []string
+	Sheet  string
 	// Names are the names of the columns; nil where the file is blank.
 	Names []string
 }
@@ -104,14 +110,33 @@ var formats = []format{
 // holds, unpacked and decoded; its name says nothing. A file that is of no known
 // format is an *Error; other errors are the disk's.
 func Open(path string, o Options) (*File, error) {
-	src, err := source.Open(path)
+	f, err := open(path, o)
 	if err != nil {
 		return nil, err
+	}
+	return f, nil
+}
+
+// LookAt says what kind of file the one at path is, as far as it can be told:
+// with an error, what was found before it.
+func LookAt(path string, o Options) (Look, error) {
+	f, err := open(path, o)
+	if err != nil {
+		return f.Look, err
+	}
+	return f.Look, f.Close()
+}
+
+// open returns a file that holds nothing but its Look where there is an error.
+func open(path string, o Options) (*File, error) {
+	src, err := source.Open(path)
+	if err != nil {
+		return &File{}, err
 	}
 	f := &File{source: src, Look: Look{Packing: src.Packing()}}
 	if err := f.open(o); err != nil {
 		src.Close()
-		return nil, err
+		return f, err
 	}
 	f.Look.Names = f.Names()
 	return f, nil
@@ -122,8 +147,8 @@ func (f *File) open(o Options) error {
 	if err != nil {
 		return err
 	}
-	if bytes.HasPrefix(start, []byte("PK\x03\x04")) {
-		return &Error{Name: f.source.Name(), Says: "found a ZIP archive or a spreadsheet (XLSX), wanted text: correct files: of this feed in site.yaml, or export the file as CSV"}
+	if bytes.HasPrefix(start, []byte("PK\x03\x04")) { // PKWARE APPNOTE 4.3.7
+		return f.openWorkbook(o)
 	}
 	text, err := f.source.Text(o.Encoding)
 	if err != nil {
@@ -143,6 +168,15 @@ func (f *File) open(o Options) error {
 	return nil
 }
 
+// Notes are sentences about what of the file may have been overlooked, once all
+// stretches have been read.
+func (f *File) Notes() []string {
+	if n, ok := f.Export.(interface{ Notes() []string }); ok {
+		return n.Notes()
+	}
+	return nil
+}
+
 // Done is how many of the file's bytes have been read, for progress.
 func (f *File) Done() int64 { return f.source.Done() }
 
@@ -153,53 +187,6 @@ func (f *File) Sum() (sum string, size int64, err error) { return f.source.Sum()
 // Close closes the file; nothing of it may be read after.
 func (f *File) Close() error { return f.source.Close() }
 
-func openDelimited(text *source.Text, name string, o Options, look *Look) (Export, error) {
-	e, err := delimited.Open(text, name, o.Delimiter)
-	if err != nil {
-		return nil, err
-	}
-	look.Delimiter = e.Delimiter
-	return rows{e}, nil
-}
-
-// rows is delimited text as an Export.
-type rows struct{ export *delimited.Export }
-
-func (r rows) Names() []string { return r.export.Header }
-
-func (r rows) Stretches() iter.Seq2[Stretch, error] {
-	return stretches(r.export.Segments())
-}
-
-// cellRows is a stretch of a format that knows rows of cells alone.
-type cellRows interface {
-	Rows(yield func(place int64, cells [][]byte) bool) error
-	Release()
-}
-
-// stretches gives a format's own stretches as those of the interface.
-func stretches[S cellRows](own iter.Seq2[S, error]) iter.Seq2[Stretch, error] {
-	return func(yield func(Stretch, error) bool) {
-		for s, err := range own {
-			if err != nil {
-				yield(nil, err)
-				return
-			}
-			if !yield(ofCells{s}, nil) {
-				return
-			}
-		}
-	}
-}
-
-type ofCells struct{ cellRows }
-
-func (s ofCells) Rows(yield func(Row) bool) error {
-	return s.cellRows.Rows(func(place int64, cells [][]byte) bool {
-		return yield(Row{Place: place, Cells: cells})
-	})
-}
-
 // String tells what the file is in a few words.
 func (l Look) String() string {
 	words := []string{string(l.Format)}
@@ -207,6 +194,9 @@ func (l Look) String() string {
 		if word != "" {
 			words = append(words, word)
 		}
+	}
+	if l.Sheet != "" {
+		words = append(words, fmt.Sprintf("sheet %q", l.Sheet))
 	}
 	if l.Delimiter != 0 {
 		words = append(words, fmt.Sprintf("parted by %q", l.Delimiter))

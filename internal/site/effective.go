@@ -20,6 +20,7 @@ func (f *Feed) Effective(s *Site) []byte {
 		FileDate            string
 		TimeFormats         []string
 		Delimiter, Encoding string
+		Sheet               string `json:",omitempty"`
 		Columns             map[string]string
 		Codes               map[string]map[string]string
 		Units               map[string]string
@@ -27,7 +28,7 @@ func (f *Feed) Effective(s *Site) []byte {
 		IgnoreRest          bool
 		Products            map[string]Product  `json:",omitempty"`
 		MeanNormal          map[string][]period `json:",omitempty"`
-	}{Contract: contract.Version, Zone: s.ZoneName, Table: f.Table.Name, TimeFormats: f.TimeFormats, Delimiter: f.Delimiter, Encoding: f.Encoding,
+	}{Contract: contract.Version, Zone: s.ZoneName, Table: f.Table.Name, TimeFormats: f.TimeFormats, Delimiter: f.Delimiter, Encoding: f.Encoding, Sheet: f.Sheet,
 		Columns: f.Columns, Codes: f.Codes, Units: f.Units, Ignore: f.Ignore, IgnoreRest: f.IgnoreRest}
 	if f.FileDate != nil {
 		effective.FileDate = f.FileDate.String()

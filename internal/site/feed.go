@@ -13,7 +13,7 @@ import (
 )
 
 // feedKeys are the keys of a feed beside its code maps.
-var feedKeys = []string{"table", "files", "file_date", "time_format", "delimiter", "encoding", "columns", "ignore", "units"}
+var feedKeys = []string{"table", "files", "file_date", "time_format", "delimiter", "encoding", "sheet", "columns", "ignore", "units"}
 
 // Encodings are the names that encoding: may bear.
 var Encodings = []string{"utf-8", "utf-16", "utf-16le", "utf-16be", "windows-1252"}
@@ -177,6 +177,9 @@ func (l *loader) form(f *Feed, fields map[string]entry) {
 			l.fault(e.place(), "encoding: %s", unknown(text, Encodings))
 		}
 		f.Encoding = text
+	}
+	if e, stated := fields["sheet"]; stated {
+		f.Sheet = l.word(e, "the name of a workbook's sheet, or its number from 1")
 	}
 }
 

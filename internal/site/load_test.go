@@ -50,6 +50,7 @@ feeds:
   - table: medicines
     files: meds.csv
     ignore: [ASPIRIN, 17]
+    sheet: 2
 `
 
 func write(t testing.TB, text string) string {
@@ -74,7 +75,7 @@ func TestLoadTakesEveryKey(t *testing.T) {
 		"bag": s.BagCode(" pla1 "), "batch": s.Products["bat"].Batch, "files": s.Feeds[0].Files, "absolute": s.Feeds[1].Files, "line": s.Feeds[1].Line,
 		"delimiter": s.Feeds[0].Delimiter, "formats": s.Feeds[0].TimeFormats, "fate": s.Feeds[0].Codes["fate"], "indication": s.Feeds[0].Codes["indication"],
 		"test": s.Feeds[1].Codes["test"], "near": s.Feeds[1].Codes["point_of_care"], "units": s.Feeds[1].Units, "rest": s.Feeds[1].IgnoreRest, "ignore": s.Feeds[2].Ignore,
-		"columns": s.Feeds[1].Columns == nil, "header": s.Feeds[0].Columns["unit_no"],
+		"sheet": s.Feeds[2].Sheet, "columns": s.Feeds[1].Columns == nil, "header": s.Feeds[0].Columns["unit_no"],
 	}
 	want := map[string]any{
 		"hospital": "Tarn Bridge General", "zone": "Europe/Dublin", "store": filepath.Join(dir, "kept"), "policy": filepath.Join(dir, "policy.yaml"), "storage": []string{"Theatre fridge", "ICU"}, "currency": "€",
@@ -82,7 +83,7 @@ func TestLoadTakesEveryKey(t *testing.T) {
 		"bag": "PLA1T", "batch": true, "files": filepath.Join(dir, "inbox", "bank_*.csv"), "absolute": "/data/coag_*.csv", "line": 27,
 		"delimiter": "\t", "formats": []string{"02/01/2006 15:04", "02/01/2006"}, "fate": map[string]string{"tx": "transfused", "rtn": "returned"}, "indication": map[string]string{"high inr": "raised_inr", "1": "other"},
 		"test": map[string]string{"inr": "inr", "fibc": "fibrinogen"}, "near": map[string]string{"y": "true", "n": "false"}, "units": map[string]string{"pt_s": "s", "fibrinogen": "g/L"}, "rest": true, "ignore": map[string]bool{"aspirin": true, "17": true},
-		"columns": true, "header": "DonationNo",
+		"sheet": "2", "columns": true, "header": "DonationNo",
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Errorf("site (- want, + got):\n%s", diff)
@@ -122,6 +123,7 @@ func TestEveryFaultHasItsPlace(t *testing.T) {
 		{"[02/01/2006 15:04, 02/01/2006]", "[02/01/2006 15:04, 01/02/2006 15:04]", "22:37", "another day"},
 		{"[02/01/2006 15:04, 02/01/2006]", "2006-02-01 15:04", "22:18", "year, day, month"},
 		{"[02/01/2006 15:04, 02/01/2006]", "02/01/2006 15:04 MST", "22:18", "abbreviation"},
+		{"sheet: 2", "sheet: [2]", "37:12", "its number from 1"},
 		{"delimiter: tab", "delimiter: colon", "23:16", "comma, semicolon, tab or pipe"},
 		{"unit_no: DonationNo", "unit_number: DonationNo", "24:15", "did you mean unit_no?"},
 		{"unit_no: DonationNo", "bag_code: DonationNo", "24:15", "no such column"},
@@ -240,7 +242,7 @@ func TestEffectiveTellsChangesApart(t *testing.T) {
 		{"Tarn Bridge", "Fell Bridge", [3]bool{}}, {"inbox/bank_*", "inbox/old_*", [3]bool{}}, {"rejected_share: 0.02", "rejected_share: 0.03", [3]bool{}},
 		{"Europe/Dublin", "Europe/Paris", [3]bool{true, true, true}}, {"nominal_ml: 200", "nominal_ml: 210", [3]bool{true, false, false}}, {"value: 12.4", "value: 12.5", [3]bool{false, true, false}},
 		{"TX: transfused", "TX: unknown", [3]bool{true, false, false}}, {"fibrinogen: g/L", "fibrinogen: mg/dL", [3]bool{false, true, false}}, {"[ASPIRIN, 17]", "[ASPIRIN]", [3]bool{false, false, true}},
-		{"[02/01/2006 15:04, 02/01/2006]", "02/01/2006 15:04", [3]bool{true, false, false}}, {"delimiter: tab", "delimiter: comma", [3]bool{true, false, false}},
+		{"[02/01/2006 15:04, 02/01/2006]", "02/01/2006 15:04", [3]bool{true, false, false}}, {"delimiter: tab", "delimiter: comma", [3]bool{true, false, false}}, {"sheet: 2", "sheet: Meds", [3]bool{false, false, true}},
 		{"policy: policy.yaml\n", "", [3]bool{}},
 	} {
 		second := of(strings.Replace(tarnBridge, c.from, c.to, 1))

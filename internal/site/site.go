@@ -63,6 +63,8 @@ type Feed struct {
 	Delimiter string
 	// Encoding is one of Encodings, or empty: a byte order mark, else UTF-8.
 	Encoding string
+	// Sheet is the name or the number, from 1, of a workbook's sheet, or empty.
+	Sheet string
 	// Columns maps a column of the contract to the header that holds it. Nil
 	// means that the file's header bears the names of the contract.
 	Columns map[string]string

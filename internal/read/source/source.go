@@ -26,7 +26,9 @@ type File struct {
 	raw     *raw
 	packing Packing
 	content *bufio.Reader
-	end     func()
+	// placed counts the bytes that were read out of order.
+	placed atomic.Int64
+	end    func()
 }
 
 // Open opens the file at path. Errors of the disk are those of os; an archive
@@ -69,12 +71,23 @@ func (f *File) Bytes() (io.ReaderAt, int64, error) {
 	if f.packing != "" {
 		return nil, 0, f.fault("found a spreadsheet inside a %s archive, wanted it as it is: unpack it", f.packing)
 	}
-	return f.disk, f.opened.Size(), nil
+	return &places{file: f}, f.opened.Size(), nil
+}
+
+// places reads the file at any place, and counts.
+type places struct{ file *File }
+
+func (p *places) ReadAt(b []byte, at int64) (int, error) {
+	n, err := p.file.disk.ReadAt(b, at)
+	p.file.placed.Add(int64(n))
+	return n, err
 }
 
 // Done is how many of the file's bytes have been read, for progress. It may be
 // asked while another goroutine reads.
-func (f *File) Done() int64 { return f.raw.count.Load() }
+func (f *File) Done() int64 {
+	return max(f.raw.count.Load(), min(f.placed.Load(), f.opened.Size()))
+}
 
 // Sum reads what is left, and returns the SHA-256 in hex and the number of the
 // file's bytes as they lie on the disk. A file that has changed since it was

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 
 	"github.com/klauspost/compress/gzip"
@@ -77,7 +78,7 @@ func (f *File) unpack() error {
 		archive.reader = reader
 		f.end = reader.Close
 	}
-	f.content = bufio.NewReaderSize(archive, ahead)
+	f.content = bufio.NewReaderSize(Watch(archive, f.name, f.Done), ahead)
 	if start, err = f.Start(4); err != nil {
 		f.end()
 		return err
@@ -89,20 +90,14 @@ func (f *File) unpack() error {
 	return nil
 }
 
-// archive is the content of a packed file. It watches its size, and says of
-// damage what it means.
+// archive is the content of a packed file. It says of damage what it means.
 type archive struct {
 	file   *File
 	reader io.Reader
-	count  int64
 }
 
 func (a *archive) Read(p []byte) (int, error) {
 	n, err := a.reader.Read(p)
-	a.count += int64(n)
-	if a.count > mostUnpacked || a.count > trapSize && a.count/trapRatio > a.file.Done() {
-		return 0, a.file.fault("found an archive that unpacks to over %d times its size or over %d GB, which no export does: it is damaged or a trap; unpack it and look", trapRatio, mostUnpacked>>30)
-	}
 	if err != nil && err != io.EOF {
 		err = a.damage(err)
 	}
@@ -121,4 +116,26 @@ func (a *archive) damage(err error) error {
 		return f.fault("found a zstd archive that needs over %d MB to unpack: pack it again without --ultra and --long", zstdWindow>>20)
 	}
 	return f.fault("found a %s archive that is damaged, or has other bytes after its end: copy or export it again", f.packing)
+}
+
+// Watch hands unpacked on until it is clear that the archive is a trap. packed
+// says how many bytes of the archive it has come from so far.
+func Watch(unpacked io.Reader, name string, packed func() int64) io.Reader {
+	return &watch{unpacked, name, packed, 0}
+}
+
+type watch struct {
+	unpacked io.Reader
+	name     string
+	packed   func() int64
+	count    int64
+}
+
+func (w *watch) Read(p []byte) (int, error) {
+	n, err := w.unpacked.Read(p)
+	w.count += int64(n)
+	if w.count > mostUnpacked || w.count > trapSize && w.count/trapRatio > w.packed() {
+		return 0, &Error{Name: w.name, Says: fmt.Sprintf("found an archive that unpacks to over %d times its size or over %d GB, which no export does: it is damaged or a trap; unpack it and look", trapRatio, mostUnpacked>>30)}
+	}
+	return n, err
 }
