@@ -11,7 +11,7 @@ ECHARTS := internal/chart/assets/echarts.min.js
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 GO_BUILD := go build -ldflags "-s -w -X main.version=$(VERSION)"
 
-.PHONY: help build assets demo test check bench test-cross browser clean
+.PHONY: help build assets demo test check bench test-cross browser outside clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -29,7 +29,7 @@ $(ECHARTS): internal/chart/assets/package-lock.json
 demo: build ## invent a hospital, audit its last month, say where the pack is
 	bin/thawline demo --dir demo
 
-test: assets browser ## run every test, browser tests included
+test: assets browser outside ## run every test, browser tests included
 	go vet ./...
 	@test -z "$$(gofmt -l cmd internal queries dashboards)" || { echo "gofmt would change:"; gofmt -l cmd internal queries dashboards; exit 1; }
 	go test -timeout 15m ./...
@@ -50,6 +50,14 @@ browser: ## install a headless browser and PDF tools for the browser tests, wher
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
 	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
 	  else echo "the browser tests need chromium: install it (Debian: apt-get install chromium) or name it in THAWLINE_BROWSER"; exit 1; fi; fi
+
+# Other readers and their samples, against which our readers are held.
+OUTSIDE := xlsx2csv python3-openpyxl
+outside: ## install other readers that tests compare with, where it may
+	@if ! dpkg -s $(OUTSIDE) >/dev/null 2>&1; then \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $(OUTSIDE) >/dev/null; \
+	  else echo "some comparisons are skipped: they need $(OUTSIDE) (Debian: apt-get install $(OUTSIDE))"; fi; fi
 
 clean: ## remove what was built
 	rm -rf bin demo bench

@@ -45,7 +45,7 @@ func TestBadInput(t *testing.T) {
 		says []string
 	}{
 		{"a missing required column", "issues2.csv", "unit_no,patient_id,issued_at\nU2,SECRET2,2025-03-11T10:00Z\n", "ingest", exitFailed, []string{"issues2.csv", "product_code", "site.yaml"}},
-		{"a file of another kind", "labs2.csv", "PK\x03\x04 not text", "ingest", exitFailed, []string{"labs2.csv", "XLSX", "CSV"}},
+		{"a file of another kind", "labs2.csv", "PK\x03\x04 not text", "ingest", exitFailed, []string{"labs2.csv", "XLSX", "damaged", "export it again"}},
 		{"another kind under the same name", "issues2.csv", "%PDF-1.7\n", "ingest", exitFailed, []string{"issues2.csv", "PDF"}},
 		{"an unterminated quote", "issues2.csv", "unit_no,product_code,patient_id,issued_at\nU2,F,\"SECRET2,2025-03-11T10:00Z\n", "ingest", exitFailed, []string{"issues2.csv", "2", "quote"}},
 		{"an unknown key in site.yaml", "site.yaml", strings.Replace(goodSite, "store:", "stores:", 1), "ingest", exitWrong, []string{"site.yaml:3:1", "stores", "store"}},

@@ -125,7 +125,7 @@ func TestBadFilesAreLeftOut(t *testing.T) {
 	if len(readings) != 1 || readings[0].File != "patients_d.csv" || len(report.Files) != 1 {
 		t.Errorf("readings %v", readings)
 	}
-	for _, want := range []string{"patients_a.csv: ", "patient_id", "patients_b.csv: found a ZIP", "patients_c.csv:3: a quote", "patients_e.csv:2: ", "patients_f.csv: found a folder"} {
+	for _, want := range []string{"patients_a.csv: ", "patient_id", "patients_b.csv: found a spreadsheet (XLSX) that is damaged", "patients_c.csv:3: a quote", "patients_e.csv:2: ", "patients_f.csv: found a folder"} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("error %v, want %q", err, want)
 		}

@@ -43,6 +43,9 @@ func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, di
 		if err := r.stageRows(ctx, src, info, dir, export, &reading); err != nil {
 			return reading, err
 		}
+		for _, note := range export.Notes() {
+			r.note("%s: %s", src.base, note)
+		}
 	}
 	if reading.SHA256, reading.Bytes, err = export.Sum(); err != nil {
 		return reading, r.placed(src, err)

@@ -46,6 +46,8 @@ type Batch struct {
 	repeated int
 	// faults reject the row; doubts are told of it where it is accepted.
 	faults, doubts []fault
+	// spoiled lists columns whose cells were emptied.
+	spoiled []spoiled
 
 	frames   map[string]*frame
 	byTest   []*frame
@@ -90,11 +92,22 @@ func (b *Batch) Add(line int64, cells [][]byte) {
 	b.counts.Read++
 	b.line, b.cells = line, cells
 	b.faults, b.doubts = b.faults[:0], b.doubts[:0]
+	// A delimiter at the end of a line tells nothing.
+	for len(cells) > b.m.width && len(trim(cells[len(cells)-1])) == 0 {
+		cells = cells[:len(cells)-1]
+	}
+	b.cells = cells
 	if len(cells) != b.m.width {
 		b.reject("source_row", nil, reasonWidth, strconv.Itoa(len(cells)), strconv.Itoa(b.m.width))
 		b.refuse()
 		return
 	}
+	if b.isHeader() {
+		b.reject("source_row", nil, reasonHeaderAgain)
+		b.refuse()
+		return
+	}
+	b.empty()
 	clear(b.row)
 	b.m.add(b)
 }
@@ -276,7 +289,7 @@ func (b *Batch) common() {
 }
 
 func (b *Batch) missing(column string) {
-	b.reject(column, nil, reasonEmpty, b.m.table.Name)
+	b.rejectEmpty(column)
 }
 
 // done decides the row: rejected, or accepted into the frame of that name.

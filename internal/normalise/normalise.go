@@ -78,16 +78,20 @@ func looksLikeData(cell string) bool {
 // Mapper holds what is the same for all rows of one export. It does not change
 // after New; its batches may run at the same time.
 type Mapper struct {
-	site   *site.Site
-	feed   *site.Feed
-	table  *contract.Table
-	file   []byte
-	width  int
+	site  *site.Site
+	feed  *site.Feed
+	table *contract.Table
+	file  []byte
+	width int
+	// names are those of the file's columns, without outer spaces.
+	names  [][]byte
 	schema *arrow.Schema
 
 	columns []contract.Column
 	// cell gives, for each of columns, the index of its cell, or -1.
 	cell []int
+	// identifies says which of columns hold identifiers as text.
+	identifies []bool
 	// at gives a column's index by name.
 	at map[string]int
 	// The columns that every row fills.
@@ -126,6 +130,10 @@ func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, e
 	for i, c := range m.columns {
 		m.at[c.Name] = i
 	}
+	for _, name := range header {
+		m.names = append(m.names, []byte(strings.TrimSpace(name)))
+	}
+	m.identifies = identifying(m.columns)
 	m.status, m.dateOnly, m.sourceFile, m.sourceRow = m.index("status"), m.index("date_only"), m.index("source_file"), m.index("source_row")
 	if err := m.header(header, file.Name); err != nil {
 		return nil, err

@@ -62,6 +62,14 @@ var (
 	reasonNoTimes = newReason("empty, and so are thawed_at and discarded_at: a row of issues needs one of them",
 		"check columns: for issued_at, thawed_at and discarded_at in the feed; where the export leaves all three empty, ask for one of them")
 
+	// What a spreadsheet or a hand has done to an export before it came.
+	reasonSheetError = newReason("a spreadsheet's error in place of a value",
+		"mend the formula, or export from the system itself")
+	reasonShortened = newReason("an identifier that a spreadsheet wrote as a rounded number (like 1.2E+11)",
+		"export that column as text, from the system itself: the digits are lost in this file")
+	reasonHeaderAgain = newReason("the header again: exports were put one after the other",
+		"nothing is lost: leave the second header out of the export")
+
 	reasonUnread = newReason("no date and time in a form of ISO 8601 or in the time_format of the site file",
 		"state time_format: in the feed as the export writes its times, then run thawline ingest")
 	reasonSkipped = newReason("a time that the clock skips (daylight saving)",

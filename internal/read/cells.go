@@ -32,6 +32,8 @@ type sheet struct{ export *xlsx.Export }
 
 func (s sheet) Names() []string { return s.export.Header }
 
+func (s sheet) Close() error { return s.export.Close() }
+
 func (s sheet) Notes() []string { return s.export.Notes() }
 
 func (s sheet) Stretches() iter.Seq2[Stretch, error] {

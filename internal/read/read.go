@@ -4,7 +4,9 @@ package read
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
+	"io"
 	"iter"
 	"strings"
 
@@ -185,7 +187,12 @@ func (f *File) Done() int64 { return f.source.Done() }
 func (f *File) Sum() (sum string, size int64, err error) { return f.source.Sum() }
 
 // Close closes the file; nothing of it may be read after.
-func (f *File) Close() error { return f.source.Close() }
+func (f *File) Close() error {
+	if e, ok := f.Export.(io.Closer); ok {
+		return errors.Join(e.Close(), f.source.Close())
+	}
+	return f.source.Close()
+}
 
 // String tells what the file is in a few words.
 func (l Look) String() string {

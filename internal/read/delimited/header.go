@@ -11,12 +11,10 @@ import (
 var candidates = []byte(",;\t|")
 
 // kinds are the first bytes of files that are sent in place of delimited text,
-// as the formats' own documents give them: ZIP (PKWARE APPNOTE 4.3.7), PDF (ISO
-// 32000), Compound File (MS-CFB 2.2), HL7 v2 (ch. 2), Parquet.
+// as the formats' own documents give them: PDF (ISO 32000), Compound File (MS-CFB 2.2), HL7 v2 (ch. 2), Parquet.
 var kinds = []struct{ magic, name string }{
-	{"PK\x03\x04", "a ZIP archive or a spreadsheet (XLSX)"},
 	{"%PDF", "a PDF document"},
-	{"\xd0\xcf\x11\xe0", "an old Office document (XLS)"},
+	{"\xd0\xcf\x11\xe0", "an old Office document (XLS) or a workbook with a password (then save it without one, as XLSX)"},
 	{"MSH|", "an HL7 v2 message"},
 	{"FHS|", "an HL7 v2 batch"},
 	{"BHS|", "an HL7 v2 batch"},
