@@ -170,15 +170,62 @@ func TestDemoIsTheSameWhateverTheOrderOfArrival(t *testing.T) {
 			t.Fatalf("ingest: exit %d\n%s", code, errOut.String())
 		}
 	}
-	var out, errOut bytes.Buffer
-	if code := run(context.Background(), []string{"audit", "--site", site, "--period", demoMonth, "--today", "2026-11-05"}, &out, &errOut); code != exitDone && code != exitIncomplete {
-		t.Fatalf("audit: exit %d\n%s", code, errOut.String())
-	}
+	ask(t, "mark", "--site", site)
 	// The key is random, and the pseudonyms that it makes differ.
-	for _, layer := range []string{"current", "audit", "packs"} {
+	for _, layer := range []string{"current", "audit"} {
 		if diff := cmp.Diff(hashes(t, filepath.Join(first, "store", layer)), hashes(t, filepath.Join(second, "store", layer))); diff != "" {
 			t.Errorf("layer %s differs (- at once, + in six arrivals):\n%s", layer, diff)
 		}
+	}
+	// A month with no pack before it: what packs said is a history of its own.
+	var packs [2]map[string]string
+	for i, dir := range []string{first, second} {
+		out := filepath.Join(t.TempDir(), "copy")
+		var said, errOut bytes.Buffer
+		if code := run(context.Background(), []string{"report", "--site", filepath.Join(dir, "site.yaml"), "--period", "2026-08", "--today", "2026-11-05", "--out", out}, &said, &errOut); code != exitDone && code != exitIncomplete {
+			t.Fatalf("report: exit %d\n%s", code, errOut.String())
+		}
+		packs[i] = hashes(t, out)
+	}
+	if diff := cmp.Diff(packs[0], packs[1]); diff != "" {
+		t.Errorf("the pack differs (- at once, + in six arrivals):\n%s", diff)
+	}
+}
+
+// TestLateRecordsAreTold compares the marks that the demo's first pack said with
+// those that hold now: the second pack must list exactly these episodes.
+func TestLateRecordsAreTold(t *testing.T) {
+	site := demoSite(t)
+	packs := filepath.Join(filepath.Dir(site), "store", "packs")
+	var told struct {
+		Last struct {
+			Period string `json:"period"`
+			Marks  string `json:"marks_sha256"`
+		} `json:"last_pack"`
+	}
+	if err := json.Unmarshal([]byte(readFile(t, filepath.Join(packs, demoMonth, "run.json"))), &told); err != nil {
+		t.Fatal(err)
+	}
+	sum := sha256.Sum256([]byte(readFile(t, filepath.Join(packs, demoMonthBefore, "marks.parquet"))))
+	if told.Last.Period != demoMonthBefore || told.Last.Marks != hex.EncodeToString(sum[:]) {
+		t.Errorf("run.json names the last pack %+v, wanted %s with the hash of its marks", told.Last, demoMonthBefore)
+	}
+	rows := table(t, site, `
+WITH said AS (SELECT * FROM pack_marks WHERE period = '`+demoMonthBefore+`'),
+now AS (SELECT * FROM episodes WHERE month BETWEEN (SELECT min(month) FROM said) AND '`+demoMonthBefore+`')
+SELECT coalesce(said.mark, '') AS was, coalesce(now.mark, '') AS now
+FROM said FULL JOIN now ON now.episode_id = said.episode_id
+WHERE coalesce(said.mark, '') <> coalesce(now.mark, '')`)
+	if len(rows) == 0 {
+		t.Fatal("no mark of the demo changed with its last exports: the test proves nothing")
+	}
+	_, list, _ := strings.Cut(readFile(t, filepath.Join(packs, demoMonth, "cases.html")), "Marks that changed since the last pack")
+	list, _, _ = strings.Cut(list, "</section>")
+	if n := strings.Count(list, "<tr><td><code>"); n != len(rows) {
+		t.Errorf("cases.html lists %d episodes whose mark changed, %d did", n, len(rows))
+	}
+	if html := readFile(t, filepath.Join(packs, demoMonth, "committee.html")); !strings.Contains(html, "Since the pack of Sep 2026") {
+		t.Error("the pack does not name the one before")
 	}
 }
 

@@ -16,7 +16,7 @@ type describeCommand struct {
 
 // Run prints the contract: what any reader of the Parquet needs to know.
 func (c *describeCommand) Run(s *streams) error {
-	tables := append(append(contract.Feeds(), contract.Problems), contract.Audit()...)
+	tables := contract.Tables()
 	if c.Table != "" {
 		t := contract.Find(c.Table)
 		if t == nil {

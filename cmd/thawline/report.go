@@ -23,7 +23,8 @@ type span struct {
 type reportCommand struct {
 	where
 	span
-	JSON bool `name:"json" help:"The paths of the pack as JSON."`
+	Out  string `type:"path" placeholder:"DIR" help:"Write a copy of the pack there; the store's own pack stays as it is, and the next pack does not compare with the copy."`
+	JSON bool   `name:"json" help:"The paths of the pack as JSON."`
 }
 
 // Run draws the pack for a period.
@@ -33,7 +34,7 @@ func (c *reportCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	defer st.Close()
-	return draw(ctx, s, hospital, p, st, c.span, c.JSON)
+	return draw(ctx, s, hospital, p, st, c.span, c.Out, c.JSON)
 }
 
 type auditCommand struct {
@@ -55,12 +56,12 @@ func (c *auditCommand) Run(ctx context.Context, s *streams) error {
 	if _, err := markAll(ctx, s, hospital, p, st); err != nil {
 		return err
 	}
-	return draw(ctx, s, hospital, p, st, c.span, c.JSON)
+	return draw(ctx, s, hospital, p, st, c.span, "", c.JSON)
 }
 
 // draw makes the pack and says where it is. A pack of records that fall short of
 // the site's limits says that it is provisional, and so does the exit code.
-func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy, st *store.Store, when span, asJSON bool) error {
+func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy, st *store.Store, when span, out string, asJSON bool) error {
 	from, to, err := months(when.Period)
 	if err != nil {
 		return usageError{err}
@@ -78,7 +79,7 @@ func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy
 		return usageError{fmt.Errorf("--today %q is not a date like 2026-11-25", today)}
 	}
 	lacks := joined(shortfalls(hospital, st), undecided(hospital, st))
-	options := pack.Options{From: from, To: to, Version: version, Today: today, Provisional: reasons(lacks)}
+	options := pack.Options{From: from, To: to, Version: version, Today: today, OutDir: out, Provisional: reasons(lacks)}
 	paths, err := pack.Build(ctx, st, hospital, p, options)
 	if err != nil {
 		return err

@@ -156,31 +156,36 @@ func plainCell(cell any) any {
 func writeAudit(ctx context.Context, e *engine.Engine, dir string) ([]store.File, error) {
 	var files []store.File
 	for _, t := range contract.Audit() {
-		names := make([]string, len(t.Columns))
-		for i, c := range t.Columns {
-			names[i] = engine.Name(c.Name)
-		}
-		w, err := store.NewWriter(filepath.Join(dir, t.Name+".parquet"), t, t.Columns)
-		if err != nil {
-			return nil, err
-		}
-		query := "SELECT " + strings.Join(names, ", ") + " FROM " + engine.Name(t.Name)
-		for record, err := range e.Records(ctx, "audit "+t.Name, query) {
-			if err == nil {
-				err = w.Write(record)
-			}
-			if err != nil {
-				w.Abort()
-				return nil, err
-			}
-		}
-		f, err := w.Close()
+		f, err := WriteTable(ctx, e, filepath.Join(dir, t.Name+".parquet"), t, engine.Name(t.Name))
 		if err != nil {
 			return nil, err
 		}
 		files = append(files, f)
 	}
 	return files, nil
+}
+
+// WriteTable writes the columns of t from what stands after FROM (a table, with
+// its order where it has none) to a stored file.
+func WriteTable(ctx context.Context, e *engine.Engine, path string, t *contract.Table, from string) (store.File, error) {
+	names := make([]string, len(t.Columns))
+	for i, c := range t.Columns {
+		names[i] = engine.Name(c.Name)
+	}
+	w, err := store.NewWriter(path, t, t.Columns)
+	if err != nil {
+		return store.File{}, err
+	}
+	for record, err := range e.Records(ctx, "table "+t.Name, "SELECT "+strings.Join(names, ", ")+" FROM "+from) {
+		if err == nil {
+			err = w.Write(record)
+		}
+		if err != nil {
+			w.Abort()
+			return store.File{}, err
+		}
+	}
+	return w.Close()
 }
 
 // auditChecks are sums that must agree before anything is written: each query

@@ -12,7 +12,7 @@ import (
 )
 
 // OpenReader starts an engine over the layers current and audit of a store, and
-// the problems of its readings:
+// the problems of its readings, and what its packs said:
 // one view a table, each empty where the store has no such file yet.
 func OpenReader(ctx context.Context, st *store.Store, s *site.Site) (*engine.Engine, error) {
 	e, err := openEngine(ctx, s)
@@ -25,6 +25,13 @@ func OpenReader(ctx context.Context, st *store.Store, s *site.Site) (*engine.Eng
 	}
 	if err == nil {
 		err = e.View(ctx, contract.Problems.Name, contract.Problems.Columns, st.SourceFiles(contract.Problems.Name), "")
+	}
+	if err == nil {
+		var said []string
+		for _, pack := range st.Packs() {
+			said = append(said, st.LayerFiles(pack, "marks")...)
+		}
+		err = e.View(ctx, contract.PackMarks.Name, contract.PackMarks.Columns, said, "")
 	}
 	if err != nil {
 		e.Close()

@@ -198,6 +198,23 @@ var RulesRun = &Table{
 	},
 }
 
+// PackMarks holds what a pack said: the mark of every episode of the months
+// that it showed. It lies beside the pack, for the next one to compare with.
+var PackMarks = &Table{
+	Name: "pack_marks",
+	Doc:  "Marks as a pack said them (packs/PERIOD/marks.parquet), for the next pack to compare with.",
+	Row:  "an episode of the months that the pack showed",
+	Key:  []string{"period", "episode_id"},
+	Columns: []Column{
+		{Name: "period", Kind: Text, Required: true, Doc: "the pack's period, YYYY-MM or YYYY-MM..YYYY-MM"},
+		{Name: "episode_id", Kind: Text, Required: true, Identifies: true, Doc: "episode, as in episodes"},
+		{Name: "month", Kind: Text, Required: true, Doc: "local month of the first issue, YYYY-MM"},
+		{Name: "mark", Kind: Text, Required: true, Codes: Marks, Doc: "the mark that the pack said"},
+		{Name: "because", Kind: Text, Required: true, Doc: "the decision table's reason for it"},
+		{Name: "policy_hash", Kind: Text, Required: true, Doc: "first 16 hex digits of SHA-256 over the values that judged it"},
+	},
+}
+
 // Weights lists the weights that are not believed, and why.
 var Weights = &Table{
 	Name: "suspect_weights",

@@ -129,13 +129,17 @@ func Audit() []*Table {
 	return []*Table{Episodes, Units, Bags, Evidence, Findings, RulesRun, Weights}
 }
 
-// Find returns the feed, audit or problems table of that name, or nil.
+// Tables lists every stored table: feeds, problems, those of the audit, and
+// what a pack said.
+func Tables() []*Table {
+	return append(append(append(Feeds(), Problems), Audit()...), PackMarks)
+}
+
+// Find returns the stored table of that name, or nil.
 func Find(name string) *Table {
-	for _, tables := range [][]*Table{Feeds(), Audit(), {Problems}} {
-		for _, t := range tables {
-			if t.Name == name {
-				return t
-			}
+	for _, t := range Tables() {
+		if t.Name == name {
+			return t
 		}
 	}
 	return nil

@@ -18,7 +18,8 @@ import (
 type Options struct {
 	// From and To are the first and last month, YYYY-MM.
 	From, To string
-	// OutDir is the folder of the pack; without it packs/PERIOD in the store.
+	// OutDir is a folder outside the store for a copy of the pack, which the next
+	// pack does not compare with; without it the pack is packs/PERIOD of the store.
 	OutDir string
 	// Version is the program's.
 	Version string
@@ -59,6 +60,12 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 		}
 		in.sources = append(in.sources, Source{Table: r.Table, File: r.File, Date: r.Date, SHA256: r.SHA256, Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Unmapped: unmapped})
 	}
+	if in.judgedBy, err = judgedBy(p, o.Version); err != nil {
+		return Paths{}, err
+	}
+	if in.last, err = findLast(st, o.From, o.To); err != nil {
+		return Paths{}, err
+	}
 	for _, t := range contract.Audit() {
 		in.files[t.Name] = st.LayerFiles("audit", t.Name)
 	}
@@ -76,14 +83,14 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if err := in.check(ctx, e); err != nil {
 		return Paths{}, err
 	}
-	if o.OutDir == "" {
-		name := o.From
-		if o.From != o.To {
-			name += ".." + o.To
-		}
-		o.OutDir = filepath.Join(s.Store, "packs", name)
+	made, err := in.pages(ctx, e)
+	if err != nil {
+		return Paths{}, err
 	}
-	return in.write(ctx, e, o.OutDir)
+	if o.OutDir != "" {
+		return made.write(o.OutDir)
+	}
+	return made.commit(ctx, e, st, "packs/"+periodName(o.From, o.To))
 }
 
 // month is the YYYY-MM of a date YYYY-MM-DD.

@@ -21,7 +21,10 @@ type casesPage struct {
 	Discuss                                                     []discussed
 	DiscussRule                                                 string
 	Open                                                        []unit
-	Cases                                                       []episode
+	// Last names the pack before this one, or is empty.
+	Last     string
+	Restated []restatement
+	Cases    []episode
 }
 
 // discussed is a case picked for the meeting.
@@ -201,7 +204,11 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	}
 	c.Places = sortedKeys(places)
 	sortBy(c.Findings, func(a, b string) bool { return a < b })
-	return c, nil
+	if in.last != nil {
+		c.Last = in.last.Period
+	}
+	c.Restated, err = in.restated(ctx, e)
+	return c, err
 }
 
 func (in *input) place(v any) string {

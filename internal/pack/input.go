@@ -38,6 +38,12 @@ type input struct {
 	interventions            []intervention
 	// panels are folders with a site's own figures.
 	panels []sitePanels
+	// last is the pack before this one, or nil.
+	last *lastPack
+	// judgedBy names the program's version and the decision table.
+	judgedBy string
+	// historyFrom is the first month that charts show; load finds it.
+	historyFrom string
 	// files lists the audit layer's files by table.
 	files map[string][]string
 }
@@ -48,8 +54,8 @@ type intervention struct{ Month, Name string }
 const historyMonths = 24
 
 // load gives the engine the tables that figures read: the audit tables, policy,
-// period, months, readings_summary, period_episodes and period_bags, and
-// year_episodes: the twelve months to the period's end.
+// period, months, readings_summary, last_pack and last_marks, period_episodes
+// and period_bags, and year_episodes: the twelve months to the period's end.
 func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	for _, t := range contract.Audit() {
 		if err := e.View(ctx, t.Name, t.Columns, in.files[t.Name], ""); err != nil {
@@ -72,6 +78,7 @@ func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	}
 	// A period before all records still has its own months.
 	first = min(first, in.from)
+	in.historyFrom = first
 	var months [][]any
 	for m := first; m <= in.to; {
 		months = append(months, []any{m})
@@ -95,9 +102,13 @@ func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	if err := e.Load(ctx, "readings_summary", summary, told); err != nil {
 		return err
 	}
+	if err := in.loadLast(ctx, e); err != nil {
+		return err
+	}
 	return e.Exec(ctx, "the period's tables", `
 CREATE OR REPLACE TEMP TABLE year_episodes AS
-SELECT episodes.* FROM episodes, period WHERE episodes.month BETWEEN `+engine.Quote(in.yearFrom())+` AND period.to_month ORDER BY episodes.episode_id;CREATE OR REPLACE TEMP TABLE period_episodes AS
+SELECT episodes.* FROM episodes, period WHERE episodes.month BETWEEN `+engine.Quote(in.yearFrom())+` AND period.to_month ORDER BY episodes.episode_id;
+CREATE OR REPLACE TEMP TABLE period_episodes AS
 SELECT episodes.* FROM episodes, period WHERE episodes.month BETWEEN period.from_month AND period.to_month ORDER BY episodes.episode_id;
 CREATE OR REPLACE TEMP TABLE period_bags AS
 SELECT bags.* FROM bags, period WHERE bags.month BETWEEN period.from_month AND period.to_month ORDER BY bags.bag;`)

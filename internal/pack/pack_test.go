@@ -30,7 +30,11 @@ func made(t *testing.T, in *input) (committee, cases string, dir string) {
 	if keep := os.Getenv("THAWLINE_KEEP_PACK"); keep != "" {
 		dir = filepath.Join(keep, t.Name())
 	}
-	paths, err := in.write(ctx, e, dir)
+	pages, err := in.pages(ctx, e)
+	if err != nil {
+		t.Fatal(err)
+	}
+	paths, err := pages.write(dir)
 	if err != nil {
 		t.Fatal(err)
 	}

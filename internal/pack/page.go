@@ -158,7 +158,9 @@ func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
 		}
 	}
 	fs.done[p.Figure] = f
-	if whole, ok := of.Value.(int64); (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
+	if whole, ok := of.Value.(int64); p.Chart == "table" && f.HiddenCells == 0 {
+		// A table needs no picture: its sentence says where it is empty.
+	} else if (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
 		out.TooFew = "Too little data to draw."
 		if f.HiddenCells > 0 {
 			out.TooFew = "Too little data to draw: the counts are small and hidden."

@@ -16,6 +16,7 @@ import (
 
 	"thawline/internal/chart"
 	"thawline/internal/engine"
+	"thawline/internal/store"
 )
 
 var (
@@ -40,70 +41,119 @@ type Paths struct {
 
 // run is what run.json says: how to make this pack again.
 type run struct {
-	Hospital    string            `json:"hospital"`
-	From        string            `json:"from"`
-	To          string            `json:"to"`
-	ReportDate  string            `json:"report_date"`
-	Version     string            `json:"version"`
-	Provisional []string          `json:"provisional,omitempty"`
-	Policy      []string          `json:"policy"`
-	Sources     []Source          `json:"sources"`
-	Files       map[string]string `json:"sha256"`
+	Hospital   string `json:"hospital"`
+	From       string `json:"from"`
+	To         string `json:"to"`
+	ReportDate string `json:"report_date"`
+	Version    string `json:"version"`
+	// History is the first month that charts and marks.parquet reach back to.
+	History     string    `json:"history_from"`
+	JudgedBy    string    `json:"judged_by"`
+	Last        *lastPack `json:"last_pack,omitempty"`
+	Provisional []string  `json:"provisional,omitempty"`
+	Policy      []string  `json:"policy"`
+	Sources     []Source  `json:"sources"`
+	// Files are the hashes of the pages.
+	Files map[string]string `json:"sha256"`
 }
 
-// write makes the pack's files from the loaded input. All of them are made
-// before the first is written, and each replaces its forerunner in one step.
-func (in *input) write(ctx context.Context, e *engine.Engine, dir string) (Paths, error) {
-	paths := Paths{filepath.Join(dir, "committee.html"), filepath.Join(dir, "cases.html"), filepath.Join(dir, "run.json")}
+// bundle is a whole pack in memory, before its first file is written.
+type bundle struct {
+	committee, cases, run []byte
+}
+
+// files lists the pages in the order in which they are written.
+func (m *bundle) files() []struct {
+	name string
+	text []byte
+} {
+	return []struct {
+		name string
+		text []byte
+	}{{"committee.html", m.committee}, {"cases.html", m.cases}, {"run.json", m.run}}
+}
+
+func pathsIn(dir string) Paths {
+	return Paths{filepath.Join(dir, "committee.html"), filepath.Join(dir, "cases.html"), filepath.Join(dir, "run.json")}
+}
+
+// pages makes the pack's pages from the loaded input.
+func (in *input) pages(ctx context.Context, e *engine.Engine) (*bundle, error) {
 	dashboard, defined, err := panels(in.panels)
 	if err != nil {
-		return paths, err
+		return nil, err
 	}
 	drawn, err := chart.New()
 	if err != nil {
-		return paths, err
+		return nil, err
 	}
 	css := packCSS + in.printCSS()
 	p, err := in.committee(ctx, e, dashboard, defined, drawn, css)
 	if err != nil {
-		return paths, err
+		return nil, err
 	}
-	committee, err := in.fill("committee", committeeText, p)
-	if err != nil {
-		return paths, err
+	m := &bundle{}
+	if m.committee, err = in.fill("committee", committeeText, p); err != nil {
+		return nil, err
 	}
 	c, err := in.cases(ctx, e)
 	if err != nil {
-		return paths, err
+		return nil, err
 	}
 	sum := sha256.Sum256([]byte(casesJS))
 	c.CSS, c.Script = template.CSS(css), template.JS(casesJS)
 	c.ScriptHash = base64.StdEncoding.EncodeToString(sum[:])
-	cases, err := in.fill("cases", casesText, c)
-	if err != nil {
-		return paths, err
+	if m.cases, err = in.fill("cases", casesText, c); err != nil {
+		return nil, err
 	}
-	told := run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, Provisional: in.provisional, Sources: in.sources,
-		Files: map[string]string{"committee.html": sha(committee), "cases.html": sha(cases)}}
+	told := run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last,
+		Provisional: in.provisional, Sources: in.sources, Files: map[string]string{"committee.html": sha(m.committee), "cases.html": sha(m.cases)}}
 	for _, period := range in.policy.Periods() {
 		told.Policy = append(told.Policy, period.Hash)
 	}
-	runText, err := json.MarshalIndent(told, "", "  ")
-	if err != nil {
-		return paths, err
-	}
+	text, err := json.MarshalIndent(told, "", "  ")
+	m.run = append(text, '\n')
+	return m, err
+}
+
+// write puts the pages into a folder outside the store, each in one step.
+func (m *bundle) write(dir string) (Paths, error) {
 	if err := os.MkdirAll(dir, 0o750); err != nil {
-		return paths, fmt.Errorf("make the pack's folder: %w", err)
+		return Paths{}, fmt.Errorf("make the pack's folder: %w", err)
 	}
-	for _, file := range []struct {
-		path string
-		text []byte
-	}{{paths.Committee, committee}, {paths.Cases, cases}, {paths.Run, append(runText, '\n')}} {
-		if err := renameio.WriteFile(file.path, file.text, 0o640, renameio.WithStaticPermissions(0o640)); err != nil {
-			return paths, fmt.Errorf("write the pack: %w", err)
+	for _, file := range m.files() {
+		if err := renameio.WriteFile(filepath.Join(dir, file.name), file.text, 0o640, renameio.WithStaticPermissions(0o640)); err != nil {
+			return Paths{}, fmt.Errorf("write the pack: %w", err)
 		}
 	}
-	return paths, nil
+	return pathsIn(dir), nil
+}
+
+// commit makes the pages, and what they say of each episode, a pack of the
+// store, all in one step.
+func (m *bundle) commit(ctx context.Context, e *engine.Engine, st *store.Store, name string) (Paths, error) {
+	facts := store.LayerFacts{From: sha(m.run)}
+	err := st.ReplaceLayer(ctx, name, func(dir string) ([]store.File, error) {
+		marks, err := writeMarks(ctx, e, filepath.Join(dir, marksName))
+		if err != nil {
+			return nil, err
+		}
+		facts.Sums = map[string]int64{"episodes shown": marks.Rows}
+		files := []store.File{marks}
+		for _, file := range m.files() {
+			path := filepath.Join(dir, file.name)
+			if err := os.WriteFile(path, file.text, 0o640); err != nil {
+				return nil, fmt.Errorf("write the pack: %w", err)
+			}
+			f, err := store.Describe(path)
+			if err != nil {
+				return nil, err
+			}
+			files = append(files, f)
+		}
+		return files, nil
+	}, facts)
+	return pathsIn(filepath.Join(st.Dir(), filepath.FromSlash(name))), err
 }
 
 func sha(text []byte) string { return fmt.Sprintf("%x", sha256.Sum256(text)) }

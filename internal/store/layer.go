@@ -8,6 +8,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -20,11 +21,27 @@ type LayerFacts struct {
 	Sums map[string]int64
 }
 
+// packPrefix begins the name of every layer that is a pack.
+const packPrefix = "packs/"
+
 // LayerFacts returns the facts of "current", "audit" or a pack ("packs/2026-10"),
 // and whether there is one.
 func (s *Store) LayerFacts(name string) (LayerFacts, bool) {
 	l, found := s.manifest.Layers[name]
 	return LayerFacts{l.From, l.Sums}, found
+}
+
+// Packs returns the names of the packs that the store holds ("packs/2026-10"),
+// in their order.
+func (s *Store) Packs() []string {
+	var names []string
+	for name := range s.manifest.Layers {
+		if strings.HasPrefix(name, packPrefix) {
+			names = append(names, name)
+		}
+	}
+	slices.Sort(names)
+	return names
 }
 
 // Layer returns the files of a layer, sorted by path, their paths absolute.
@@ -79,7 +96,7 @@ func (s *Store) ReplaceLayer(ctx context.Context, name string, stage func(dir st
 	if err := s.mustWrite(); err != nil {
 		return err
 	}
-	if name != path.Clean(name) || !filepath.IsLocal(filepath.FromSlash(name)) || (name != "current" && name != "audit" && !strings.HasPrefix(name, "packs/")) {
+	if name != path.Clean(name) || !filepath.IsLocal(filepath.FromSlash(name)) || (name != "current" && name != "audit" && !strings.HasPrefix(name, packPrefix)) {
 		return fmt.Errorf("%q is no layer of the store", name)
 	}
 	// A commit that could not be finished has its files in the staging folder.
@@ -154,7 +171,7 @@ func (s *Store) replace(ctx context.Context, name, dir string, stage func(dir st
 	if err := s.rollForward(); err != nil {
 		return err
 	}
-	if !strings.HasPrefix(name, "packs/") {
+	if !strings.HasPrefix(name, packPrefix) {
 		if err := s.sweepLayer(name); err != nil {
 			return err
 		}
