@@ -2,6 +2,7 @@ package chart
 
 import (
 	"strings"
+	"sync"
 	"testing"
 
 	"thawline/internal/figure"
@@ -59,6 +60,42 @@ func TestDrawingIsTheSameEachTimeAndHasIdentifiersOfItsOwn(t *testing.T) {
 	if strings.ReplaceAll(other, "other-", "one-") != one || one == other {
 		t.Error("drawings differ by more than their identifiers")
 	}
+}
+
+// Several charts are drawn at once: neither the order nor the neighbours may show
+// in a drawing's bytes.
+func TestDrawingDoesNotDependOnThoseBesideIt(t *testing.T) {
+	type job struct {
+		f *figure.Figure
+		p figure.Panel
+	}
+	var jobs []job
+	for _, kind := range []string{"bars", "stacked", "histogram", "lines"} {
+		f, p := bar("label of " + kind)
+		p.Chart, p.Unit = kind, kind
+		jobs = append(jobs, job{f, p})
+	}
+	alone := make([]string, len(jobs))
+	for i, j := range jobs {
+		var err error
+		if alone[i], err = drawn(t).Draw(j.f, j.p, Look{ID: "x"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r := drawn(t)
+	var wait sync.WaitGroup
+	for n := range 8 {
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			i := n * 5 % len(jobs)
+			svg, err := r.Draw(jobs[i].f, jobs[i].p, Look{ID: "x"})
+			if err != nil || svg != alone[i] {
+				t.Errorf("drawing %d of kind %s differs from the one alone (%v)", n, jobs[i].p.Chart, err)
+			}
+		}()
+	}
+	wait.Wait()
 }
 
 func TestForbiddenMarkupIsRefused(t *testing.T) {

@@ -33,10 +33,17 @@ const limit = 20 * time.Second
 // ErrNoLibrary says that the program was built without the chart library.
 var ErrNoLibrary = errors.New("the chart library is not in this program: run `make assets` and build again, or name a file echarts.min.js of version 5.6.0 in THAWLINE_ECHARTS")
 
-// Renderer draws charts, one after the other.
-type Renderer struct{ program *goja.Program }
+// Renderer draws charts. It is safe for concurrent use: each drawing has a
+// machine for itself.
+type Renderer struct {
+	// compiled is closed once program, or fault, is there.
+	compiled chan struct{}
+	program  *goja.Program
+	fault    error
+}
 
-// New loads and checks the chart library.
+// New loads and checks the chart library, and compiles it while the caller goes
+// on.
 func New() (*Renderer, error) {
 	var text []byte
 	var err error
@@ -53,11 +60,15 @@ func New() (*Renderer, error) {
 	if found := hex.EncodeToString(sum[:]); found != librarySHA256 {
 		return nil, fmt.Errorf("the chart library %s has SHA-256 %s, wanted %s (echarts 5.6.0): run `make assets` again", from, found, librarySHA256)
 	}
-	program, err := goja.Compile("echarts.min.js", string(text), false)
-	if err != nil {
-		return nil, fmt.Errorf("compile the chart library: %w", err)
-	}
-	return &Renderer{program: program}, nil
+	r := &Renderer{compiled: make(chan struct{})}
+	go func() {
+		defer close(r.compiled)
+		var fault error
+		if r.program, fault = goja.Compile("echarts.min.js", string(text), false); fault != nil {
+			r.fault = fmt.Errorf("compile the chart library: %w", fault)
+		}
+	}()
+	return r, nil
 }
 
 // The library asks for timers and a console; neither does anything here.
@@ -74,12 +85,16 @@ const draw = `
     return svg;
 })`
 
-// A fresh machine a drawing: identifiers count up within one, and the bytes of
-// a drawing would depend on those before it.
+// A fresh machine a drawing: within one, identifiers count up and patterns are
+// dealt on, and the bytes of a drawing would depend on those before it.
 func (r *Renderer) svg(option map[string]any, width, height int) (string, error) {
 	text, err := json.Marshal(option)
 	if err != nil {
 		return "", fmt.Errorf("write the chart's option: %w", err)
+	}
+	<-r.compiled
+	if r.fault != nil {
+		return "", r.fault
 	}
 	vm := goja.New()
 	timer := time.AfterFunc(limit, func() { vm.Interrupt("the drawing took over " + limit.String()) })

@@ -86,6 +86,10 @@ type figures struct {
 	done    map[string]*figure.Figure
 	signals []string
 	ids     map[string]bool
+	// drawings are at work beside the queries, by the panel's identifier.
+	drawings map[string]*drawing
+	// atOnce holds a place for each chart that is being drawn.
+	atOnce chan struct{}
 }
 
 func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
@@ -166,9 +170,7 @@ func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
 			out.TooFew = "Too little data to draw: the counts are small and hidden."
 		}
 	} else if out.TooFew == "" {
-		if out.SVG, err = fs.draw(f, p, look); err != nil {
-			return out, err
-		}
+		fs.draw(out.ID, f, p, look)
 	}
 	if f.HiddenCells > 0 {
 		out.Notes = append(out.Notes, fmt.Sprintf("“hidden”: counts under %d, and what would give them away, are not shown.", in.format.Small))
@@ -184,12 +186,6 @@ func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
 		out.Rows = append(out.Rows, cells)
 	}
 	return out, nil
-}
-
-func (fs *figures) draw(f *figure.Figure, p figure.Panel, look chart.Look) (template.HTML, error) {
-	svg, err := fs.drawn.Draw(f, p, look)
-	// Draw checks that nothing in it acts; every text in it is escaped.
-	return template.HTML(svg), err
 }
 
 func numeric(c figure.Column) bool {
@@ -263,7 +259,7 @@ func (in *input) yearFrom() string {
 // committee builds the page's content: all panels first, since the first
 // section is made from the figures of the others.
 func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, error) {
-	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}}
+	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{}, atOnce: make(chan struct{}, drawsAtOnce)}
 	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.today, Version: in.version, Confidentiality: in.confidentiality,
 		Cautions: cautions, Provisional: in.provisional, CSS: template.CSS(css)}
 	if p.Confidentiality == "" {
@@ -279,6 +275,9 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 			one.Panels = append(one.Panels, made)
 		}
 		p.Sections = append(p.Sections, one)
+	}
+	if err := fs.drawnInto(p); err != nil {
+		return nil, err
 	}
 	for i, s := range d.Sections {
 		one := &p.Sections[i]

@@ -1,0 +1,51 @@
+package pack
+
+import (
+	"html/template"
+
+	"thawline/internal/chart"
+	"thawline/internal/figure"
+)
+
+// drawing is a chart that is being drawn while the next queries run.
+type drawing struct {
+	done chan struct{}
+	svg  string
+	err  error
+}
+
+// drawsAtOnce is how many charts are drawn at a time: the engine takes cores of
+// its own.
+const drawsAtOnce = 2
+
+// draw starts a panel's drawing. The figure must not change from here on.
+func (fs *figures) draw(id string, f *figure.Figure, p figure.Panel, look chart.Look) {
+	d := &drawing{done: make(chan struct{})}
+	fs.drawings[id] = d
+	go func() {
+		defer close(d.done)
+		fs.atOnce <- struct{}{}
+		defer func() { <-fs.atOnce }()
+		d.svg, d.err = fs.drawn.Draw(f, p, look)
+	}()
+}
+
+// drawnInto waits for the drawings and puts each into its panel.
+func (fs *figures) drawnInto(p *page) error {
+	for s := range p.Sections {
+		for i := range p.Sections[s].Panels {
+			one := &p.Sections[s].Panels[i]
+			d := fs.drawings[one.ID]
+			if d == nil {
+				continue
+			}
+			<-d.done
+			if d.err != nil {
+				return d.err
+			}
+			// Draw checks that nothing in it acts; every text in it is escaped.
+			one.SVG = template.HTML(d.svg)
+		}
+	}
+	return nil
+}
