@@ -63,19 +63,24 @@ func openEngine(ctx context.Context, s *site.Site) (*engine.Engine, error) {
 // CurrentViews makes one view a feed over the layer current.
 func CurrentViews(ctx context.Context, e *engine.Engine, st *store.Store) error {
 	for _, t := range contract.Feeds() {
-		var files []string
-		if t == contract.Labs {
-			for _, test := range contract.Tests {
-				files = append(files, st.LayerFiles("current", "labs/"+test)...)
-			}
-		} else {
-			files = st.LayerFiles("current", t.Name)
-		}
-		if err := e.View(ctx, t.Name, t.Columns, files, ""); err != nil {
+		if err := e.View(ctx, t.Name, t.Columns, CurrentFiles(st, t), ""); err != nil {
 			return fmt.Errorf("view of current %s: %w", t.Name, err)
 		}
 	}
 	return nil
+}
+
+// CurrentFiles lists the files of a feed in the layer current: labs have one a
+// test and year, the other feeds one.
+func CurrentFiles(st *store.Store, t *contract.Table) []string {
+	if t != contract.Labs {
+		return st.LayerFiles("current", t.Name)
+	}
+	var files []string
+	for _, test := range contract.Tests {
+		files = append(files, st.LayerFiles("current", "labs/"+test)...)
+	}
+	return files
 }
 
 // AuditViews makes one view a table over the layer audit.

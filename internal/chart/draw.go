@@ -43,7 +43,13 @@ const (
 // order whose lightness alternates for grey print; patterns tell them besides.
 var hues = []string{"#0072B2", "#E69F00", "#CC79A7", "#009E73", "#BBBBBB", "#56B4E9", "#D55E00", "#F0E442"}
 
+// lineHues are those hues that are dark enough for a thin line on white.
+var lineHues = []string{"#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00"}
+
 const ink = "#1d2733"
+
+// upright puts the name of the axis of values over its left end.
+var upright = map[string]any{"color": ink, "align": "left", "padding": []int{0, 0, 0, -40}}
 
 // Draw returns the figure as SVG, or an empty string for a table.
 func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, error) {
@@ -61,6 +67,10 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 		option, err = funnel(f, p, look)
 	case "effect":
 		option, err = effect(f, p, look)
+	case "quartiles":
+		option, err = quartiles(f, p, look)
+	case "lines":
+		option, err = lines(f, p, look)
 	default:
 		err = fmt.Errorf("no drawing for a chart of kind %q", p.Chart)
 	}
@@ -160,7 +170,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	if err != nil {
 		return nil, err
 	}
-	axis(option, "yAxis", map[string]any{"minInterval": 1, "nameTextStyle": map[string]any{"color": ink, "align": "left", "padding": []int{0, 0, 0, -40}}})
+	axis(option, "yAxis", map[string]any{"minInterval": 1, "nameTextStyle": upright})
 	axis(option, "xAxis", map[string]any{"axisTick": map[string]any{"alignWithLabel": true}})
 	seriesList, _ := option["series"].([]any)
 	for _, s := range seriesList {
@@ -283,7 +293,7 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 		return nil, err
 	}
 	axis(option, "yAxis", map[string]any{"min": 0, "max": math.Min(100, math.Max(10, 10*math.Ceil(highest/10))), "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11},
-		"nameTextStyle": map[string]any{"color": ink, "align": "left", "padding": []int{0, 0, 0, -40}}})
+		"nameTextStyle": upright})
 	mark(option, f, p, look)
 	return option, nil
 }
@@ -324,7 +334,7 @@ func effect(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		return nil, err
 	}
 	axis(option, "xAxis", map[string]any{"type": "value", "min": 1, "max": top, "data": nil})
-	axis(option, "yAxis", map[string]any{"min": 1, "max": top, "nameTextStyle": map[string]any{"color": ink, "align": "left", "padding": []int{0, 0, 0, -40}}})
+	axis(option, "yAxis", map[string]any{"min": 1, "max": top, "nameTextStyle": upright})
 	if series, _ := option["series"].([]any); len(series) > 0 {
 		series[0].(map[string]any)["markLine"] = map[string]any{"silent": true, "symbol": "none",
 			"lineStyle": map[string]any{"color": ink, "type": "dashed"},

@@ -63,6 +63,6 @@ func funnel(f *figure.Figure, p figure.Panel, _ Look) (map[string]any, error) {
 	}
 	axis(option, "xAxis", map[string]any{"type": "value", "min": 0, "max": largest, "data": nil})
 	axis(option, "yAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11},
-		"nameTextStyle": map[string]any{"color": ink, "align": "left", "padding": []int{0, 0, 0, -40}}})
+		"nameTextStyle": upright})
 	return option, nil
 }

@@ -56,7 +56,7 @@ type Panel struct {
 }
 
 // Charts lists the kinds of chart.
-var Charts = []string{"control", "stacked", "bars", "histogram", "funnel", "effect", "table"}
+var Charts = []string{"control", "stacked", "bars", "histogram", "funnel", "effect", "quartiles", "lines", "table"}
 
 // LoadDashboard reads a dashboard strictly and checks it against the figures:
 // every fault is told, with its place.

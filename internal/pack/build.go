@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"thawline/internal/audit"
 	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/figure"
@@ -46,7 +47,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 		return Paths{}, err
 	}
 	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional,
-		policy: p, zone: s.Zone, key: key, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
+		policy: p, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
 	if small, ok := p.Number("small_count"); ok {
 		in.format = figure.Format{Small: int64(small)}
 	}
@@ -68,6 +69,9 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	}
 	for _, t := range contract.Audit() {
 		in.files[t.Name] = st.LayerFiles("audit", t.Name)
+	}
+	for _, t := range contract.Feeds() {
+		in.files[t.Name] = audit.CurrentFiles(st, t)
 	}
 	if len(in.files[contract.Episodes.Name]) == 0 {
 		return Paths{}, fmt.Errorf("the store holds no marks: run thawline mark first")

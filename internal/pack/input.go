@@ -8,10 +8,12 @@ import (
 	"fmt"
 	"time"
 
+	"thawline/internal/audit"
 	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/figure"
 	"thawline/internal/policy"
+	"thawline/queries"
 )
 
 // Source is one reading as the pack lists it.
@@ -44,8 +46,10 @@ type input struct {
 	judgedBy string
 	// historyFrom is the first month that charts show; load finds it.
 	historyFrom string
-	// files lists the audit layer's files by table.
+	// files lists the files of the layers audit and current, by table.
 	files map[string][]string
+	// controlledStorage names locations that keep units at a controlled temperature.
+	controlledStorage []string
 }
 
 type intervention struct{ Month, Name string }
@@ -53,15 +57,40 @@ type intervention struct{ Month, Name string }
 // historyMonths is how far back charts by month reach.
 const historyMonths = 24
 
-// load gives the engine the tables that figures read: the audit tables, policy,
-// period, months, readings_summary, last_pack and last_marks, period_episodes
-// and period_bags, and year_episodes: the twelve months to the period's end.
+// load gives the engine the tables that figures read: the audit tables, the
+// feeds of the layer current, macros and the hospital's clock, policy, period,
+// months, readings_summary, last_pack and last_marks, site_storage, and the
+// tables of queries/5-shared.
 func (in *input) load(ctx context.Context, e *engine.Engine) error {
-	for _, t := range contract.Audit() {
+	if err := in.loadTables(ctx, e); err != nil {
+		return err
+	}
+	return in.loadPeriod(ctx, e)
+}
+
+// loadTables gives the engine macros, clock, and the store's tables.
+func (in *input) loadTables(ctx context.Context, e *engine.Engine) error {
+	macros, err := queries.FS.ReadFile("macros.sql")
+	if err != nil {
+		return err
+	}
+	if err := e.Exec(ctx, "queries/macros.sql", string(macros)); err != nil {
+		return err
+	}
+	if err := e.Zone(ctx, in.zone); err != nil {
+		return err
+	}
+	for _, t := range append(contract.Audit(), contract.Feeds()...) {
 		if err := e.View(ctx, t.Name, t.Columns, in.files[t.Name], ""); err != nil {
 			return err
 		}
 	}
+	return nil
+}
+
+// loadPeriod makes the small tables that Go knows, and the tables that several
+// figures read.
+func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 	if err := e.Load(ctx, "policy", in.policy.Columns(), in.policy.Rows()); err != nil {
 		return err
 	}
@@ -89,8 +118,8 @@ func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	if err := e.Load(ctx, "months", []contract.Column{{Name: "month", Kind: contract.Text}}, months); err != nil {
 		return err
 	}
-	period := []contract.Column{{Name: "from_month", Kind: contract.Text}, {Name: "to_month", Kind: contract.Text}, {Name: "history_from_month", Kind: contract.Text}}
-	if err := e.Load(ctx, "period", period, [][]any{{in.from, in.to, first}}); err != nil {
+	period := []contract.Column{{Name: "from_month"}, {Name: "to_month"}, {Name: "year_from_month"}, {Name: "history_from_month"}}
+	if err := e.Load(ctx, "period", period, [][]any{{in.from, in.to, in.yearFrom(), first}}); err != nil {
 		return err
 	}
 	summary := []contract.Column{{Name: "table_name", Kind: contract.Text}, {Name: "file", Kind: contract.Text}, {Name: "rows_read", Kind: contract.Int},
@@ -105,13 +134,27 @@ func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	if err := in.loadLast(ctx, e); err != nil {
 		return err
 	}
-	return e.Exec(ctx, "the period's tables", `
-CREATE OR REPLACE TEMP TABLE year_episodes AS
-SELECT episodes.* FROM episodes, period WHERE episodes.month BETWEEN `+engine.Quote(in.yearFrom())+` AND period.to_month ORDER BY episodes.episode_id;
-CREATE OR REPLACE TEMP TABLE period_episodes AS
-SELECT episodes.* FROM episodes, period WHERE episodes.month BETWEEN period.from_month AND period.to_month ORDER BY episodes.episode_id;
-CREATE OR REPLACE TEMP TABLE period_bags AS
-SELECT bags.* FROM bags, period WHERE bags.month BETWEEN period.from_month AND period.to_month ORDER BY bags.bag;`)
+	var storage [][]any
+	for _, location := range in.controlledStorage {
+		storage = append(storage, []any{location})
+	}
+	if err := e.Load(ctx, "site_storage", []contract.Column{{Name: "location"}}, storage); err != nil {
+		return err
+	}
+	return runShared(ctx, e)
+}
+
+// runShared makes the tables that several figures read.
+func runShared(ctx context.Context, e *engine.Engine) error {
+	all, err := audit.LoadQueries(queries.FS, "5-shared")
+	if err != nil {
+		return err
+	}
+	ordered, err := audit.Order(all)
+	if err != nil {
+		return err
+	}
+	return audit.Run(ctx, e, ordered)
 }
 
 // check refuses sums that do not add up.

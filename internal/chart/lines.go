@@ -1,0 +1,41 @@
+package chart
+
+import (
+	"github.com/go-echarts/go-echarts/v2/charts"
+	"github.com/go-echarts/go-echarts/v2/opts"
+
+	"thawline/internal/figure"
+)
+
+// strokes and symbols tell lines apart without their hues.
+var (
+	strokes = []string{"solid", "dashed", "dotted", "solid", "dashed", "dotted"}
+	symbols = []string{"circle", "triangle", "rect", "emptyCircle", "diamond", "emptyTriangle"}
+)
+
+// lines draws one line a column of y; a row without a value is a gap.
+func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
+	line := charts.NewLine()
+	line.SetGlobalOptions(common(p, true)...)
+	line.SetXAxis(categories(f, p, look.Format))
+	for k, name := range p.Y {
+		i := f.Index(name)
+		data := make([]opts.LineData, len(f.Rows))
+		for r, row := range f.Rows {
+			data[r] = opts.LineData{Symbol: symbols[k%len(symbols)], SymbolSize: 7}
+			if v, ok := number(row[i]); ok {
+				data[r].Value = round(v)
+			}
+		}
+		line.AddSeries(f.Points[i].Title, data, charts.WithLineStyleOpts(opts.LineStyle{Color: lineHues[k%len(lineHues)], Width: 2, Type: strokes[k%len(strokes)]}),
+			charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[k%len(lineHues)]}))
+	}
+	line.Validate()
+	option, err := plain(line.JSON())
+	if err != nil {
+		return nil, err
+	}
+	axis(option, "yAxis", map[string]any{"min": 0, "nameTextStyle": upright})
+	mark(option, f, p, look)
+	return option, nil
+}

@@ -1,0 +1,71 @@
+package chart
+
+import (
+	"math"
+
+	"github.com/go-echarts/go-echarts/v2/charts"
+	"github.com/go-echarts/go-echarts/v2/opts"
+
+	"thawline/internal/figure"
+)
+
+// number is a cell's number; ok is false where there is none or it is hidden.
+func number(c figure.Cell) (x float64, ok bool) {
+	switch v := c.Value.(type) {
+	case float64:
+		return v, true
+	case int64:
+		return float64(v), true
+	}
+	return math.NaN(), false
+}
+
+// quartiles draws a box from the lower to the upper quartile with the median in
+// it, for each row; y names lower quartile, median, upper quartile and, where
+// there is one, a limit. No whisker: ends of a distribution are single patients.
+func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
+	low, median, high := f.Index(p.Y[0]), f.Index(p.Y[1]), f.Index(p.Y[2])
+	boxes := make([]opts.BoxPlotData, len(f.Rows))
+	medians := make([]opts.ScatterData, len(f.Rows))
+	limits := make([]opts.ScatterData, len(f.Rows))
+	limited := false
+	for i, row := range f.Rows {
+		boxes[i] = opts.BoxPlotData{Value: nil}
+		medians[i], limits[i] = opts.ScatterData{}, opts.ScatterData{}
+		a, okA := number(row[low])
+		b, okB := number(row[median])
+		c, okC := number(row[high])
+		if okA && okB && okC {
+			boxes[i].Value = []float64{round(a), round(a), round(b), round(c), round(c)}
+			medians[i] = opts.ScatterData{Name: look.Format.Number(b, 1), Value: round(b)}
+		}
+		if len(p.Y) > 3 {
+			if l, ok := number(row[f.Index(p.Y[3])]); ok {
+				limits[i].Value, limited = round(l), true
+			}
+		}
+	}
+	box := charts.NewBoxPlot()
+	box.SetGlobalOptions(common(p, true)...)
+	box.SetXAxis(categories(f, p, look.Format))
+	box.AddSeries("lower to upper quartile", boxes, charts.WithItemStyleOpts(opts.ItemStyle{Color: "#d6e6f2", BorderColor: hues[0], BorderWidth: 1.5}))
+	scatter := charts.NewScatter()
+	scatter.AddSeries("median", medians, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 11}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[0]}),
+		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{b}", Color: ink, FontSize: 11}))
+	if limited {
+		scatter.AddSeries("limit", limits, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "triangle", SymbolSize: 12}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[6]}))
+	}
+	box.Overlap(scatter)
+	box.Validate()
+	option, err := plain(box.JSON())
+	if err != nil {
+		return nil, err
+	}
+	if series, _ := option["series"].([]any); len(series) > 1 {
+		// Beside the box, not in it.
+		series[1].(map[string]any)["label"].(map[string]any)["distance"] = 28
+	}
+	axis(option, "yAxis", map[string]any{"min": 0, "nameTextStyle": upright})
+	axis(option, "xAxis", map[string]any{"axisTick": map[string]any{"alignWithLabel": true}})
+	return option, nil
+}
