@@ -30,7 +30,8 @@ type piece struct {
 // that the number of workers cannot be seen in it.
 func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, dir string) (store.Reading, error) {
 	reading := store.Reading{Contract: contract.Version, Table: src.feed.Table.Name, File: src.base, Path: r.relative(src.path), Date: src.date, Map: src.mapHash}
-	options := read.Options{Table: src.feed.Table, Encoding: src.feed.Encoding, Sheet: src.feed.Sheet}
+	options := read.Options{Table: src.feed.Table, Encoding: src.feed.Encoding, Sheet: src.feed.Sheet, Zone: r.site.Zone,
+		PatientIDType: src.feed.PatientIDType, PatientIDAuthority: src.feed.PatientIDAuthority, Fields: src.feed.Fields}
 	if src.feed.Delimiter != "" {
 		options.Delimiter = src.feed.Delimiter[0]
 	}
@@ -56,6 +57,7 @@ func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, di
 
 // stageRows reads the rows of a file that is not blank.
 func (r *run) stageRows(ctx context.Context, src source, info normalise.FileInfo, dir string, export *read.File, reading *store.Reading) error {
+	info.Codes = export.Codes()
 	mapper, err := normalise.New(r.site, src.feed, export.Names(), info)
 	if err != nil {
 		return err // It names the file.

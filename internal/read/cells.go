@@ -24,7 +24,7 @@ type rows struct{ export *delimited.Export }
 func (r rows) Names() []string { return r.export.Header }
 
 func (r rows) Stretches() iter.Seq2[Stretch, error] {
-	return stretches(r.export.Segments())
+	return stretches(r.export.Segments(), func(s *delimited.Segment) Stretch { return ofCells{s} })
 }
 
 // sheet is a sheet of a workbook as an Export.
@@ -37,7 +37,7 @@ func (s sheet) Close() error { return s.export.Close() }
 func (s sheet) Notes() []string { return s.export.Notes() }
 
 func (s sheet) Stretches() iter.Seq2[Stretch, error] {
-	return stretches(s.export.Stretches())
+	return stretches(s.export.Stretches(), func(s *xlsx.Stretch) Stretch { return ofCells{s} })
 }
 
 // cellRows is a stretch of a format that knows rows of cells alone.
@@ -47,14 +47,14 @@ type cellRows interface {
 }
 
 // stretches gives a format's own stretches as those of the interface.
-func stretches[S cellRows](own iter.Seq2[S, error]) iter.Seq2[Stretch, error] {
+func stretches[S any](own iter.Seq2[S, error], as func(S) Stretch) iter.Seq2[Stretch, error] {
 	return func(yield func(Stretch, error) bool) {
 		for s, err := range own {
 			if err != nil {
 				yield(nil, err)
 				return
 			}
-			if !yield(ofCells{s}, nil) {
+			if !yield(as(s), nil) {
 				return
 			}
 		}

@@ -9,8 +9,10 @@ import (
 	"io"
 	"iter"
 	"strings"
+	"time"
 
 	"thawline/internal/contract"
+	"thawline/internal/read/hl7"
 	"thawline/internal/read/row"
 	"thawline/internal/read/source"
 )
@@ -22,6 +24,7 @@ type Format string
 const (
 	Delimited Format = "delimited"
 	XLSX      Format = "xlsx"
+	HL7       Format = "hl7"
 )
 
 // Options says what site.yaml states of a feed's files.
@@ -36,6 +39,14 @@ type Options struct {
 	// Sheet is the name or the number, from 1, of the sheet of a workbook, or
 	// empty: the one that there is.
 	Sheet string
+	// PatientIDType and PatientIDAuthority choose among the identifiers of a
+	// patient in messages and resources; empty is any.
+	PatientIDType, PatientIDAuthority string
+	// Fields names, by column of the contract, a field of HL7 messages that holds
+	// it, as OBR-7, where it is not the usual one.
+	Fields map[string]string
+	// Zone is the site's clock.
+	Zone *time.Location
 }
 
 // Export is what a format makes of a file.
@@ -105,6 +116,7 @@ type format struct {
 
 // formats are tried in this order: what no other knows is delimited text.
 var formats = []format{
+	{HL7, hl7.Begins, openHL7},
 	{Delimited, func([]byte) bool { return true }, openDelimited},
 }
 
@@ -175,6 +187,17 @@ func (f *File) open(o Options) error {
 func (f *File) Notes() []string {
 	if n, ok := f.Export.(interface{ Notes() []string }); ok {
 		return n.Notes()
+	}
+	return nil
+}
+
+// Codes gives, by column, published codes of the format in lower case, and the
+// contract's words for them; nil where the format has none.
+func (f *File) Codes() map[string]map[string]string {
+	if coded, ok := f.Export.(interface {
+		Codes() map[string]map[string]string
+	}); ok {
+		return coded.Codes()
 	}
 	return nil
 }

@@ -20,7 +20,10 @@ func (f *Feed) Effective(s *Site) []byte {
 		FileDate            string
 		TimeFormats         []string
 		Delimiter, Encoding string
-		Sheet               string `json:",omitempty"`
+		Sheet               string            `json:",omitempty"`
+		PatientIDType       string            `json:",omitempty"`
+		PatientIDAuthority  string            `json:",omitempty"`
+		Fields              map[string]string `json:",omitempty"`
 		Columns             map[string]string
 		Codes               map[string]map[string]string
 		Units               map[string]string
@@ -29,7 +32,7 @@ func (f *Feed) Effective(s *Site) []byte {
 		Products            map[string]Product  `json:",omitempty"`
 		MeanNormal          map[string][]period `json:",omitempty"`
 	}{Contract: contract.Version, Zone: s.ZoneName, Table: f.Table.Name, TimeFormats: f.TimeFormats, Delimiter: f.Delimiter, Encoding: f.Encoding, Sheet: f.Sheet,
-		Columns: f.Columns, Codes: f.Codes, Units: f.Units, Ignore: f.Ignore, IgnoreRest: f.IgnoreRest}
+		PatientIDType: f.PatientIDType, PatientIDAuthority: f.PatientIDAuthority, Fields: f.Fields, Columns: f.Columns, Codes: f.Codes, Units: f.Units, Ignore: f.Ignore, IgnoreRest: f.IgnoreRest}
 	if f.FileDate != nil {
 		effective.FileDate = f.FileDate.String()
 	}

@@ -13,7 +13,7 @@ import (
 )
 
 // feedKeys are the keys of a feed beside its code maps.
-var feedKeys = []string{"table", "files", "file_date", "time_format", "delimiter", "encoding", "sheet", "columns", "ignore", "units"}
+var feedKeys = []string{"table", "files", "file_date", "time_format", "delimiter", "encoding", "sheet", "columns", "ignore", "units", "patient_id_type", "patient_id_authority", "fields"}
 
 // Encodings are the names that encoding: may bear.
 var Encodings = []string{"utf-8", "utf-16", "utf-16le", "utf-16be", "windows-1252"}
@@ -116,6 +116,7 @@ func (l *loader) feed(item entry) *Feed {
 	l.layouts(f, fields)
 	l.form(f, fields)
 	l.columns(f, fields)
+	l.messages(f, fields)
 	l.units(f, fields)
 	l.ignore(f, fields)
 	return f
@@ -221,6 +222,40 @@ func (l *loader) columns(f *Feed, fields map[string]entry) {
 		if !slices.ContainsFunc(group, func(c string) bool { return f.Columns[c] != "" }) {
 			l.fault(e.at, "columns: found no header for %s, wanted one: a row of %s cannot be read without it", strings.Join(group, " or "), f.Table.Name)
 		}
+	}
+}
+
+// address is a field of an HL7 message.
+var address = regexp.MustCompile(`^[A-Z][A-Z0-9]{2}-[1-9][0-9]{0,2}(\.[1-9][0-9]{0,2}){0,2}$`)
+
+// messages takes the keys that files of HL7 and FHIR alone have a use for.
+func (l *loader) messages(f *Feed, fields map[string]entry) {
+	if e, stated := fields["patient_id_type"]; stated {
+		f.PatientIDType = l.word(e, "the type of the patient's number, such as MR")
+	}
+	if e, stated := fields["patient_id_authority"]; stated {
+		f.PatientIDAuthority = l.word(e, "who gives the patient's number: the authority in HL7, the system in FHIR")
+	}
+	e, stated := fields["fields"]
+	if !stated {
+		return
+	}
+	all, ok := l.entries(e.value)
+	if !ok {
+		l.fault(e.place(), "fields: found %s, wanted {column of the contract: field of the message}", l.found(e.value))
+		return
+	}
+	f.Fields = map[string]string{}
+	for _, pair := range all {
+		if known := fileColumns(f.Table); !slices.Contains(known, pair.key) {
+			l.fault(pair.at, "fields: no such column of %s: %s", f.Table.Name, unknown(pair.key, known))
+			continue
+		}
+		field := strings.ToUpper(l.word(pair, "a field of a message such as OBR-7"))
+		if field != "" && !address.MatchString(field) {
+			l.fault(pair.place(), "fields: %s: found %q, wanted a field of a message such as OBR-7, PID-3.1 or ZBX-2", pair.key, field)
+		}
+		f.Fields[pair.key] = field
 	}
 }
 

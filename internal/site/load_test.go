@@ -140,6 +140,9 @@ func TestEveryFaultHasItsPlace(t *testing.T) {
 		{"table: labs", "table: patients", "29:5", "unknown key of a feed of patients"},
 		{"  - table: medicines", "  - table: aliases", "36:5", "never set aside"},
 		{"ignore: [ASPIRIN, 17]", "encoding: latin", "36:15", "utf-8"},
+		{"ignore: [ASPIRIN, 17]", "fields: {given: RXA-3}", "36:14", "no such column"},
+		{"ignore: [ASPIRIN, 17]", "fields: {given_at: RXA3}", "36:24", "OBR-7"},
+		{"ignore: [ASPIRIN, 17]", "fields: RXA-3", "36:13", "field of the message"},
 		{"store: kept", "store: kept\nstore: other", "4:1", "not YAML"},
 		{"feeds:", "feeds: [", "", "not YAML"},
 	} {
@@ -243,7 +246,8 @@ func TestEffectiveTellsChangesApart(t *testing.T) {
 		{"Europe/Dublin", "Europe/Paris", [3]bool{true, true, true}}, {"nominal_ml: 200", "nominal_ml: 210", [3]bool{true, false, false}}, {"value: 12.4", "value: 12.5", [3]bool{false, true, false}},
 		{"TX: transfused", "TX: unknown", [3]bool{true, false, false}}, {"fibrinogen: g/L", "fibrinogen: mg/dL", [3]bool{false, true, false}}, {"[ASPIRIN, 17]", "[ASPIRIN]", [3]bool{false, false, true}},
 		{"[02/01/2006 15:04, 02/01/2006]", "02/01/2006 15:04", [3]bool{true, false, false}}, {"delimiter: tab", "delimiter: comma", [3]bool{true, false, false}}, {"sheet: 2", "sheet: Meds", [3]bool{false, false, true}},
-		{"policy: policy.yaml\n", "", [3]bool{}},
+		{"policy: policy.yaml\n", "", [3]bool{}}, {"ignore: [ASPIRIN, 17]", "ignore: [ASPIRIN, 17]\n    patient_id_type: MR", [3]bool{false, false, true}},
+		{"ignore: [ASPIRIN, 17]", "ignore: [ASPIRIN, 17]\n    patient_id_authority: TARN", [3]bool{false, false, true}}, {"ignore: [ASPIRIN, 17]", "ignore: [ASPIRIN, 17]\n    fields: {given_at: rxa-3.1}", [3]bool{false, false, true}},
 	} {
 		second := of(strings.Replace(tarnBridge, c.from, c.to, 1))
 		for i := range first {

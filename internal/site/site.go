@@ -65,6 +65,12 @@ type Feed struct {
 	Encoding string
 	// Sheet is the name or the number, from 1, of a workbook's sheet, or empty.
 	Sheet string
+	// PatientIDType and PatientIDAuthority choose among the identifiers of a
+	// patient in HL7 messages and FHIR resources; empty is any.
+	PatientIDType, PatientIDAuthority string
+	// Fields maps a column of the contract to the field of HL7 messages that
+	// holds it, as OBR-7, where it is not the usual one.
+	Fields map[string]string
 	// Columns maps a column of the contract to the header that holds it. Nil
 	// means that the file's header bears the names of the contract.
 	Columns map[string]string

@@ -1,0 +1,218 @@
+package hl7
+
+import (
+	"bytes"
+
+	"thawline/internal/read/row"
+)
+
+// history is what a file has told of each bag so far. A message tells of one
+// change, and a row of the whole: when a bag comes back, the row says too when it
+// was dispensed.
+type history struct {
+	// bags are by bag, the latest last.
+	bags map[string][]*bag
+	// pooled are bags of a lot that have no number of their own. Each row of a
+	// file is one of them, so that their rows wait for all that is told of them.
+	pooled []*bag
+}
+
+// bag is a bag from when it was dispensed.
+type bag struct {
+	place     int64
+	dispensed cells
+	// told are the cells of what was told since, their fate a code of table 0510
+	// or 0513.
+	told []cells
+	gone bool
+}
+
+// told are the columns that a status speaks of; of the others it fills only what
+// the dispensing left empty.
+var told = map[string][]string{
+	"RA": {"returned_at"}, "RL": {"returned_at"}, "WA": {"discarded_at", "discard_reason", "discard_reason_raw"},
+	"TX": {"started_at", "ended_at", "transfused_ml"}, "TR": {"started_at", "ended_at", "transfused_ml"},
+}
+
+// folded gives the row of a bag as all that was told has it: the last word is
+// its fate.
+func (b *bag) folded() cells {
+	c := b.dispensed.clone()
+	for _, t := range b.told {
+		for i, text := range t.texts {
+			if len(c.texts[i]) == 0 {
+				c.texts[i] = text
+			}
+		}
+		for _, name := range told[string(t.get("fate"))] {
+			if i, there := c.sheet.at[name]; there {
+				c.texts[i] = t.texts[i]
+			}
+		}
+		c.set("fate", t.get("fate"))
+	}
+	return c
+}
+
+// dispensedAt gives the place in h.bags of the bag that was dispensed at a time,
+// or -1.
+func (h *history) dispensedAt(key string, at []byte) int {
+	bags := h.bags[key]
+	for i := len(bags) - 1; i >= 0; i-- {
+		if bytes.Equal(bags[i].dispensed.get("issued_at"), at) {
+			return i
+		}
+	}
+	return -1
+}
+
+// dispense notes that a bag was handed over.
+func (h *history) dispense(key string, c cells, p product, d *draft) []row.Row {
+	i := h.dispensedAt(key, c.get("issued_at"))
+	switch {
+	case changes(p.message) && i < 0:
+		i = len(h.bags[key]) - 1 // It speaks of the last, at another time.
+	case !changes(p.message) && (i < 0 || p.pooled):
+		h.add(key, c, p.count, p.pooled, d.segment.no)
+		return d.rowUnless(p.pooled, c)
+	}
+	if i < 0 {
+		if taken(p.message) {
+			c.set("status", []byte(p.message))
+			return d.rowUnless(false, c)
+		}
+		h.add(key, c, p.count, p.pooled, d.segment.no)
+		return d.rowUnless(p.pooled, c)
+	}
+	b := h.bags[key][i]
+	old := b.dispensed.clone()
+	old.set("status", []byte("D"))
+	if taken(p.message) {
+		b.gone = true
+		h.bags[key] = append(h.bags[key][:i], h.bags[key][i+1:]...)
+		return d.rowUnless(p.pooled, old)
+	}
+	b.dispensed = c
+	rows := d.rowUnless(p.pooled, b.folded())
+	if !p.pooled && !bytes.Equal(old.get("issued_at"), c.get("issued_at")) {
+		// The time is a part of the key: the row at the old one goes.
+		rows = append(d.rowUnless(false, old), rows...)
+	}
+	return rows
+}
+
+func (h *history) add(key string, c cells, count int, pooled bool, place int64) {
+	for range count {
+		b := &bag{place: place, dispensed: c.clone()}
+		h.bags[key] = append(h.bags[key], b)
+		if pooled {
+			h.pooled = append(h.pooled, b)
+		}
+	}
+}
+
+const noDispense = "the file tells what became of this bag and not when it was dispensed (BPX-2 DS), by which an issue is known: put the messages of a period into one file"
+
+// tell notes what became of bags that were dispensed.
+func (h *history) tell(key string, c cells, p product, d *draft) []row.Row {
+	var rows []row.Row
+	for range p.count {
+		b := h.meant(key, p)
+		switch {
+		case b != nil:
+			b.hear(c, p)
+			rows = append(rows, d.rowUnless(p.pooled, b.folded())...)
+		case p.status == "WA":
+			// Thrown away from stock, as far as the file tells.
+			if taken(p.message) {
+				c.set("status", []byte(p.message))
+			}
+			rows = append(rows, d.rowUnless(false, c)...)
+		case given(p.status):
+			// The table bedside reads it, and finds the issue by itself.
+			rows = append(rows, d.other("transfusion_status", []byte(p.status))...)
+		default:
+			rows = append(rows, d.fault(noDispense)...)
+		}
+	}
+	return rows
+}
+
+// meant gives the bag that a status speaks of: the last, and of a pool the
+// first of which nothing was told, or for a correction the last of which this was.
+func (h *history) meant(key string, p product) *bag {
+	bags := h.bags[key]
+	if len(bags) == 0 {
+		return nil
+	}
+	if !p.pooled {
+		return bags[len(bags)-1]
+	}
+	if changes(p.message) {
+		for i := len(bags) - 1; i >= 0; i-- {
+			if bags[i].lastOf(p.status) >= 0 {
+				return bags[i]
+			}
+		}
+	}
+	for _, b := range bags {
+		if len(b.told) == 0 {
+			return b
+		}
+	}
+	return bags[len(bags)-1]
+}
+
+// lastOf gives where a status was last told of the bag, or -1.
+func (b *bag) lastOf(status string) int {
+	for i := len(b.told) - 1; i >= 0; i-- {
+		if string(b.told[i].get("fate")) == status {
+			return i
+		}
+	}
+	return -1
+}
+
+// hear adds what a message tells; a correction replaces what was told, and a
+// deletion takes it out.
+func (b *bag) hear(c cells, p product) {
+	if i := b.lastOf(p.status); i >= 0 && changes(p.message) {
+		b.told = append(b.told[:i], b.told[i+1:]...)
+	}
+	if !taken(p.message) {
+		b.told = append(b.told, c.clone())
+	}
+}
+
+// rest gives the rows of the bags that waited for the end of the file.
+func (h *history) rest() []row.Row {
+	var rows []row.Row
+	for _, b := range h.pooled {
+		if !b.gone {
+			rows = append(rows, row.Row{Place: b.place, Cells: b.folded().texts})
+		}
+	}
+	return rows
+}
+
+// taken reports whether a message status takes out what was told before,
+// changes whether it takes its place at least.
+func taken(message string) bool   { return message == "D" || message == "W" }
+func changes(message string) bool { return taken(message) || message == "C" }
+
+// rowUnless makes a row of cells as they are, or none where it waits.
+func (d *draft) rowUnless(waits bool, c cells) []row.Row {
+	if waits {
+		return nil
+	}
+	return []row.Row{{Place: d.segment.no, Cells: c.clone().texts}}
+}
+
+// clone copies cells and their text, which then holds no message in memory.
+func (c cells) clone() cells {
+	texts := make([][]byte, len(c.texts))
+	for i, t := range c.texts {
+		texts[i] = bytes.Clone(t)
+	}
+	return cells{c.sheet, texts}
+}
