@@ -25,7 +25,7 @@ var layers = map[string][]string{
 	"engine":         {"contract"},
 	"ingest":         {"contract", "site", "read", "normalise", "store"},
 	"audit":          {"contract", "site", "policy", "store", "engine", "queries"},
-	"status":         {"contract", "normalise", "store", "engine"},
+	"status":         {"contract", "normalise", "site", "policy", "store", "engine", "audit"},
 	"figure":         {"contract", "engine", "stat", "policy", "queries", "dashboards"},
 	"chart":          {"figure", "stat"},
 	"pack":           {"contract", "site", "policy", "store", "engine", "audit", "stat", "figure", "chart", "queries", "dashboards"},

@@ -44,6 +44,7 @@ type command struct {
 	Mark     markCommand      `cmd:"" help:"Build episodes from the store and mark each."`
 	Report   reportCommand    `cmd:"" help:"Draw the pack for a period."`
 	Audit    auditCommand     `cmd:"" help:"Ingest, mark and report, in a row."`
+	Status   statusCommand    `cmd:"" help:"Tell what stands in the store: exports, months and their gaps, sums, problems, what is behind."`
 	Problems problemsCommand  `cmd:"" help:"List what is wrong with the rows of the exports, where, and what to do about it."`
 	Rules    rulesCommand     `cmd:"" help:"List the rules: what each notices, its source, and how often it fired."`
 	Check    checkCommand     `cmd:"" help:"Check site.yaml, policy.yaml, the decision table and the site's panels; write nothing."`

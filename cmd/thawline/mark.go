@@ -41,6 +41,12 @@ func markAll(ctx context.Context, s *streams, hospital *site.Site, p *policy.Pol
 	if err != nil {
 		return summary, err
 	}
+	s.say("%s", marks(summary))
+	return summary, nil
+}
+
+// marks says how many episodes there are, and how many bear each mark.
+func marks(summary audit.Summary) string {
 	text := fmt.Sprintf("%d episodes", summary.Episodes)
 	sign := " ="
 	for _, mark := range contract.Marks {
@@ -49,6 +55,5 @@ func markAll(ctx context.Context, s *streams, hospital *site.Site, p *policy.Pol
 			sign = " +"
 		}
 	}
-	s.say("%s", text)
-	return summary, nil
+	return text
 }

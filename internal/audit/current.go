@@ -55,12 +55,7 @@ func current(ctx context.Context, st *store.Store, at clock, threads int) (Curre
 	if err != nil {
 		return CurrentReport{}, err
 	}
-	from := sha256.New()
-	fmt.Fprintf(from, "%s\x00%s\x00", b.fingerprint, at.name)
-	for _, r := range b.readings {
-		fmt.Fprintf(from, "%s\x00", r.ID)
-	}
-	facts := store.LayerFacts{From: hex.EncodeToString(from.Sum(nil))}
+	facts := store.LayerFacts{From: b.from(at)}
 	if old, found := st.LayerFacts("current"); found && old.From == facts.From {
 		report := reportOf(old.Sums)
 		report.UpToDate, report.Kept, report.Written = true, int64(len(st.Layer("current"))), 0
@@ -98,6 +93,16 @@ func current(ctx context.Context, st *store.Store, at clock, threads int) (Curre
 		return b.files, nil
 	}, facts)
 	return b.report, err
+}
+
+// from is a hash over all that the layer current is made from.
+func (b *builder) from(at clock) string {
+	h := sha256.New()
+	fmt.Fprintf(h, "%s\x00%s\x00", b.fingerprint, at.name)
+	for _, r := range b.readings {
+		fmt.Fprintf(h, "%s\x00", r.ID)
+	}
+	return hex.EncodeToString(h.Sum(nil))
 }
 
 // load reads the stage's queries, ordered, and returns the macros' text.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"thawline/internal/contract"
+	"thawline/internal/store"
 )
 
 // CurrentTable tells what became of the rows of one table's readings:
@@ -110,4 +111,14 @@ func (r CurrentReport) Lines() []string {
 		}
 	}
 	return lines
+}
+
+// CurrentTables tells what became of the rows of each table when the layer
+// current was made, by the sums that the store keeps; nil where there is none.
+func CurrentTables(st *store.Store) []CurrentTable {
+	facts, found := st.LayerFacts("current")
+	if !found {
+		return nil
+	}
+	return reportOf(facts.Sums).Tables
 }

@@ -47,11 +47,17 @@ type Summary struct {
 // records nor policy nor queries have changed it writes nothing. It refuses to
 // write tables whose sums do not agree.
 func Mark(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (Summary, error) {
-	local, err := LocalRules(ctx, s, p)
+	given, err := givenOf(ctx, s, p)
 	if err != nil {
 		return Summary{}, err
 	}
-	return mark(ctx, st, clock{s.Zone, s.ZoneName}, Given{Policy: p, ControlledStorage: s.ControlledStorage, Local: local})
+	return mark(ctx, st, clock{s.Zone, s.ZoneName}, given)
+}
+
+// givenOf is what a site and its policy give to the marks; Present is left out.
+func givenOf(ctx context.Context, s *site.Site, p *policy.Policy) (Given, error) {
+	local, err := LocalRules(ctx, s, p)
+	return Given{Policy: p, ControlledStorage: s.ControlledStorage, Local: local}, err
 }
 
 // mark is Mark over what it needs of a site; it fills given.Present.

@@ -1,0 +1,128 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+
+	"thawline/internal/audit"
+	"thawline/internal/contract"
+	"thawline/internal/status"
+)
+
+type statusCommand struct {
+	where
+	Files bool `help:"Name every export; the table else holds a line for each table."`
+	JSON  bool `name:"json" help:"All of it as JSON."`
+}
+
+// Run tells what stands in the store: sources and their sums, spans and gaps,
+// problems by kind, and which layers are behind.
+func (c *statusCommand) Run(ctx context.Context, s *streams) error {
+	hospital, p, st, err := c.open(false)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	report, err := status.Of(ctx, st, hospital, p)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		return s.json(report)
+	}
+	c.tell(s.out, report)
+	return nil
+}
+
+// tell writes the state of the store for a person to read.
+func (c *statusCommand) tell(out io.Writer, r *status.Report) {
+	fmt.Fprintf(out, "store %s: %d exports\n\nSources\n", r.Store, len(r.Sources))
+	w := tabwriter.NewWriter(out, 2, 4, 2, ' ', 0)
+	if c.Files {
+		fmt.Fprintln(w, "  table\texport\tdate\tread\taccepted\trejected\tset aside\treading")
+		for _, src := range r.Sources {
+			fmt.Fprintf(w, "  %s\t%s\t%s\t%d\t%d\t%d\t%d\t%.12s\n", src.Table, src.File, src.Date, src.Read, src.Accepted, src.Rejected, src.SetAside, src.Reading)
+		}
+	} else {
+		fmt.Fprintln(w, "  table\texports\tfirst date\tlast date\tread\taccepted\trejected\tset aside")
+		for _, line := range byTable(r.Sources) {
+			fmt.Fprintf(w, "  %s\t%s\t%d\t%d\t%d\t%d\n", line.Table, line.File, line.Read, line.Accepted, line.Rejected, line.SetAside)
+		}
+	}
+	w.Flush()
+
+	fmt.Fprintln(out, "\nMonths (hospital's clock)")
+	for _, span := range r.Spans {
+		faults := span.Faults()
+		switch {
+		case span.Sparse:
+			faults = []string{"too few to tell gaps from chance"}
+		case faults == nil:
+			faults = []string{"no gap"}
+		}
+		fmt.Fprintf(w, "  %s\t%s to %s\t%d rows\t%s\n", strings.TrimSpace(span.Table+" "+span.Part), span.First, span.Last, span.Rows, strings.Join(faults, "; "))
+	}
+	w.Flush()
+
+	fmt.Fprintln(out, "\nLayers")
+	if r.Current == nil {
+		fmt.Fprintln(out, "  current: none yet: run thawline ingest")
+	}
+	for _, line := range (audit.CurrentReport{Tables: r.Current}).Lines() {
+		fmt.Fprintln(out, "  "+line)
+	}
+	if r.Behind.Current && r.Current != nil {
+		fmt.Fprintln(out, "  current is behind the exports that were read: run thawline ingest")
+	}
+	switch {
+	case r.Audit == nil:
+		fmt.Fprintln(out, "  audit: none yet: run thawline mark")
+	case r.Behind.Audit:
+		fmt.Fprintf(out, "  audit: %s; it is behind the records or the policy: run thawline mark\n", marks(*r.Audit))
+	default:
+		fmt.Fprintf(out, "  audit: %s\n", marks(*r.Audit))
+	}
+	if len(r.Packs) > 0 {
+		fmt.Fprintf(out, "  packs: %s\n", strings.Join(r.Packs, ", "))
+	}
+
+	fmt.Fprintln(out, "\nProblems")
+	if len(r.Problems) == 0 {
+		fmt.Fprintln(out, "  none")
+		return
+	}
+	for _, k := range r.Problems {
+		fmt.Fprintf(w, "  %s\t%d\tof %d kind%s\n", k.Severity, k.Rows, k.Kinds, map[bool]string{true: "", false: "s"}[k.Kinds == 1])
+	}
+	w.Flush()
+	fmt.Fprintln(out, "  thawline problems shows each, with what to do about it")
+}
+
+// byTable sums sources by table, in the order of the contract. File holds the
+// number of exports, and their first and last date.
+func byTable(sources []status.Source) []status.Source {
+	var all []status.Source
+	for _, t := range contract.Feeds() {
+		sum := status.Source{Table: t.Name}
+		n, first, last := 0, "", ""
+		for _, src := range sources {
+			if src.Table != t.Name {
+				continue
+			}
+			n++
+			if src.Date != "" && (first == "" || src.Date < first) {
+				first = src.Date
+			}
+			last = max(last, src.Date)
+			sum.Read, sum.Accepted, sum.Rejected, sum.SetAside = sum.Read+src.Read, sum.Accepted+src.Accepted, sum.Rejected+src.Rejected, sum.SetAside+src.SetAside
+		}
+		if n > 0 {
+			sum.File = fmt.Sprintf("%d\t%s\t%s", n, first, last)
+			all = append(all, sum)
+		}
+	}
+	return all
+}
