@@ -145,6 +145,9 @@ FROM episodes ORDER BY episodes.patient_id, episodes.first_issued_at`) {
 // in reverse, into a store of its own: current, audit and pack must come out
 // byte by byte as when they are taken in at once.
 func TestDemoIsTheSameWhateverTheOrderOfArrival(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a hospital in seven times")
+	}
 	first := filepath.Dir(demoSite(t))
 	second := t.TempDir()
 	for _, name := range []string{"site.yaml", "policy.yaml"} {

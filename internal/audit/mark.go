@@ -5,8 +5,13 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"iter"
+	"maps"
 	"path/filepath"
 	"strings"
+	"sync"
+
+	"github.com/apache/arrow/go/v17/arrow"
 
 	"thawline/internal/contract"
 	"thawline/internal/engine"
@@ -98,15 +103,25 @@ func mark(ctx context.Context, st *store.Store, at clock, given Given) (Summary,
 	if err := CurrentViews(ctx, e, st); err != nil {
 		return Summary{}, err
 	}
-	if err := MarkTables(ctx, e, given); err != nil {
-		return Summary{}, err
-	}
-	summary, err := checkSums(ctx, e)
-	if err != nil {
-		return summary, err
-	}
-	err = st.ReplaceLayer(ctx, "audit", func(dir string) ([]store.File, error) { return writeAudit(ctx, e, dir) },
-		store.LayerFacts{From: from, Sums: summary.sums()})
+	var summary Summary
+	sums := map[string]int64{}
+	err = st.ReplaceLayer(ctx, "audit", func(dir string) ([]store.File, error) {
+		w := auditWriter{dir: dir}
+		if err := markTables(ctx, e, given, w.steps()...); err != nil {
+			return nil, err
+		}
+		summary, err = checkSums(ctx, e)
+		if err != nil {
+			return nil, err
+		}
+		maps.Copy(sums, summary.sums())
+		for _, t := range []*contract.Table{contract.Findings, contract.RulesRun} {
+			if err := w.write(ctx, e, t); err != nil {
+				return nil, err
+			}
+		}
+		return w.files, nil
+	}, store.LayerFacts{From: from, Sums: sums})
 	return summary, err
 }
 
@@ -158,17 +173,52 @@ func plainCell(cell any) any {
 	return cell
 }
 
-// writeAudit stages every table of the layer audit, each ordered by its key.
-func writeAudit(ctx context.Context, e *engine.Engine, dir string) ([]store.File, error) {
-	var files []store.File
+// auditOrder says how the rows of each table of the layer audit are ordered,
+// as SQL has it; no two rows of a table are alike in it.
+var auditOrder = map[*contract.Table]string{
+	contract.Episodes: "episode_id",
+	contract.Units:    "bag, issued_at NULLS FIRST",
+	contract.Bags:     "bag",
+	contract.Evidence: "episode_id, source, at, source_file, source_row",
+	contract.Weights:  "patient_id, measured_at, \"method\" NULLS FIRST",
+	contract.Findings: "finding, key, numbers",
+	contract.RulesRun: "finding",
+}
+
+// auditWriter stages the files of the layer audit in dir.
+type auditWriter struct {
+	dir   string
+	mutex sync.Mutex
+	files []store.File
+}
+
+// steps are those that write what the rules do not change, while the rules run.
+func (w *auditWriter) steps() []step {
+	var steps []step
 	for _, t := range contract.Audit() {
-		f, err := WriteTable(ctx, e, filepath.Join(dir, t.Name+".parquet"), t, engine.Name(t.Name))
-		if err != nil {
-			return nil, err
+		if t != contract.Findings && t != contract.RulesRun {
+			steps = append(steps, step{"file " + t.Name, []string{t.Name}, func(ctx context.Context, e *engine.Engine) error {
+				return w.write(ctx, e, t)
+			}})
 		}
-		files = append(files, f)
 	}
-	return files, nil
+	return steps
+}
+
+// write stages one table.
+func (w *auditWriter) write(ctx context.Context, e *engine.Engine, t *contract.Table) error {
+	names := make([]string, len(t.Columns))
+	for i, c := range t.Columns {
+		names[i] = c.Name
+	}
+	f, err := writeRecords(filepath.Join(w.dir, t.Name+".parquet"), t, e.Ordered(ctx, "audit "+t.Name, t.Name, names, auditOrder[t]))
+	if err != nil {
+		return err
+	}
+	w.mutex.Lock()
+	defer w.mutex.Unlock()
+	w.files = append(w.files, f)
+	return nil
 }
 
 // WriteTable writes the columns of t from what stands after FROM (a table, with
@@ -178,11 +228,16 @@ func WriteTable(ctx context.Context, e *engine.Engine, path string, t *contract.
 	for i, c := range t.Columns {
 		names[i] = engine.Name(c.Name)
 	}
+	return writeRecords(path, t, e.Records(ctx, "table "+t.Name, "SELECT "+strings.Join(names, ", ")+" FROM "+from))
+}
+
+// writeRecords writes ordered rows of t to a stored file.
+func writeRecords(path string, t *contract.Table, records iter.Seq2[arrow.Record, error]) (store.File, error) {
 	w, err := store.NewWriter(path, t, t.Columns)
 	if err != nil {
 		return store.File{}, err
 	}
-	for record, err := range e.Records(ctx, "table "+t.Name, "SELECT "+strings.Join(names, ", ")+" FROM "+from) {
+	for record, err := range records {
 		if err == nil {
 			err = w.Write(record)
 		}

@@ -2,6 +2,7 @@ package audit
 
 import (
 	"context"
+	"slices"
 
 	"thawline/internal/contract"
 	"thawline/internal/engine"
@@ -29,12 +30,41 @@ type Given struct {
 
 // MarkTables makes the audit tables in an engine that already holds the current
 // tables, the macros and the hospital's clock: episodes, units, bags, evidence,
-// suspect_weights, findings and rules_run, each ordered by its key.
+// suspect_weights, findings and rules_run. Their rows stand in no order.
 func MarkTables(ctx context.Context, e *engine.Engine, given Given) error {
-	if err := EpisodeTables(ctx, e, given); err != nil {
+	return markTables(ctx, e, given)
+}
+
+// markTables is MarkTables; more are steps that read what it makes, findings
+// and rules_run excepted.
+func markTables(ctx context.Context, e *engine.Engine, given Given, more ...step) error {
+	if err := loadGiven(ctx, e, given); err != nil {
 		return err
 	}
-	return runRules(ctx, e, given)
+	ordered, err := markQueries()
+	if err != nil {
+		return err
+	}
+	for _, t := range []*contract.Table{contract.Findings, contract.RulesRun} {
+		if err := e.Load(ctx, "unsorted_"+t.Name, t.Columns, nil); err != nil {
+			return err
+		}
+	}
+	rules, err := ruleSteps(given)
+	if err != nil {
+		return err
+	}
+	if err := runSteps(ctx, e, slices.Concat(querySteps(ordered, markViews...), rules, more)); err != nil {
+		return err
+	}
+	for _, rule := range given.Local {
+		if err := runOrSay(ctx, e, rule, given, runLocal); err != nil {
+			return err
+		}
+	}
+	return e.Exec(ctx, "findings", `
+CREATE OR REPLACE VIEW findings AS SELECT * FROM unsorted_findings;
+CREATE OR REPLACE VIEW rules_run AS SELECT * FROM unsorted_rules_run;`)
 }
 
 // EpisodeTables is MarkTables without what the rules notice.
@@ -46,9 +76,12 @@ func EpisodeTables(ctx context.Context, e *engine.Engine, given Given) error {
 	if err != nil {
 		return err
 	}
-	// A part of the rows of a table: rules read some columns of it each.
-	return Run(ctx, e, ordered, "dose_judged")
+	return runSteps(ctx, e, querySteps(ordered, markViews...))
 }
+
+// markViews are queries that pick rows or columns of a table: they are read a
+// few columns at a time, and a copy would cost more than it saves.
+var markViews = []string{"episodes", "units", "judged_episodes", "dose_judged"}
 
 // markQueries are the queries of episodes and marks in the order they run in.
 func markQueries() ([]*Query, error) {

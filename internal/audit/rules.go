@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/policy"
 	"thawline/queries"
@@ -69,39 +68,27 @@ func missing(rule *Query, given Given) string {
 	return strings.Join(lacks, "; ")
 }
 
-// runRules runs each rule whose needs are met, the program's own and then the
-// site's, and gathers what fired.
-func runRules(ctx context.Context, e *engine.Engine, given Given) error {
+// ruleSteps makes a step of each of the program's rules.
+func ruleSteps(given Given) ([]step, error) {
 	rules, err := Rules()
 	if err != nil {
-		return err
+		return nil, err
 	}
-	for _, t := range []*contract.Table{contract.Findings, contract.RulesRun} {
-		if err := e.Load(ctx, "unsorted_"+t.Name, t.Columns, nil); err != nil {
-			return err
-		}
+	steps := make([]step, len(rules))
+	for i, rule := range rules {
+		steps[i] = step{rule.Name, rule.Reads(), func(ctx context.Context, e *engine.Engine) error {
+			return runOrSay(ctx, e, rule, given, runRule)
+		}}
 	}
-	run := func(rule *Query, one func(context.Context, *engine.Engine, *Query) error) error {
-		if why := missing(rule, given); why != "" {
-			return e.Exec(ctx, rule.Path, fmt.Sprintf("INSERT INTO unsorted_rules_run VALUES (%s, false, %s, 0, 0, 0)", engine.Quote(rule.Name), engine.Quote(why)))
-		}
-		return one(ctx, e, rule)
+	return steps, nil
+}
+
+// runOrSay runs a rule whose needs are met, and says why not of another.
+func runOrSay(ctx context.Context, e *engine.Engine, rule *Query, given Given, run func(context.Context, *engine.Engine, *Query) error) error {
+	if why := missing(rule, given); why != "" {
+		return e.Exec(ctx, rule.Path, fmt.Sprintf("INSERT INTO unsorted_rules_run VALUES (%s, false, %s, 0, 0, 0)", engine.Quote(rule.Name), engine.Quote(why)))
 	}
-	for _, rule := range rules {
-		if err := run(rule, runRule); err != nil {
-			return err
-		}
-	}
-	for _, rule := range given.Local {
-		if err := run(rule, runLocal); err != nil {
-			return err
-		}
-	}
-	return e.Exec(ctx, "findings", `
-CREATE OR REPLACE TABLE findings AS SELECT * FROM unsorted_findings ORDER BY finding, key, numbers;
-CREATE OR REPLACE TABLE rules_run AS SELECT * FROM unsorted_rules_run ORDER BY finding;
-DROP TABLE unsorted_findings;
-DROP TABLE unsorted_rules_run;`)
+	return run(ctx, e, rule)
 }
 
 // runRule makes the table of one rule, keeps what fired, and counts the rest.

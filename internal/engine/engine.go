@@ -13,6 +13,7 @@ import (
 	"os"
 	"strings"
 
+	arrow18 "github.com/apache/arrow-go/v18/arrow"
 	"github.com/apache/arrow/go/v17/arrow"
 	"github.com/marcboeker/go-duckdb"
 
@@ -30,10 +31,13 @@ type Options struct {
 	TempDir string
 }
 
-// Engine is one private, in-memory database. It is not safe for concurrent use.
+// Engine is a session of one private, in-memory database. It is not safe for
+// concurrent use; sessions beside each other are.
 type Engine struct {
-	db   *sql.DB
-	conn *sql.Conn
+	// db is nil in a session that Beside made; beside opens another.
+	db     *sql.DB
+	conn   *sql.Conn
+	beside func(context.Context) (*sql.Conn, error)
 	// temp is the folder of spilled sorts; removes is one that Close removes.
 	temp, removes string
 }
@@ -61,6 +65,7 @@ func Open(ctx context.Context, options Options) (*Engine, error) {
 		return nil, fmt.Errorf("start the engine: %w", err)
 	}
 	e.db = db
+	e.beside = db.Conn
 	if e.conn, err = db.Conn(ctx); err != nil {
 		e.Close()
 		return nil, fmt.Errorf("start the engine: %w", err)
@@ -81,6 +86,17 @@ func Open(ctx context.Context, options Options) (*Engine, error) {
 		}
 	}
 	return e, nil
+}
+
+// Beside opens another session of the same database, with its limits: both see
+// the tables that either has made, and may work at the same time. Close ends
+// the new session alone.
+func (e *Engine) Beside(ctx context.Context) (*Engine, error) {
+	conn, err := e.beside(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("start the engine: %w", err)
+	}
+	return &Engine{conn: conn, beside: e.beside, temp: e.temp}, nil
 }
 
 // Close ends the engine and removes its own temporary folder.
@@ -171,33 +187,42 @@ func plain(cell any) any {
 // memory before the first record: split large ones.
 func (e *Engine) Records(ctx context.Context, what, query string) iter.Seq2[arrow.Record, error] {
 	return func(yield func(arrow.Record, error) bool) {
-		err := e.conn.Raw(func(raw any) error {
-			gate, err := duckdb.NewArrowFromConn(raw.(driver.Conn))
-			if err != nil {
-				return err
-			}
-			reader, err := gate.QueryContext(ctx, query)
-			if err != nil {
-				return err
-			}
-			defer reader.Release()
-			for reader.Next() {
-				record, err := fromV18(reader.Record())
-				if err != nil {
-					return err
-				}
-				more := yield(record, nil)
-				record.Release()
-				if !more {
-					return nil
-				}
-			}
-			return reader.Err()
+		err := e.read(ctx, query, func(_ arrow18.Record, record arrow.Record) bool {
+			more := yield(record, nil)
+			record.Release()
+			return more
 		})
 		if err != nil {
 			yield(nil, explain(what, err))
 		}
 	}
+}
+
+// read hands each record of a result to use, in the driver's Arrow major and in
+// ours, until use returns false. The second lives as long as the first, which
+// read lets go of.
+func (e *Engine) read(ctx context.Context, query string, use func(arrow18.Record, arrow.Record) bool) error {
+	return e.conn.Raw(func(raw any) error {
+		gate, err := duckdb.NewArrowFromConn(raw.(driver.Conn))
+		if err != nil {
+			return err
+		}
+		reader, err := gate.QueryContext(ctx, query)
+		if err != nil {
+			return err
+		}
+		defer reader.Release()
+		for reader.Next() {
+			record, err := fromV18(reader.Record())
+			if err != nil {
+				return err
+			}
+			if !use(reader.Record(), record) {
+				return nil
+			}
+		}
+		return reader.Err()
+	})
 }
 
 // Load makes table name from rows, for the small tables that Go knows: policy

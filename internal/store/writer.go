@@ -147,13 +147,17 @@ func parquetSchema(columns []contract.Column) (*schema.GroupNode, error) {
 
 // many names text columns in which a value seldom comes twice near by, where a
 // dictionary costs time and saves nothing.
-var many = map[string]bool{"unit_no": true, "patient_id": true, "result_id": true, "bag": true, "episode_id": true, "alias": true}
+var many = map[string]bool{"unit_no": true, "patient_id": true, "result_id": true, "bag": true, "episode_id": true, "alias": true, "key": true, "numbers": true}
 
 func properties(columns []contract.Column) *parquet.WriterProperties {
 	options := []parquet.WriterProperty{
 		parquet.WithRootRepetition(parquet.Repetitions.Required),
 		parquet.WithCompression(compress.Codecs.Zstd),
 		parquet.WithMaxRowGroupLength(RowGroup),
+		// A dictionary that outgrows the library's limit half-way leaves pages
+		// of two encodings, which the library then lists in an order that
+		// changes from run to run.
+		parquet.WithDictionaryPageSizeLimit(1 << 30),
 	}
 	for _, c := range columns {
 		switch {

@@ -395,3 +395,35 @@ func TestFailedWriteIsReported(t *testing.T) {
 		t.Errorf("error %v, want that no space is left", err)
 	}
 }
+
+// A text column with more bytes of different words than the library's own limit
+// of a dictionary would be written in two encodings, told in a changing order.
+func TestManyWordsSameBytes(t *testing.T) {
+	table := &contract.Table{Name: "words", Doc: "Many words.", Row: "a row", Key: []string{"word"},
+		Columns: []contract.Column{{Name: "word", Kind: contract.Text, Required: true, Doc: "all different"}}}
+	b := array.NewRecordBuilder(memory.DefaultAllocator, contract.Schema(table.Columns))
+	defer b.Release()
+	for i := range 120_000 {
+		b.Field(0).(*array.StringBuilder).Append(fmt.Sprintf("a word of some length, number %08d", i))
+	}
+	record := b.NewRecord()
+	defer record.Release()
+	seen := map[string]bool{}
+	for i := range 12 {
+		w, err := NewWriter(filepath.Join(t.TempDir(), fmt.Sprint(i, ".parquet")), table, table.Columns)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Write(record); err != nil {
+			t.Fatal(err)
+		}
+		f, err := w.Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+		seen[f.SHA256] = true
+	}
+	if len(seen) != 1 {
+		t.Errorf("the same rows were written in %d ways, wanted one", len(seen))
+	}
+}

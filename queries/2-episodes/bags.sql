@@ -1,60 +1,96 @@
 -- bags: plasma bags thawed, issued or discarded, each once, with the fate that ranks first over their rows.
 --
--- reads:     issues
+-- reads:     component_units, zone
 WITH plasma AS (
     SELECT
-        -- Only what a bag needs: the rows are sorted twice.
-        issues.bag,
-        issues.unit_no,
-        issues.product_code,
-        issues.bag_no,
-        issues.product,
-        issues.unit_abo,
-        issues.location,
-        issues.fate,
-        issues.thawed_at,
-        issues.issued_at,
-        issues.started_at,
-        issues.returned_at,
-        issues.discarded_at,
-        issues.discard_reason,
-        CASE issues.fate
+        component_units.bag,
+        component_units.unit_no,
+        component_units.product_code,
+        component_units.bag_no,
+        component_units.product,
+        component_units.unit_abo,
+        component_units.location,
+        component_units.fate,
+        component_units.thawed_at,
+        component_units.issued_at,
+        component_units.started_at,
+        component_units.returned_at,
+        component_units.discarded_at,
+        component_units.discard_reason,
+        component_units.source_file,
+        component_units.source_row,
+        CASE component_units.fate
             WHEN 'transfused' THEN 1 WHEN 'presumed' THEN 2 WHEN 'discarded' THEN 3
             WHEN 'transferred' THEN 4 WHEN 'unknown' THEN 5 ELSE 6
-        END AS fate_rank,
+        END AS fate_rank
+    FROM component_units
+    WHERE component_units.component = 'plasma'
+),
+
+-- Nearly every bag has one row: only those of the others need an order.
+repeated AS (
+    SELECT plasma.bag
+    FROM plasma
+    GROUP BY plasma.bag
+    HAVING count(*) > 1
+),
+
+ranked AS (
+    SELECT
+        plasma.*,
         -- A discard told without an issue comes after the issues of the bag.
         row_number() OVER (
-            PARTITION BY issues.bag
-            ORDER BY coalesce(issues.issued_at, issues.discarded_at, issues.thawed_at) DESC, issues.issued_at DESC NULLS FIRST, issues.source_file DESC, issues.source_row DESC
+            PARTITION BY plasma.bag
+            ORDER BY coalesce(plasma.issued_at, plasma.discarded_at, plasma.thawed_at) DESC, plasma.issued_at DESC NULLS FIRST, plasma.source_file DESC, plasma.source_row DESC
         ) AS from_last,
         row_number() OVER (
-            PARTITION BY issues.bag
-            ORDER BY issues.issued_at DESC NULLS LAST, issues.source_file DESC, issues.source_row DESC
+            PARTITION BY plasma.bag
+            ORDER BY plasma.issued_at DESC NULLS LAST, plasma.source_file DESC, plasma.source_row DESC
         ) AS issue_from_last
-    FROM issues
-    WHERE issues.component = 'plasma'
+    FROM plasma
+    WHERE plasma.bag IN (SELECT repeated.bag FROM repeated)
 ),
 
 gathered AS (
     SELECT
         plasma.bag,
-        max(plasma.unit_no) FILTER (WHERE plasma.from_last = 1) AS unit_no,
-        max(plasma.product_code) FILTER (WHERE plasma.from_last = 1) AS product_code,
-        max(plasma.bag_no) FILTER (WHERE plasma.from_last = 1) AS bag_no,
-        max(plasma.product) FILTER (WHERE plasma.from_last = 1) AS product,
-        max(plasma.unit_abo) FILTER (WHERE plasma.from_last = 1) AS unit_abo,
-        max(plasma.location) FILTER (WHERE plasma.issue_from_last = 1) AS location,
-        min(plasma.fate_rank) AS fate_rank,
-        min(plasma.thawed_at) AS thawed_at,
-        min(plasma.issued_at) AS issued_at,
-        min(plasma.discarded_at) AS discarded_at,
-        max(plasma.discarded_at) FILTER (WHERE plasma.fate = 'discarded') AS last_discarded_at,
-        arg_max(plasma.discard_reason, plasma.discarded_at) FILTER (WHERE plasma.fate = 'discarded' AND plasma.discard_reason IS NOT NULL AND plasma.from_last = 1) AS last_reason,
-        max(plasma.discard_reason) FILTER (WHERE plasma.fate = 'discarded') AS any_reason,
-        max(coalesce(plasma.started_at, plasma.discarded_at, plasma.returned_at)) FILTER (WHERE plasma.issue_from_last = 1) AS ended_use_at,
-        bool_or(plasma.product IN ('liquid', 'dried')) AS never_frozen
+        plasma.unit_no,
+        plasma.product_code,
+        plasma.bag_no,
+        plasma.product,
+        plasma.unit_abo,
+        plasma.location,
+        plasma.fate_rank,
+        plasma.thawed_at,
+        plasma.issued_at,
+        plasma.discarded_at,
+        CASE WHEN plasma.fate = 'discarded' THEN plasma.discarded_at END AS last_discarded_at,
+        CASE WHEN plasma.fate = 'discarded' THEN plasma.discard_reason END AS last_reason,
+        CASE WHEN plasma.fate = 'discarded' THEN plasma.discard_reason END AS any_reason,
+        coalesce(plasma.started_at, plasma.discarded_at, plasma.returned_at) AS ended_use_at,
+        plasma.product IN ('liquid', 'dried') AS never_frozen
     FROM plasma
-    GROUP BY plasma.bag
+    WHERE plasma.bag NOT IN (SELECT repeated.bag FROM repeated)
+    UNION ALL
+    SELECT
+        ranked.bag,
+        max(ranked.unit_no) FILTER (WHERE ranked.from_last = 1) AS unit_no,
+        max(ranked.product_code) FILTER (WHERE ranked.from_last = 1) AS product_code,
+        max(ranked.bag_no) FILTER (WHERE ranked.from_last = 1) AS bag_no,
+        max(ranked.product) FILTER (WHERE ranked.from_last = 1) AS product,
+        max(ranked.unit_abo) FILTER (WHERE ranked.from_last = 1) AS unit_abo,
+        max(ranked.location) FILTER (WHERE ranked.issue_from_last = 1) AS location,
+        min(ranked.fate_rank) AS fate_rank,
+        min(ranked.thawed_at) AS thawed_at,
+        min(ranked.issued_at) AS issued_at,
+        min(ranked.discarded_at) AS discarded_at,
+        max(ranked.discarded_at) FILTER (WHERE ranked.fate = 'discarded') AS last_discarded_at,
+        arg_max(ranked.discard_reason, ranked.discarded_at) FILTER (WHERE ranked.fate = 'discarded' AND ranked.discard_reason IS NOT NULL AND ranked.from_last = 1) AS last_reason,
+        max(ranked.discard_reason) FILTER (WHERE ranked.fate = 'discarded') AS any_reason,
+        max(coalesce(ranked.started_at, ranked.discarded_at, ranked.returned_at)) FILTER (WHERE ranked.issue_from_last = 1) AS ended_use_at,
+        bool_or(ranked.product IN ('liquid', 'dried')) AS never_frozen
+    FROM ranked
+    GROUP BY ranked.bag
 ),
 
 dated AS (
@@ -72,9 +108,13 @@ dated AS (
 reasoned AS (
     SELECT
         dated.*,
+        dated.month_at + to_seconds(month_zone.offset_s) AS month_local,
+        dated.thawed_at + to_seconds(thaw_zone.offset_s) AS thawed_local,
         CASE WHEN dated.fate = 'discarded' THEN coalesce(dated.last_reason, dated.any_reason) END AS reason,
         CASE WHEN dated.fate = 'discarded' AND dated.last_discarded_at IS NOT NULL THEN dated.last_discarded_at ELSE dated.ended_use_at END AS fate_at
     FROM dated
+    ASOF LEFT JOIN zone AS month_zone ON dated.month_at >= month_zone.from_utc
+    ASOF LEFT JOIN zone AS thaw_zone ON dated.thawed_at >= thaw_zone.from_utc
 )
 
 SELECT
@@ -85,13 +125,12 @@ SELECT
     reasoned.product,
     reasoned.unit_abo,
     reasoned.location,
-    strftime(local_time(reasoned.month_at), '%Y-%m') AS month,
+    strftime(reasoned.month_local, '%Y-%m') AS month,
     reasoned.fate,
     (reasoned.fate = 'discarded' AND reasoned.thawed_at IS NULL AND reasoned.issued_at IS NULL AND NOT coalesce(reasoned.never_frozen, false)) AS frozen_loss,
     reasoned.reason,
     CASE WHEN reasoned.reason IS NOT NULL THEN reasoned.reason IN ('expired_after_thaw', 'out_of_temperature', 'no_longer_needed', 'wrong_unit') END AS avoidable,
     reasoned.thawed_at,
-    local_time(reasoned.thawed_at) AS thawed_local,
+    reasoned.thawed_local,
     hours_between(reasoned.thawed_at, reasoned.fate_at) AS hours_thaw_to_fate
 FROM reasoned
-ORDER BY reasoned.bag

@@ -1,7 +1,13 @@
--- component_units: every issued or thawed unit of any component, with its volume, what was given of it, and when.
+-- component_units: every plasma unit, and the units of other components of patients with plasma, with its volume, what was given of it, and when.
 --
 -- reads:     issues, building
-WITH counted AS (
+WITH plasma_patients AS (
+    SELECT DISTINCT issues.patient_id
+    FROM issues
+    WHERE issues.component = 'plasma' AND issues.patient_id IS NOT NULL
+),
+
+counted AS (
     SELECT
         issues.bag,
         issues.unit_no,
@@ -28,13 +34,17 @@ WITH counted AS (
         issues.location,
         issues.indication,
         issues.indication_raw,
+        issues.discard_reason,
         issues.activation_id,
         issues.requested_at,
         issues.thawed_at,
         issues.left_storage_at,
         issues.started_at,
         issues.ended_at,
+        issues.returned_at,
+        issues.discarded_at,
         issues.expires_at,
+        issues.date_only,
         coalesce(issues.started_at, issues.issued_at) AS begin,
         coalesce(
             issues.ended_at,
@@ -48,6 +58,8 @@ WITH counted AS (
         issues.source_row
     FROM issues
     CROSS JOIN building
+    WHERE issues.component = 'plasma'
+        OR issues.patient_id IN (SELECT plasma_patients.patient_id FROM plasma_patients)
 )
 
 SELECT

@@ -11,4 +11,3 @@ SELECT
     weights_checked.source_row
 FROM weights_checked
 WHERE weights_checked.reason IS NOT NULL
-ORDER BY weights_checked.patient_id, weights_checked.measured_at, weights_checked."method" NULLS FIRST

@@ -13,5 +13,5 @@ SELECT
             ELSE ''
         END || 'Z', '') AS key
 FROM component_units
-LEFT JOIN episode_units ON episode_units.bag = component_units.bag AND episode_units.issued_at = component_units.issued_at
+LEFT JOIN episode_units ON episode_units.unit_row = component_units.rowid
 WHERE component_units.component = 'plasma'

@@ -20,4 +20,3 @@ SELECT
     unit_facts.source_file,
     unit_facts.source_row
 FROM unit_facts
-ORDER BY unit_facts.bag, unit_facts.issued_at NULLS FIRST

@@ -113,4 +113,3 @@ SELECT
     pieces.source_file,
     CAST(pieces.source_row AS BIGINT) AS source_row
 FROM pieces
-ORDER BY pieces.episode_id, pieces.source, pieces.at, pieces.source_file, pieces.source_row

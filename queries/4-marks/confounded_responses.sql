@@ -1,19 +1,22 @@
 -- confounded_responses: for each episode and test with both results, whether another product that acts on it was given in between.
 --
--- reads:     episodes, medicine_spans, component_units
+-- reads:     episode_times, laboratory, medicine_spans, component_units
 WITH pairs AS (
-    SELECT episodes.episode_id, episodes.patient_id, 'inr' AS test, episodes.inr_before_at AS before_at, episodes.inr_after_at AS after_at FROM episodes
+    SELECT laboratory.episode_id, 'inr' AS test, laboratory.inr_before_at AS before_at, laboratory.inr_after_at AS after_at FROM laboratory
     UNION ALL
-    SELECT episodes.episode_id, episodes.patient_id, 'pt_ratio', episodes.pt_ratio_before_at, episodes.pt_ratio_after_at FROM episodes
+    SELECT laboratory.episode_id, 'pt_ratio', laboratory.pt_ratio_before_at, laboratory.pt_ratio_after_at FROM laboratory
     UNION ALL
-    SELECT episodes.episode_id, episodes.patient_id, 'aptt_ratio', episodes.aptt_ratio_before_at, episodes.aptt_ratio_after_at FROM episodes
+    SELECT laboratory.episode_id, 'aptt_ratio', laboratory.aptt_ratio_before_at, laboratory.aptt_ratio_after_at FROM laboratory
     UNION ALL
-    SELECT episodes.episode_id, episodes.patient_id, 'fibrinogen', episodes.fibrinogen_before_at, episodes.fibrinogen_after_at FROM episodes
+    SELECT laboratory.episode_id, 'fibrinogen', laboratory.fibrinogen_before_at, laboratory.fibrinogen_after_at FROM laboratory
 ),
 
 paired_results AS (
-    SELECT pairs.*
+    SELECT
+        pairs.*,
+        episode_times.patient_id
     FROM pairs
+    INNER JOIN episode_times ON episode_times.episode_id = pairs.episode_id
     WHERE pairs.before_at IS NOT NULL AND pairs.after_at IS NOT NULL
 ),
 

@@ -1,6 +1,6 @@
 -- judged_units: every plasma unit with the facts that the rules of units judge.
 --
--- reads:     unit_facts, issues, patients, episodes, event_spans, policy, local_days
+-- reads:     unit_facts, patients, episodes, event_spans, policy, local_days
 WITH transplants AS (
     SELECT
         event_spans.patient_id,
@@ -8,19 +8,6 @@ WITH transplants AS (
     FROM event_spans
     WHERE event_spans.kind = 'diagnosis' AND event_spans.detail = 'stem_cell_transplant'
     GROUP BY event_spans.patient_id
-),
-
--- A time told as a date alone is at fault only where all of its day is.
-dated AS (
-    SELECT
-        issues.bag,
-        issues.issued_at,
-        coalesce(thaw_days.ends_at, issues.thawed_at) AS thawed_through,
-        coalesce(storage_days.ends_at, issues.left_storage_at) AS left_storage_through
-    FROM issues
-    LEFT JOIN local_days AS thaw_days ON thaw_days.starts_at = CASE WHEN told_as_date(issues.date_only, 'thawed_at') THEN issues.thawed_at END
-    LEFT JOIN local_days AS storage_days ON storage_days.starts_at = CASE WHEN told_as_date(issues.date_only, 'left_storage_at') THEN issues.left_storage_at END
-    WHERE issues.component = 'plasma' AND issues.issued_at IS NOT NULL
 )
 
 SELECT
@@ -42,9 +29,10 @@ SELECT
     unit_facts.indication,
     unit_facts.indication_raw,
     unit_facts.thawed_at,
-    dated.thawed_through,
+    -- A time told as a date alone is at fault only where all of its day is.
+    coalesce(thaw_days.ends_at, unit_facts.thawed_at) AS thawed_through,
     unit_facts.left_storage_at,
-    dated.left_storage_through,
+    coalesce(storage_days.ends_at, unit_facts.left_storage_at) AS left_storage_through,
     unit_facts.started_at,
     unit_facts.ended_at,
     unit_facts.expires_at,
@@ -61,7 +49,8 @@ SELECT
         THEN CAST(unit_facts.given_ml AS DOUBLE) / ((epoch_us(unit_facts.ended_at) - epoch_us(unit_facts.started_at)) / 3600000000.0)
     END AS ml_per_h
 FROM unit_facts
-LEFT JOIN dated ON dated.bag = unit_facts.bag AND dated.issued_at = unit_facts.issued_at
+LEFT JOIN local_days AS thaw_days ON thaw_days.starts_at = CASE WHEN told_as_date(unit_facts.date_only, 'thawed_at') THEN unit_facts.thawed_at END
+LEFT JOIN local_days AS storage_days ON storage_days.starts_at = CASE WHEN told_as_date(unit_facts.date_only, 'left_storage_at') THEN unit_facts.left_storage_at END
 LEFT JOIN episodes ON episodes.episode_id = unit_facts.episode_id
 LEFT JOIN patients ON patients.patient_id = unit_facts.patient_id
 LEFT JOIN transplants ON transplants.patient_id = unit_facts.patient_id
