@@ -51,8 +51,8 @@ browser: ## install a headless browser and PDF tools for the browser tests, wher
 	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
 	  else echo "the browser tests need chromium: install it (Debian: apt-get install chromium) or name it in THAWLINE_BROWSER"; exit 1; fi; fi
 
-# Other readers and their samples, against which our readers are held.
-OUTSIDE := xlsx2csv python3-openpyxl
+# Other readers, and sets of samples, against which our readers are held.
+OUTSIDE := xlsx2csv python3-openpyxl node-csv-spectrum
 outside: ## install other readers that tests compare with, where it may
 	@if ! dpkg -s $(OUTSIDE) >/dev/null 2>&1; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
