@@ -55,6 +55,9 @@ func (e *HeaderError) Error() string {
 	if len(e.Found) > 40 {
 		found = strings.Join(e.Found[:40], ", ") + ", …"
 	}
+	if len(e.Found) == 1 {
+		found += " alone (the names of the columns are the first line that is not blank, parted by a comma, semicolon, tab or pipe)"
+	}
 	// A file without a header would show a patient's row here.
 	if slices.ContainsFunc(e.Found, looksLikeData) {
 		found = "a first line that looks like data, not like names of columns"

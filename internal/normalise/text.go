@@ -3,10 +3,12 @@ package normalise
 import (
 	"bytes"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 )
 
-// trim takes outer spaces off; a no-break space counts as one.
+// trim takes outer spaces off, and what is not seen there: a no-break space, a
+// mark of the direction of writing, a joiner. Two numbers that look alike are.
 func trim(b []byte) []byte {
 	for len(b) > 0 && b[0] <= ' ' {
 		b = b[1:]
@@ -15,7 +17,7 @@ func trim(b []byte) []byte {
 		b = b[:len(b)-1]
 	}
 	if len(b) > 0 && (b[0] >= utf8.RuneSelf || b[len(b)-1] >= utf8.RuneSelf) {
-		return bytes.TrimSpace(b)
+		return bytes.TrimFunc(b, func(r rune) bool { return unicode.IsSpace(r) || unicode.Is(unicode.Cf, r) })
 	}
 	return b
 }

@@ -102,6 +102,7 @@ type File struct {
 	// Look says what was found.
 	Look   Look
 	source *source.File
+	text   *source.Text
 }
 
 // format is one kind of text that is known.
@@ -168,6 +169,7 @@ func (f *File) open(o Options) error {
 	if err != nil {
 		return err
 	}
+	f.text = text
 	f.Look.Encoding, f.Look.Marked = text.Encoding, text.Marked
 	// An error of the text comes again, with its place, when the format reads.
 	begin, _ := text.Peek(4 << 10)
@@ -185,10 +187,14 @@ func (f *File) open(o Options) error {
 // Notes are sentences about what of the file may have been overlooked, once all
 // stretches have been read.
 func (f *File) Notes() []string {
-	if n, ok := f.Export.(interface{ Notes() []string }); ok {
-		return n.Notes()
+	var all []string
+	if f.text != nil && f.text.Note() != "" {
+		all = append(all, f.text.Note())
 	}
-	return nil
+	if n, ok := f.Export.(interface{ Notes() []string }); ok {
+		all = append(all, n.Notes()...)
+	}
+	return all
 }
 
 // Codes gives, by column, published codes of the format in lower case, and the

@@ -61,6 +61,10 @@ func Open(r io.Reader, name string, delimiter byte) (*Export, error) {
 	if kind := otherKind(e.rest); kind != "" {
 		return nil, e.fault(0, "found %s, wanted delimited text: correct files: of this feed in site.yaml, or export the file as CSV", kind)
 	}
+	// Further on a NUL byte is found with its line.
+	if nul := bytes.IndexByte(e.rest, 0); nul >= 0 && bytes.IndexByte(e.rest[:nul], '\n') < 0 {
+		return nil, e.fault(1, nulByte)
+	}
 	if err := e.header(); err != nil {
 		return nil, err
 	}

@@ -140,7 +140,7 @@ func TestFaults(t *testing.T) {
 		{"not UTF-8", "h1,h2\n" + rows + "a,M\xfcller\n", 0, 22, []string{"UTF-8", "export"}},
 		{"header not UTF-8", "h1,Gr\xf6\xdfe\na,b\n", 0, 1, []string{"UTF-8"}},
 		{"NUL byte", "h1,h2\n" + rows + strings.Repeat("a,b\n", 20_000) + "a,\x00\n", 0, 20_022, []string{"NUL"}},
-		{"UTF-16 without a mark", "h\x001\x00,\x00", 0, 0, []string{"UTF-16", "NUL"}},
+		{"UTF-16 without a mark", "h\x001\x00,\x00", 0, 1, []string{"UTF-16", "NUL"}},
 		{"old spreadsheet", "\xd0\xcf\x11\xe0", 0, 0, []string{"XLS", "password"}},
 		{"PDF", "%PDF-1.7\n", 0, 0, []string{"PDF"}},
 		{"HL7", "MSH|^~\\&|LAB|\r", 0, 0, []string{"HL7"}},

@@ -28,9 +28,6 @@ func otherKind(start []byte) string {
 			return k.name
 		}
 	}
-	if bytes.IndexByte(start, 0) >= 0 {
-		return "a NUL byte, which is a binary file or text in UTF-16 (then state encoding: utf-16 for this feed)"
-	}
 	text := bytes.TrimSpace(start)
 	switch {
 	case bytes.HasPrefix(text, []byte("{\"")), bytes.HasPrefix(text, []byte("[{")):

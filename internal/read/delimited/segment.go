@@ -25,6 +25,8 @@ func (s *Segment) Release() {
 	s.text = nil
 }
 
+const nulByte = "found a NUL byte, wanted text: the file is damaged or of another kind, or text in UTF-16 (then state encoding: utf-16 for this feed in site.yaml)"
+
 const notUTF8 = "found bytes that are not UTF-8: state the encoding of this feed in site.yaml (encoding: windows-1252 or utf-16), or export the file as UTF-8"
 
 // Rows parses the segment, once, and calls yield for each record with the
@@ -34,7 +36,7 @@ const notUTF8 = "found bytes that are not UTF-8: state the encoding of this feed
 // before any record is given out.
 func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 	if at := bytes.IndexByte(s.text, 0); at >= 0 {
-		return s.fault(at, "found a NUL byte, wanted text: the file is damaged, or text in UTF-16 (then state encoding: utf-16 for this feed); export it again as UTF-8")
+		return s.fault(at, nulByte)
 	}
 	if !utf8.Valid(s.text) {
 		return s.fault(firstInvalid(s.text), notUTF8)
@@ -75,7 +77,7 @@ func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 				}
 			}
 		}
-		if len(cells) == 1 && len(bytes.TrimSpace(cells[0])) == 0 && text[first] != '"' {
+		if len(cells) == 1 && blank(cells[0]) && text[first] != '"' {
 			continue
 		}
 		if !yield(begins, cells) {
@@ -83,6 +85,17 @@ func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 		}
 	}
 	return nil
+}
+
+// blank reports whether a line holds nothing that is seen; an old mark of the
+// end of a file (0x1A, common practice) is not.
+func blank(line []byte) bool {
+	for _, c := range line {
+		if c > ' ' {
+			return len(bytes.TrimSpace(line)) == 0
+		}
+	}
+	return true
 }
 
 // quoted reads the cell whose quote opens at text[at]. It moves the cell's text

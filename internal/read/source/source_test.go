@@ -182,6 +182,23 @@ func TestDamage(t *testing.T) {
 	}
 }
 
+// A statement that the text itself speaks against is said; one that fits is not.
+func TestNoteOfAWrongStatement(t *testing.T) {
+	for content, noted := range map[string]bool{
+		"M\xc3\xbcller\n": true, "\xe2\x82\xac": true, // UTF-8
+		"M\xfcller\n": false, "M\xfcller \xc3\xbc": false, "plain\n": false, "\xc3": false, "M\xfc": false,
+	} {
+		_, found, err := text(t, []byte(content), "windows-1252")
+		if err != nil || (found.Note() != "") != noted {
+			t.Errorf("%q: note %q, error %v; want a note: %v", content, found.Note(), err, noted)
+		}
+	}
+	// The letter is C3 81 in UTF-8, and 81 is no byte of Windows-1252.
+	if _, _, err := text(t, []byte("\xc3\x81lvaro"), "windows-1252"); err == nil || !strings.Contains(err.Error(), "state encoding: utf-8") {
+		t.Errorf("error %v", err)
+	}
+}
+
 // A small archive that would unpack to much stops early; a dense export does not.
 func TestTraps(t *testing.T) {
 	size, most := trapSize, mostUnpacked

@@ -5,6 +5,7 @@ import (
 	"bytes"
 	"io"
 	"strings"
+	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
@@ -24,6 +25,17 @@ type Text struct {
 	Encoding string
 	// Marked says that a byte order mark stands at the start.
 	Marked bool
+
+	note func() string
+}
+
+// Note is a sentence about what may be wrong with the encoding that is stated,
+// once all is read, or empty.
+func (t *Text) Note() string {
+	if t.note == nil {
+		return ""
+	}
+	return t.note()
 }
 
 // marks are the byte order marks (Unicode, section 23.8).
@@ -68,7 +80,8 @@ func (f *File) Text(stated string) (*Text, error) {
 	case "utf-16be":
 		t.Reader = decoded(&pairs{file: f, high: 0}, unicode.UTF16(unicode.BigEndian, unicode.IgnoreBOM).NewDecoder())
 	case "windows-1252":
-		t.Reader = decoded(&western{f}, charmap.Windows1252.NewDecoder())
+		w := &western{file: f}
+		t.Reader, t.note = decoded(w, charmap.Windows1252.NewDecoder()), w.note
 	default:
 		return nil, f.fault("encoding: found %q stated, wanted one of %s", stated, strings.Join(Encodings, ", "))
 	}
@@ -98,17 +111,53 @@ func byteOrder(start []byte) string {
 
 // western hands on bytes that Windows-1252 has. The five that it has not say
 // that the text is of another encoding.
-type western struct{ file *File }
+type western struct {
+	file *File
+	// beyond counts bytes beyond ASCII, and other those that no UTF-8 has so;
+	// begun is a character that a read has cut.
+	beyond, other int64
+	begun         []byte
+}
 
 func (w *western) Read(p []byte) (int, error) {
 	n, err := w.file.content.Read(p)
 	for i, c := range p[:n] {
 		switch c {
 		case 0x81, 0x8d, 0x8f, 0x90, 0x9d:
-			return i, w.file.fault("encoding: found windows-1252 stated and a byte that it does not have (%02X): state the encoding of this export, or export it as UTF-8", c)
+			if w.beyond == 0 || w.other > 0 {
+				return i, w.file.fault("encoding: found windows-1252 stated and a byte that it does not have (%02X): state the encoding of this export, or export it as UTF-8", c)
+			}
+			// Likely in UTF-8.
+			return i, w.file.fault("encoding: found windows-1252 stated and text that reads as UTF-8: state encoding: utf-8 for this feed in site.yaml")
+		}
+		if c >= utf8.RuneSelf || len(w.begun) > 0 {
+			w.weigh(c)
 		}
 	}
 	return n, err
+}
+
+// weigh follows whether what lies beyond ASCII would be UTF-8.
+func (w *western) weigh(c byte) {
+	if c >= utf8.RuneSelf {
+		w.beyond++
+	}
+	w.begun = append(w.begun, c)
+	if !utf8.FullRune(w.begun) {
+		return
+	}
+	if r, size := utf8.DecodeRune(w.begun); r == utf8.RuneError && size == 1 {
+		w.other++
+	}
+	w.begun = w.begun[:0]
+}
+
+// note says that the statement is in doubt.
+func (w *western) note() string {
+	if w.beyond > 0 && w.other == 0 && len(w.begun) == 0 {
+		return "encoding: windows-1252 is stated, and all that lies beyond ASCII reads as UTF-8: look at a name with an accent, and state encoding: utf-8 if it is wrong"
+	}
+	return ""
 }
 
 // pairs hands on UTF-16 whose surrogates stand in pairs (RFC 2781, 2.2), which

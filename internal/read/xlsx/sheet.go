@@ -228,10 +228,10 @@ func (s *sheet) rest() error {
 func (s *sheet) notes() []string {
 	var all []string
 	if s.merged > 0 {
-		all = append(all, fmt.Sprintf("%d cells are merged over several rows: what they hold stands in the first row alone", s.merged))
+		all = append(all, fmt.Sprintf("cells merged over several rows: %d; what they hold stands in the first row alone", s.merged))
 	}
 	if s.beyond > 0 {
-		all = append(all, fmt.Sprintf("%d cells stand right of the header, under no name: they are not read", s.beyond))
+		all = append(all, fmt.Sprintf("cells right of the header, under no name: %d; they are not read", s.beyond))
 	}
 	return all
 }

@@ -196,7 +196,7 @@ func TestNotes(t *testing.T) {
 	book := oneSheet(`<row r="1"><c r="A1" t="s"><v>0</v></c></row><row r="2"><c r="A2"><v>1</v></c><c r="D2"><v>7</v></c></row><row r="3"><c r="E3" t="inlineStr"><is><t>a remark</t></is></c></row>`)
 	book["xl/worksheets/sheet1.xml"] = strings.Replace(book["xl/worksheets/sheet1.xml"], "</sheetData>", `</sheetData><mergeCells><mergeCell ref="A2:A3"/><mergeCell ref="A1:C1"/><mergeCell ref="$A$4:$B$4"/></mergeCells>`, 1)
 	_, rows, notes, err := read(book.zip(t), "")
-	if err != nil || strings.Join(rows, " ") != "2:1" || len(notes) != 2 || !strings.HasPrefix(notes[0], "1 cells are merged") || !strings.HasPrefix(notes[1], "2 cells stand right") {
+	if err != nil || strings.Join(rows, " ") != "2:1" || len(notes) != 2 || !strings.HasPrefix(notes[0], "cells merged over several rows: 1;") || !strings.HasPrefix(notes[1], "cells right of the header, under no name: 2;") {
 		t.Errorf("%q %q %v", rows, notes, err)
 	}
 }
