@@ -21,6 +21,7 @@ var layers = map[string][]string{
 	"read/hl7":       {"contract", "read/source", "read/row"},
 	"read":           {"contract", "read/source", "read/row", "read/delimited", "read/xlsx", "read/hl7"},
 	"normalise":      {"contract", "site"},
+	"inspect":        {"contract", "site", "read", "normalise"},
 	"store":          {"contract"},
 	"engine":         {"contract"},
 	"ingest":         {"contract", "site", "read", "normalise", "store"},

@@ -40,6 +40,7 @@ func main() {
 // command is the command line. Each verb is one file of this folder.
 type command struct {
 	Demo     demoCommand      `cmd:"" help:"Invent a hospital's exports, audit its last month, and say where the pack is."`
+	Inspect  inspectCommand   `cmd:"" help:"Say what exports are, and propose a site.yaml for them."`
 	Ingest   ingestCommand    `cmd:"" help:"Read the exports that site.yaml names into the store."`
 	Mark     markCommand      `cmd:"" help:"Build episodes from the store and mark each."`
 	Report   reportCommand    `cmd:"" help:"Draw the pack for a period."`

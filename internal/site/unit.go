@@ -51,9 +51,10 @@ var unitIndex = func() map[string]map[string]Conversion {
 
 // foldUnit lowers a unit and writes micro as u. Within one analyte no two units
 // differ by case alone, and laboratories write mg/dl and MG/DL.
-func foldUnit(unit string) string {
-	return strings.NewReplacer("µ", "u", "μ", "u").Replace(fold(unit))
-}
+func foldUnit(unit string) string { return micro.Replace(fold(unit)) }
+
+// micro writes the two signs of micro, U+00B5 and U+03BC, as u.
+var micro = strings.NewReplacer("µ", "u", "μ", "u")
 
 // UnitOf returns how a unit of a test or of a kind of measure is converted, and
 // whether it can be that analyte's unit at all. Outer spaces and case do not count.

@@ -1,0 +1,234 @@
+package inspect
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"thawline/internal/contract"
+	"thawline/internal/read"
+)
+
+// group gathers files of one header.
+type group struct {
+	key     string
+	look    read.Look
+	options read.Options // as they had to be stated
+	files   []File
+	columns []*profile
+	rows    int64
+	// wide counts rows with another number of cells than the header.
+	wide      int64
+	firstWide Place
+	// repeated counts rows that are the header again.
+	repeated int64
+	vouched  []string
+	best     *reading
+	all      []reading
+	seen     *crossing
+}
+
+// lookAt opens a file, finds its group among groups or makes one, and profiles
+// its rows. It returns the group where it is new.
+func lookAt(ctx context.Context, path string, o Options, groups []*group) (*group, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, unwrapped(err)
+	}
+	if info.IsDir() {
+		return nil, fmt.Errorf("found a folder, wanted a file: name its files, such as %s", filepath.Join(path, "*"))
+	}
+	if !info.Mode().IsRegular() {
+		return nil, errors.New("found a device or a pipe, wanted a file")
+	}
+	f, options, err := open(path)
+	if err != nil {
+		return nil, unwrapped(err)
+	}
+	defer f.Close()
+	names := f.Names()
+	if len(names) == 0 {
+		return nil, errors.New("found nothing in it, wanted a header and rows: export it again")
+	}
+	if slices.ContainsFunc(names, isLikeCell) {
+		return nil, errors.New(noHeader)
+	}
+	key := fmt.Sprint(options.Encoding, "\x00", options.Delimiter, "\x00", f.Look.Format, "\x00", plain(strings.Join(names, "\x00")))
+	g := &group{key: key, look: f.Look, options: options, vouched: o.Vouched}
+	isNew := true
+	for _, known := range groups {
+		if known.key == key {
+			g, isNew = known, false
+		}
+	}
+	if isNew {
+		for _, name := range names {
+			g.columns = append(g.columns, newProfile(name))
+		}
+	}
+	if err := g.profile(ctx, f, path, o); err != nil {
+		return nil, unwrapped(err)
+	}
+	if !isNew {
+		return nil, nil
+	}
+	return g, nil
+}
+
+// unwrapped takes the path out of an error of the disk.
+func unwrapped(err error) error {
+	var path *os.PathError
+	if errors.As(err, &path) {
+		return path.Err
+	}
+	return err
+}
+
+// errEnough ends the reading of a file once enough rows were seen.
+var errEnough = errors.New("enough rows")
+
+// eachRow calls use for at most most rows of an export (0: all) with their cells
+// trimmed, and says whether there are more.
+func eachRow(ctx context.Context, f read.Export, most int64, use func(place int64, cells [][]byte)) (n int64, more bool, err error) {
+	for stretch, err := range f.Stretches() {
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil {
+			return n, false, err
+		}
+		err := stretch.Rows(func(row read.Row) bool {
+			if most > 0 && n == most {
+				more = true
+				return false
+			}
+			n++
+			for i := range row.Cells {
+				row.Cells[i] = trimmed(row.Cells[i])
+			}
+			use(row.Place, row.Cells)
+			return true
+		})
+		stretch.Release()
+		if err != nil {
+			return n, false, err
+		}
+		if more {
+			return n, true, nil
+		}
+	}
+	return n, false, nil
+}
+
+// profile reads the rows of one file into the group's columns. A file that
+// breaks off is refused whole, but what was seen of it stays in the sums.
+func (g *group) profile(ctx context.Context, f *read.File, path string, o Options) error {
+	base := filepath.Base(path)
+	date, _ := dateIn(base)
+	near, far := latestDays(date)
+	latest := make([]int, len(g.columns))
+	for i, p := range g.columns {
+		latest[i] = near
+		if means(tokens(p.name), "expiry") {
+			latest[i] = far
+		}
+	}
+	var scratch []byte
+	n, more, err := eachRow(ctx, f, o.Rows, func(place int64, cells [][]byte) {
+		if cells == nil {
+			return
+		}
+		at := Place{base, place}
+		if len(cells) != len(g.columns) {
+			if g.wide == 0 {
+				g.firstWide = at
+			}
+			g.wide++
+			return
+		}
+		same := 0
+		for i, p := range g.columns {
+			if strings.EqualFold(string(cells[i]), p.name) {
+				same++
+			}
+		}
+		if same == len(cells) {
+			g.repeated++
+			return
+		}
+		for i, p := range g.columns {
+			scratch = p.add(cells[i], at, latest[i], scratch)
+		}
+	})
+	if err != nil {
+		return err
+	}
+	g.rows += n
+	g.files = append(g.files, File{Path: path, Rows: n, Part: more, Date: date})
+	return nil
+}
+
+// latestDays gives the last days that times, and expiries, of a file made on a
+// date can be of: procedures are planned months ahead, plasma keeps for years.
+func latestDays(date string) (near, far int) {
+	day, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return 0, 0
+	}
+	number := func(t time.Time) int { return t.Year()*10_000 + int(t.Month())*100 + t.Day() }
+	return number(day.AddDate(1, 1, 0)), number(day.AddDate(10, 0, 0))
+}
+
+// noHeader says that a first line is data and not names of columns.
+const noHeader = "found a first line that looks like data, wanted one with the names of the columns: export it with a header"
+
+// understand chooses the table.
+func (g *group) understand() {
+	g.all = understand(g.columns, strings.TrimSuffix(filepath.Base(g.files[0].Path), filepath.Ext(g.files[0].Path)))
+	if len(g.all) == 0 {
+		return
+	}
+	if first := &g.all[0]; len(first.missing) == 0 {
+		g.best = first
+	}
+}
+
+// margin is by how much the best table must lead for the choice to be sure.
+const margin = 0.6
+
+// sure says that no other table that has all it needs comes near the best.
+func (g *group) sure() bool {
+	if g.best == nil {
+		return false
+	}
+	for _, one := range g.all[1:] {
+		if len(one.missing) == 0 && g.best.score-one.score < margin {
+			return false
+		}
+	}
+	return true
+}
+
+// role gives the file's column that has a role, or -1.
+func (g *group) role(names ...string) int {
+	for _, name := range names {
+		if i := g.best.roleOf(name); i >= 0 {
+			return i
+		}
+	}
+	return -1
+}
+
+// isCoded reports whether column i has a role whose codes are mapped.
+func (g *group) isCoded(i int) bool {
+	if g.best == nil {
+		return false
+	}
+	one, has := g.best.roles[i]
+	return has && coded(g.best.table, one.name) && g.best.table.Column(one.name).Kind != contract.Instant
+}

@@ -1,0 +1,65 @@
+package normalise
+
+import "time"
+
+// The readers of single cells, for those who look at an export before a map of
+// it is written: what they find is what a Mapper will read.
+
+// Number reads a cell as a result is read: a decimal number, with or without a
+// sign of a limit before it. limit says that there was one.
+func Number(cell []byte) (v float64, limit, ok bool) {
+	v, bound, ok := parseBound(trim(cell))
+	return v, bound >= 0, ok
+}
+
+// NoValueWord reports whether a cell is one of the words that laboratories
+// write where a number would stand.
+func NoValueWord(cell []byte) bool {
+	_, known := noValueWords[string(fold(nil, trim(cell)))]
+	return known
+}
+
+// Donation says whether a cell has the 13-character standard form of a donation
+// number; checked, that a check character follows; holds, that it is the one of
+// the 13 (ISO/IEC 7064 MOD 37-2).
+func Donation(cell []byte) (form, checked, holds bool) {
+	number, removed, mismatch := donation(nil, cell, false)
+	switch {
+	case mismatch:
+		return true, true, false
+	case removed:
+		return true, true, true
+	}
+	return len(number) == 13 && standard(number), false, false
+}
+
+// Wall is a date, or a date and time, as a cell writes it.
+type Wall struct {
+	Year, Month, Day int
+	// Of is the time of day; HasTime says that one was written, HasOffset that
+	// an offset from UTC was.
+	Of                 time.Duration
+	HasTime, HasOffset bool
+}
+
+func wallOf(w written) Wall {
+	return Wall{w.year, w.month, w.day, time.Duration(w.us) * time.Microsecond, w.hasTime, w.hasOffset}
+}
+
+// ReadISO reads a cell in one of the forms of ISO 8601 that are always known.
+func ReadISO(cell []byte) (Wall, bool) {
+	w, ok := parseISO(trim(cell))
+	return wallOf(w), ok
+}
+
+// TimeForm is a Go layout, made ready. It does not change and may be shared.
+type TimeForm struct{ layout layout }
+
+// NewTimeForm makes a layout of site.yaml ready.
+func NewTimeForm(text string) *TimeForm { return &TimeForm{newLayout(text)} }
+
+// Read reads a cell in the layout; a cell that contradicts it is not read.
+func (f *TimeForm) Read(cell []byte) (Wall, bool) {
+	w, ok := f.layout.parse(trim(cell))
+	return wallOf(w), ok
+}
