@@ -47,5 +47,15 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 		return usageError{err}
 	}
 	s.say("dashboard and panels: no fault")
+	n, err := pack.CheckDecisions(hospital)
+	if err != nil {
+		return err
+	}
+	s.say("decisions: %d", n)
+	reviews, err := hospital.LoadReviews()
+	if err != nil {
+		return err
+	}
+	s.say("reviewers' words: %d", len(reviews))
 	return nil
 }

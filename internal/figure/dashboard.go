@@ -24,7 +24,7 @@ type Section struct {
 	Intro string `yaml:"intro"`
 	// NotRun says why there is nothing, in a version without its figures.
 	NotRun string `yaml:"not_run"`
-	// Page names a part that the pack writes itself: answer, trust, judged.
+	// Page names a part that the pack writes itself: one of pages.
 	Page   string  `yaml:"page"`
 	Panels []Panel `yaml:"panels"`
 }
@@ -55,6 +55,9 @@ type Panel struct {
 	Beside string `yaml:"beside"`
 }
 
+// pages names the parts that the pack writes itself.
+var pages = []string{"answer", "trust", "decisions", "judged"}
+
 // Charts lists the kinds of chart.
 var Charts = []string{"control", "stacked", "bars", "histogram", "funnel", "effect", "quartiles", "lines", "table"}
 
@@ -78,8 +81,8 @@ func LoadDashboard(fsys fs.FS, file string, figures map[string]*Definition) (*Da
 		if s.NotRun == "" && s.Page == "" && len(s.Panels) == 0 {
 			errs = append(errs, fmt.Errorf("%s has neither panels nor not_run", place))
 		}
-		if !slices.Contains([]string{"", "answer", "trust", "judged"}, s.Page) {
-			errs = append(errs, fmt.Errorf("%s: page %q is none of answer, trust, judged", place, s.Page))
+		if !slices.Contains(append([]string{""}, pages...), s.Page) {
+			errs = append(errs, fmt.Errorf("%s: page %q is none of %s", place, s.Page, strings.Join(pages, ", ")))
 		}
 		for j, p := range s.Panels {
 			errs = append(errs, p.check(fmt.Sprintf("%s, panel %d", place, j+1), figures))

@@ -39,7 +39,37 @@ func (x *exporter) configuration() error {
 	if err := os.WriteFile(filepath.Join(x.dir, "site.yaml"), []byte(b.String()), 0o640); err != nil {
 		return err
 	}
+	if err := os.WriteFile(filepath.Join(x.dir, "decisions.yaml"), []byte(x.decisions()), 0o640); err != nil {
+		return err
+	}
 	return os.WriteFile(filepath.Join(x.dir, "policy.yaml"), []byte(policyText), 0o640)
+}
+
+// decisions is what such a hospital's committee would have written down; the
+// owners are roles.
+func (x *exporter) decisions() string {
+	taught := x.teaching
+	if taught.IsZero() {
+		taught = time.Date(2026, time.January, 1, 0, 0, 0, 0, time.UTC)
+	}
+	return fmt.Sprintf(`# Invented. What earlier meetings decided; thawline check reads it.
+decisions:
+  - date: %s
+    decision: Teach ordering by weight on every ward; the request form asks for kg
+    owner: lead nurse for transfusion
+    due: %s
+    done: %s
+    figure: appropriate_by_month
+  - date: 2026-07-14
+    decision: Thaw when the porter is at the door, not when the telephone rings
+    owner: blood bank manager
+    due: 2026-10-01
+    figure: waste_by_month
+  - date: 2026-09-15
+    decision: Ask the theatre office for the bleeding risk of each procedure
+    owner: chair of the committee
+    due: 2026-12-01
+`, taught.AddDate(0, 0, -45).Format(time.DateOnly), taught.Format(time.DateOnly), taught.Format(time.DateOnly))
 }
 
 const siteText = `# Invented: no hospital, patient, place, code or number here is real.

@@ -3,6 +3,7 @@ package pack
 import (
 	"context"
 	"fmt"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -47,7 +48,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 		return Paths{}, err
 	}
 	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional,
-		policy: p, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
+		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
 	if small, ok := p.Number("small_count"); ok {
 		in.format = figure.Format{Small: int64(small)}
 	}
@@ -60,6 +61,24 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 			unmapped += n
 		}
 		in.sources = append(in.sources, Source{Table: r.Table, File: r.File, Date: r.Date, SHA256: r.SHA256, Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Unmapped: unmapped})
+	}
+	dashboard, _, err := panels(in.panels)
+	if err != nil {
+		return Paths{}, err
+	}
+	names, _ := aims(dashboard)
+	if in.decided, err = s.LoadDecisions(names); err != nil {
+		return Paths{}, err
+	}
+	if in.reviews, err = s.LoadReviews(); err != nil {
+		return Paths{}, err
+	}
+	in.allMarks = allMarks(st)
+	in.inputs = map[string]string{}
+	for _, name := range []string{site.DecisionsFile, site.ReviewsFile} {
+		if text, err := os.ReadFile(filepath.Join(s.Dir, name)); err == nil {
+			in.inputs[name] = sha(text)
+		}
 	}
 	if in.judgedBy, err = judgedBy(p, o.Version); err != nil {
 		return Paths{}, err

@@ -13,6 +13,7 @@ import (
 	"thawline/internal/engine"
 	"thawline/internal/figure"
 	"thawline/internal/policy"
+	"thawline/internal/site"
 	"thawline/queries"
 )
 
@@ -38,6 +39,16 @@ type input struct {
 	sources                  []Source
 	feeds                    map[string]bool
 	interventions            []intervention
+	// decided is what the site's file of decisions holds.
+	decided []site.Decision
+	// reviews is what its file of reviewers' words holds; allMarks are the files
+	// in which packs of the store keep what they said.
+	reviews  []site.Review
+	allMarks []string
+	// site is where the hospital's own files lie, for places in errors.
+	site *site.Site
+	// inputs are the SHA-256 of the files that the site keeps, by name.
+	inputs map[string]string
 	// panels are folders with a site's own figures.
 	panels []sitePanels
 	// last is the pack before this one, or nil.
@@ -59,7 +70,7 @@ const historyMonths = 24
 
 // load gives the engine the tables that figures read: the audit tables, the
 // feeds of the layer current, macros and the hospital's clock, policy, period,
-// months, readings_summary, last_pack and last_marks, site_storage, and the
+// months, readings_summary, last_pack, last_marks, reviewed, site_storage, and the
 // tables of queries/5-shared.
 func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	if err := in.loadTables(ctx, e); err != nil {
@@ -132,6 +143,9 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 		return err
 	}
 	if err := in.loadLast(ctx, e); err != nil {
+		return err
+	}
+	if err := in.loadReviews(ctx, e); err != nil {
 		return err
 	}
 	var storage [][]any

@@ -30,7 +30,7 @@ type section struct {
 	Answer                   *answer
 	Trust                    *trust
 	Judged                   *judged
-	Decisions                bool
+	Decisions                *decisions
 	Panels                   []panel
 }
 
@@ -60,6 +60,9 @@ type answer struct {
 	Headlines []headline
 	Changes   []string
 }
+
+// decisions is the section of what was decided, with lines for today.
+type decisions struct{ Made []decided }
 
 type headline struct{ Figure, Label, Note string }
 
@@ -266,7 +269,7 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 		p.Confidentiality = "Confidential: for the transfusion committee."
 	}
 	for i, s := range d.Sections {
-		one := section{ID: fmt.Sprintf("s%d", i+1), Title: s.Section, Intro: s.Intro, NotRun: s.NotRun, Decisions: s.Section == "Decisions"}
+		one := section{ID: fmt.Sprintf("s%d", i+1), Title: s.Section, Intro: s.Intro, NotRun: s.NotRun}
 		for _, wanted := range s.Panels {
 			made, err := fs.panel(ctx, wanted)
 			if err != nil {
@@ -286,6 +289,8 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 			one.Answer = fs.answer()
 		case "trust":
 			one.Trust = in.trust()
+		case "decisions":
+			one.Decisions = &decisions{fs.decisions(d)}
 		case "judged":
 			var err error
 			if one.Judged, err = in.judged(); err != nil {

@@ -47,12 +47,14 @@ type run struct {
 	ReportDate string `json:"report_date"`
 	Version    string `json:"version"`
 	// History is the first month that charts and marks.parquet reach back to.
-	History     string    `json:"history_from"`
-	JudgedBy    string    `json:"judged_by"`
-	Last        *lastPack `json:"last_pack,omitempty"`
-	Provisional []string  `json:"provisional,omitempty"`
-	Policy      []string  `json:"policy"`
-	Sources     []Source  `json:"sources"`
+	History  string    `json:"history_from"`
+	JudgedBy string    `json:"judged_by"`
+	Last     *lastPack `json:"last_pack,omitempty"`
+	// Inputs are the hashes of the files that the site keeps by hand.
+	Inputs      map[string]string `json:"inputs,omitempty"`
+	Provisional []string          `json:"provisional,omitempty"`
+	Policy      []string          `json:"policy"`
+	Sources     []Source          `json:"sources"`
 	// Files are the hashes of the pages.
 	Files map[string]string `json:"sha256"`
 }
@@ -106,7 +108,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine) (*bundle, error) {
 	if m.cases, err = in.fill("cases", casesText, c); err != nil {
 		return nil, err
 	}
-	told := run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last,
+	told := run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last, Inputs: in.inputs,
 		Provisional: in.provisional, Sources: in.sources, Files: map[string]string{"committee.html": sha(m.committee), "cases.html": sha(m.cases)}}
 	for _, period := range in.policy.Periods() {
 		told.Policy = append(told.Policy, period.Hash)

@@ -21,15 +21,9 @@ import (
 // Load reads a site file. What is wrong in it comes back as *Faults, all of it.
 func Load(path string) (*Site, error) {
 	l := &loader{site: &Site{Path: path}, faults: Faults{File: path}, anchors: map[string]ast.Node{}}
-	data, err := os.ReadFile(path)
+	data, err := l.read(path, "name the hospital's site file with --site")
 	if err != nil {
-		// The operating system's error repeats the path.
-		var reason *os.PathError
-		if errors.As(err, &reason) {
-			err = reason.Err
-		}
-		l.faults.List = append(l.faults.List, Fault{Message: "cannot be read: " + err.Error() + "; name the hospital's site file with --site"})
-		return nil, &l.faults
+		return nil, err
 	}
 	dir, err := filepath.Abs(filepath.Dir(path))
 	if err != nil {
@@ -37,16 +31,39 @@ func Load(path string) (*Site, error) {
 	}
 	l.site.Dir = dir
 	l.file(data)
-	if len(l.faults.List) > 0 {
-		slices.SortStableFunc(l.faults.List, func(a, b Fault) int {
-			if a.Line != b.Line {
-				return a.Line - b.Line
-			}
-			return a.Column - b.Column
-		})
-		return nil, &l.faults
+	if err := l.sorted(); err != nil {
+		return nil, err
 	}
 	return l.site, nil
+}
+
+// read reads a file; where it cannot, next says what to do.
+func (l *loader) read(path, next string) ([]byte, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		// The operating system's error repeats the path.
+		var reason *os.PathError
+		if errors.As(err, &reason) {
+			err = reason.Err
+		}
+		l.faults.List = append(l.faults.List, Fault{Message: "cannot be read: " + err.Error() + "; " + next})
+		return nil, &l.faults
+	}
+	return data, nil
+}
+
+// sorted returns the faults in the order of their places, nil without one.
+func (l *loader) sorted() error {
+	if len(l.faults.List) == 0 {
+		return nil
+	}
+	slices.SortStableFunc(l.faults.List, func(a, b Fault) int {
+		if a.Line != b.Line {
+			return a.Line - b.Line
+		}
+		return a.Column - b.Column
+	})
+	return &l.faults
 }
 
 // loader walks the syntax tree of a site file and gathers faults.
@@ -81,33 +98,9 @@ func (e entry) place() *token.Position {
 var topKeys = []string{"hospital", "time_zone", "store", "policy", "feeds", "products", "mean_normal_s", "limits", "controlled_storage", "confidentiality", "interventions", "currency"}
 
 func (l *loader) file(data []byte) {
-	tree, err := parser.ParseBytes(data, 0)
-	if err != nil {
-		var syntax *yaml.SyntaxError
-		if errors.As(err, &syntax) && syntax.Token != nil {
-			l.fault(syntax.Token.Position, "not YAML: %s", syntax.Message)
-			return
-		}
-		l.faults.List = append(l.faults.List, Fault{Line: 1, Column: 1, Message: "not YAML: " + err.Error()})
+	top, ok := l.top(data, topKeys, "one hospital a file")
+	if !ok {
 		return
-	}
-	top := map[string]entry{}
-	for i, doc := range tree.Docs {
-		if i > 0 && doc.Body != nil {
-			l.fault(doc.Body.GetToken().Position, "found a second document, wanted one hospital a file")
-			return
-		}
-		all, ok := l.entries(doc.Body)
-		if !ok {
-			l.faults.List = append(l.faults.List, Fault{Line: 1, Column: 1, Message: "found " + l.found(doc.Body) + ", wanted keys: " + strings.Join(topKeys, ", ")})
-			return
-		}
-		for _, e := range all {
-			if !slices.Contains(topKeys, e.key) {
-				l.fault(e.at, "unknown key: %s", unknown(e.key, topKeys))
-			}
-			top[e.key] = e
-		}
 	}
 	for _, name := range []string{"hospital", "time_zone", "feeds"} {
 		if _, stated := top[name]; !stated {
@@ -129,6 +122,40 @@ func (l *loader) file(data []byte) {
 	l.controlledStorage(top)
 	l.interventions(top)
 	l.feeds(top)
+}
+
+// top parses a file of one mapping whose keys are of known; a fault of syntax
+// ends it.
+func (l *loader) top(data []byte, known []string, wanted string) (map[string]entry, bool) {
+	tree, err := parser.ParseBytes(data, 0)
+	if err != nil {
+		var syntax *yaml.SyntaxError
+		if errors.As(err, &syntax) && syntax.Token != nil {
+			l.fault(syntax.Token.Position, "not YAML: %s", syntax.Message)
+			return nil, false
+		}
+		l.faults.List = append(l.faults.List, Fault{Line: 1, Column: 1, Message: "not YAML: " + err.Error()})
+		return nil, false
+	}
+	top := map[string]entry{}
+	for i, doc := range tree.Docs {
+		if i > 0 && doc.Body != nil {
+			l.fault(doc.Body.GetToken().Position, "found a second document, wanted %s", wanted)
+			return nil, false
+		}
+		all, ok := l.entries(doc.Body)
+		if !ok {
+			l.faults.List = append(l.faults.List, Fault{Line: 1, Column: 1, Message: "found " + l.found(doc.Body) + ", wanted keys: " + strings.Join(known, ", ")})
+			return nil, false
+		}
+		for _, e := range all {
+			if !slices.Contains(known, e.key) {
+				l.fault(e.at, "unknown key: %s", unknown(e.key, known))
+			}
+			top[e.key] = e
+		}
+	}
+	return top, true
 }
 
 func cmpOr(text, otherwise string) string {

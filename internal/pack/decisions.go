@@ -1,0 +1,112 @@
+package pack
+
+import (
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"thawline/internal/figure"
+	"thawline/internal/site"
+)
+
+// decided is a decision as the page shows it.
+type decided struct {
+	Date, Decision, Owner, Due, Done, Figure, Before, Since, Says string
+	Overdue                                                       bool
+}
+
+// aims lists the figures that a decision may aim at, with the panel of each:
+// those drawn as a control chart, a share month by month.
+func aims(d *figure.Dashboard) (names []string, panels map[string]figure.Panel) {
+	panels = map[string]figure.Panel{}
+	for _, s := range d.Sections {
+		for _, p := range s.Panels {
+			if _, twice := panels[p.Figure]; p.Chart == "control" && !twice {
+				names, panels[p.Figure] = append(names, p.Figure), p
+			}
+		}
+	}
+	return names, panels
+}
+
+// CheckDecisions reads the site's decisions and says every fault in them, with
+// its place; n counts them.
+func CheckDecisions(s *site.Site) (n int, err error) {
+	d, _, err := panels([]sitePanels{{filepath.Join(s.Dir, ownPanels)}})
+	if err != nil {
+		return 0, err
+	}
+	names, _ := aims(d)
+	all, err := s.LoadDecisions(names)
+	return len(all), err
+}
+
+// decisions tells each decision made by the report date, and whether the figure
+// that it aims at has moved since: since it was done, else since it was decided.
+func (fs *figures) decisions(d *figure.Dashboard) []decided {
+	in := fs.in
+	_, panels := aims(d)
+	var all []decided
+	for _, one := range in.decided {
+		if day(one.Date) > in.today {
+			continue
+		}
+		out := decided{Date: day(one.Date), Decision: one.Decision, Owner: one.Owner, Due: day(one.Due), Done: day(one.Done)}
+		if out.Done > in.today {
+			out.Done = ""
+		}
+		out.Overdue = out.Done == "" && out.Due != "" && out.Due < in.today
+		p, found := panels[one.Figure]
+		f := fs.done[one.Figure]
+		if one.Figure == "" || !found || f == nil {
+			out.Says = "It aims at no figure of this pack."
+			all = append(all, out)
+			continue
+		}
+		out.Figure = p.Asks
+		if out.Figure == "" {
+			out.Figure = f.Asks
+		}
+		from, word := out.Done, "it was done"
+		if from == "" {
+			from, word = out.Date, "the decision"
+		}
+		before, since, difference, moved := f.Since(p.X, p.Y[0], p.Y[1], month(from))
+		out.Before, out.Since = in.side(before), in.side(since)
+		switch moved {
+		case figure.TooFewMonths:
+			out.Says = fmt.Sprintf("Too few months to say: %d before and %d since %s, where eight a side are wanted.", before.Months, since.Months, word)
+		case figure.NotMoved:
+			out.Says = fmt.Sprintf("Not moved beyond chance since %s (difference %s).", word, in.points(difference.Low, difference.High))
+		case figure.Rose:
+			out.Says = fmt.Sprintf("Higher since %s, by %s.", word, in.points(difference.Low, difference.High))
+		case figure.Fell:
+			out.Says = fmt.Sprintf("Lower since %s, by %s.", word, in.points(-difference.High, -difference.Low))
+		}
+		all = append(all, out)
+	}
+	return all
+}
+
+// points writes an interval of a difference of shares.
+func (in *input) points(low, high float64) string {
+	return fmt.Sprintf("%s to %s percentage points", in.format.Number(low*100, 1), in.format.Number(high*100, 1))
+}
+
+// side writes one side of a change.
+func (in *input) side(s figure.Side) string {
+	share, interval, ok := s.Share()
+	if !ok {
+		return "–"
+	}
+	return fmt.Sprintf("%s (%s to %s; %s of %s, %d months)", in.format.Percent(share), in.format.Percent(interval.Low), in.format.Percent(interval.High),
+		in.format.Whole(s.N), in.format.Whole(s.Of), s.Months)
+}
+
+// day writes a date, empty where there is none.
+func day(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Format(time.DateOnly)
+}
