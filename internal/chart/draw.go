@@ -71,6 +71,8 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 		option, err = quartiles(f, p, look)
 	case "lines":
 		option, err = lines(f, p, look)
+	case "rows":
+		option, tall, err = rows(f, p, look)
 	default:
 		err = fmt.Errorf("no drawing for a chart of kind %q", p.Chart)
 	}
@@ -152,7 +154,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 		for r, row := range f.Rows {
 			// A hidden cell has no value: nothing of it reaches the drawing.
 			data[r] = opts.BarData{Value: row[i].Value}
-			if row[i].Value == int64(0) && p.Chart != "stacked" {
+			if row[i].Value == int64(0) {
 				// No bar and no label on it; the table has the zero.
 				data[r].Value = nil
 			}

@@ -59,7 +59,7 @@ type Panel struct {
 var pages = []string{"answer", "trust", "decisions", "judged"}
 
 // Charts lists the kinds of chart.
-var Charts = []string{"control", "stacked", "bars", "histogram", "funnel", "effect", "quartiles", "lines", "table"}
+var Charts = []string{"control", "stacked", "bars", "histogram", "funnel", "effect", "quartiles", "lines", "rows", "table"}
 
 // LoadDashboard reads a dashboard strictly and checks it against the figures:
 // every fault is told, with its place.

@@ -1,0 +1,51 @@
+-- activations: How often was a major haemorrhage declared?
+--
+-- reads:     haemorrhages, months, period, year_episodes, evidence
+-- points:    month: month; Three months to
+--            activations: count; Activations
+-- answer:    n: count; Stood down
+--            of: count; Activations in the year
+--            not_known: count; Without the time of the call
+--            episodes: count; Plasma episodes set apart as major haemorrhage
+--            untold: count; Of these, without any activation
+-- not known: a haemorrhage that nobody recorded as an activation, neither as an event nor on a unit
+WITH
+
+-- Blocks of three months, counted back from the period's last.
+placed AS (
+    SELECT
+        months.month,
+        (row_number() OVER (ORDER BY months.month DESC) - 1) // 3 AS block
+    FROM months
+),
+
+blocks AS (
+    SELECT
+        placed.block,
+        min(placed.month) AS from_month,
+        max(placed.month) AS to_month,
+        count(*) AS months
+    FROM placed
+    GROUP BY placed.block
+)
+
+SELECT
+    blocks.to_month AS month,
+    count(haemorrhages.activation) AS activations
+FROM blocks
+LEFT JOIN haemorrhages ON haemorrhages.month BETWEEN blocks.from_month AND blocks.to_month
+-- A block that the records do not fill would look like a fall.
+WHERE blocks.months = 3
+GROUP BY blocks.block, blocks.from_month, blocks.to_month
+ORDER BY blocks.block DESC
+-- answer
+SELECT
+    count(*) FILTER (haemorrhages.stood_down) AS n,
+    count(*) AS of,
+    count(*) FILTER (haemorrhages.activated_at IS NULL) AS not_known,
+    (SELECT count(*) FROM year_episodes WHERE year_episodes.basis = 'major_haemorrhage') AS episodes,
+    (SELECT count(*) FROM year_episodes WHERE year_episodes.basis = 'major_haemorrhage'
+        AND year_episodes.episode_id NOT IN (SELECT evidence.episode_id FROM evidence WHERE evidence.source = 'activation')) AS untold
+FROM haemorrhages
+CROSS JOIN period
+WHERE haemorrhages.month BETWEEN period.year_from_month AND period.to_month
