@@ -84,15 +84,7 @@ func crossPolicy(t *testing.T, yaml string) *policy.Policy {
 	if yaml == "" {
 		return policy.Default()
 	}
-	file := filepath.Join(t.TempDir(), "policy.yaml")
-	if err := os.WriteFile(file, []byte(yaml), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	p, err := policy.Load(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return p
+	return policyFrom(t, yaml)
 }
 
 // crossEngine holds the invented tables as the layer current.

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -37,15 +38,27 @@ var caseDefaults = map[string]map[string]string{
 // counts from 2 in each table unless shown. Each case is run with its rows put
 // in forwards on one thread and backwards on four: the result must be the same.
 func TestCurrentQueries(t *testing.T) {
-	files, err := filepath.Glob(filepath.Join(sqlCases, "1-current", "*", "*.txtar"))
+	// The clock's tables are the same for every case.
+	forwards, backwards := currentEngine(t, 1), currentEngine(t, 4)
+	eachSQLCase(t, "1-current", func(t *testing.T, query string, archive *txtar.Archive) {
+		if got, want := sqlCase(t, forwards, query, archive, false); got != want {
+			t.Errorf("got\n%s\nwant\n%s", got, want)
+		}
+		if got, want := sqlCase(t, backwards, query, archive, true); got != want {
+			t.Errorf("with its rows put in backwards: got\n%s\nwant\n%s", got, want)
+		}
+	})
+}
+
+// eachSQLCase runs a test over every case of a stage's queries.
+func eachSQLCase(t *testing.T, stage string, one func(t *testing.T, query string, archive *txtar.Archive)) {
+	files, err := filepath.Glob(filepath.Join(sqlCases, stage, "*", "*.txtar"))
 	if err != nil || len(files) == 0 {
 		t.Fatalf("no cases (%v)", err)
 	}
-	// The clock's tables are the same for every case.
-	forwards, backwards := currentEngine(t, 1), currentEngine(t, 4)
 	for _, file := range files {
-		name := filepath.Base(filepath.Dir(file)) + "/" + strings.TrimSuffix(filepath.Base(file), ".txtar")
-		t.Run(name, func(t *testing.T) {
+		query := filepath.Base(filepath.Dir(file))
+		t.Run(query+"/"+strings.TrimSuffix(filepath.Base(file), ".txtar"), func(t *testing.T) {
 			archive, err := txtar.ParseFile(file)
 			if err != nil {
 				t.Fatal(err)
@@ -53,13 +66,7 @@ func TestCurrentQueries(t *testing.T) {
 			if strings.TrimSpace(string(archive.Comment)) == "" {
 				t.Error("the case says nothing: wanted a sentence first")
 			}
-			query := filepath.Base(filepath.Dir(file))
-			if got, want := sqlCase(t, forwards, query, archive, false); got != want {
-				t.Errorf("got\n%s\nwant\n%s", got, want)
-			}
-			if got, want := sqlCase(t, backwards, query, archive, true); got != want {
-				t.Errorf("with its rows put in backwards: got\n%s\nwant\n%s", got, want)
-			}
+			one(t, query, archive)
 		})
 	}
 }
@@ -114,11 +121,18 @@ func sqlCase(t *testing.T, e *engine.Engine, query string, archive *txtar.Archiv
 	if err != nil {
 		t.Fatal(err)
 	}
-	columns := make([]string, len(wanted[0]))
-	for i, name := range wanted[0] {
+	return sortedUnless(isOrdered(query), tableLines(t, e, query, wanted[0]), wantLines(wanted))
+}
+
+// tableLines gives the columns of a table as lines of text, a line a row: times
+// without empty seconds, null empty.
+func tableLines(t *testing.T, e *engine.Engine, table string, names []string) []string {
+	t.Helper()
+	columns := make([]string, len(names))
+	for i, name := range names {
 		columns[i] = engine.Name(name)
 	}
-	_, rows, err := e.Rows(ctx, query, "SELECT "+strings.Join(columns, ", ")+" FROM "+engine.Name(query))
+	_, rows, err := e.Rows(context.Background(), table, "SELECT "+strings.Join(columns, ", ")+" FROM "+engine.Name(table))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -129,23 +143,34 @@ func sqlCase(t *testing.T, e *engine.Engine, query string, archive *txtar.Archiv
 			switch v := cell.(type) {
 			case nil:
 			case time.Time:
-				cells[i] = v.Format("2006-01-02T15:04:05.999999")
-				cells[i] = strings.TrimSuffix(cells[i], ":00")
+				cells[i] = strings.TrimSuffix(v.Format("2006-01-02T15:04:05.999999"), ":00")
+			case float64:
+				cells[i] = strconv.FormatFloat(v, 'f', -1, 64)
 			default:
 				cells[i] = fmt.Sprint(v)
 			}
 		}
 		lines = append(lines, strings.Join(cells, ","))
 	}
-	var wantLines []string
-	for _, row := range wanted[1:] {
-		wantLines = append(wantLines, strings.Join(row, ","))
+	return lines
+}
+
+// wantLines are the rows wanted in the form of tableLines.
+func wantLines(rows [][]string) []string {
+	var lines []string
+	for _, row := range rows[1:] {
+		lines = append(lines, strings.Join(row, ","))
 	}
-	if !isOrdered(query) {
-		slices.Sort(lines)
-		slices.Sort(wantLines)
+	return lines
+}
+
+// sortedUnless joins lines, in an order of their own unless theirs counts.
+func sortedUnless(ordered bool, got, want []string) (string, string) {
+	if !ordered {
+		slices.Sort(got)
+		slices.Sort(want)
 	}
-	return strings.Join(lines, "\n"), strings.Join(wantLines, "\n")
+	return strings.Join(got, "\n"), strings.Join(want, "\n")
 }
 
 // isOrdered says that a query's table is stored in the order it comes in.
@@ -247,15 +272,26 @@ func insertRow(t *testing.T, e *engine.Engine, table string, header, row []strin
 	}
 }
 
-// TestEveryCurrentQueryHasACase holds the folder of cases against the queries.
-func TestEveryCurrentQueryHasACase(t *testing.T) {
-	ordered, err := currentQueries()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, q := range ordered {
-		if cases, _ := os.ReadDir(filepath.Join(sqlCases, "1-current", q.Name)); len(cases) == 0 {
-			t.Errorf("%s has no case", q.Path)
+// TestEveryQueryHasACase holds the folders of cases against the queries, and the
+// other way round.
+func TestEveryQueryHasACase(t *testing.T) {
+	for _, stage := range append([]string{"1-current"}, markStages...) {
+		all, err := LoadQueries(queries.FS, stage)
+		if err != nil || len(all) == 0 {
+			t.Fatalf("%s: %d queries (%v)", stage, len(all), err)
+		}
+		named := map[string]bool{}
+		for _, q := range all {
+			named[q.Name] = true
+			if cases, _ := filepath.Glob(filepath.Join(sqlCases, stage, q.Name, "*.txtar")); len(cases) == 0 {
+				t.Errorf("%s has no case", q.Path)
+			}
+		}
+		folders, _ := os.ReadDir(filepath.Join(sqlCases, stage))
+		for _, folder := range folders {
+			if !named[folder.Name()] {
+				t.Errorf("%s: cases of a query that there is not", filepath.Join(sqlCases, stage, folder.Name()))
+			}
 		}
 	}
 }
