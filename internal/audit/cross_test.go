@@ -52,8 +52,8 @@ func TestSecondComputation(t *testing.T) {
 			}
 			for name, query := range map[string]string{
 				"episodes": "SELECT * FROM episodes", "evidence": "SELECT episode_id, source FROM evidence",
-				"weight_for_age": "SELECT * FROM weight_for_age",
-				"marks":          "SELECT outcome, basis, coagulopathy, alternative, dose_band, course, mark, because FROM marks ORDER BY mark_row",
+				"weight_for_age": "SELECT * FROM weight_for_age", "recorded": "SELECT * FROM recorded",
+				"marks": "SELECT outcome, basis, coagulopathy, alternative, dose_band, course, mark, because FROM marks ORDER BY mark_row",
 			} {
 				export(t, e, query, filepath.Join(folder, name+".csv"))
 			}
@@ -129,6 +129,7 @@ func crossEngine(t *testing.T, folder string, present map[string]bool) *engine.E
 		present[table.Name] = true
 		fillTable(t, e, table, rows)
 	}
+	recordedAsCurrent(t, e)
 	return e
 }
 

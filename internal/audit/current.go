@@ -226,7 +226,8 @@ func (b *builder) write(ctx context.Context, dir string) error {
 		}
 		b.report.Tables = append(b.report.Tables, *line)
 	}
-	return nil
+	_, err := b.writeFile(ctx, filepath.Join(dir, contract.Recorded.Name+".parquet"), contract.Recorded, "SELECT * FROM recorded")
+	return err
 }
 
 // writeWhole writes the one file of a table that was resolved whole.

@@ -126,7 +126,7 @@ func newLocalChecker(ctx context.Context, e *engine.Engine, p *policy.Policy) (*
 // feeds, what the queries of episodes and marks make, and the small tables of
 // the policy, the site and the clock.
 func openTables() ([]string, error) {
-	open := []string{"policy", "weight_for_age", "feeds", "site_storage", "local_days"}
+	open := []string{"recorded", "policy", "weight_for_age", "feeds", "site_storage", "local_days"}
 	for _, t := range contract.Feeds() {
 		open = append(open, t.Name)
 	}
@@ -212,7 +212,7 @@ func (c *localChecker) read(ctx context.Context, file, shown string) (*Query, er
 
 // try runs rules over empty tables.
 func (c *localChecker) try(ctx context.Context, rules []*Query, faults *RuleFaults) error {
-	for _, t := range contract.Feeds() {
+	for _, t := range append(contract.Feeds(), contract.Recorded) {
 		if err := c.e.Load(ctx, t.Name, t.Columns, nil); err != nil {
 			return err
 		}

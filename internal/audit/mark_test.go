@@ -11,7 +11,6 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"thawline/internal/contract"
-	"thawline/internal/engine"
 	"thawline/internal/policy"
 	"thawline/internal/store"
 )
@@ -24,19 +23,36 @@ func storeOf(t *testing.T, file string) *store.Store {
 		t.Fatal(err)
 	}
 	ctx := context.Background()
-	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer e.Close()
+	e := caseEngine(t)
 	st, err := store.Open(filepath.Join(t.TempDir(), "store"), true)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { st.Close() })
 	facts := store.LayerFacts{From: "case", Sums: map[string]int64{}}
+	var files []store.File
+	write := func(dir, name string, table *contract.Table) error {
+		path := filepath.Join(dir, name)
+		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+			return err
+		}
+		w, err := store.NewWriter(path, table, table.Columns)
+		if err != nil {
+			return err
+		}
+		for record, err := range e.Records(ctx, name, "SELECT * FROM "+table.Name) {
+			if err != nil {
+				return err
+			}
+			if err := w.Write(record); err != nil {
+				return err
+			}
+		}
+		f, err := w.Close()
+		files = append(files, f)
+		return err
+	}
 	err = st.ReplaceLayer(ctx, "current", func(dir string) ([]store.File, error) {
-		var files []store.File
 		for _, part := range archive.Files {
 			table := contract.Find(strings.TrimSuffix(part.Name, ".csv"))
 			if table == nil {
@@ -51,29 +67,12 @@ func storeOf(t *testing.T, file string) *store.Store {
 			if table == contract.Labs {
 				name = "labs/inr/2025.parquet"
 			}
-			path := filepath.Join(dir, name)
-			if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+			if err := write(dir, name, table); err != nil {
 				return nil, err
 			}
-			w, err := store.NewWriter(path, table, table.Columns)
-			if err != nil {
-				return nil, err
-			}
-			for record, err := range e.Records(ctx, name, "SELECT * FROM "+table.Name) {
-				if err != nil {
-					return nil, err
-				}
-				if err := w.Write(record); err != nil {
-					return nil, err
-				}
-			}
-			f, err := w.Close()
-			if err != nil {
-				return nil, err
-			}
-			files = append(files, f)
 		}
-		return files, nil
+		err := write(dir, "recorded.parquet", contract.Recorded)
+		return files, err
 	}, facts)
 	if err != nil {
 		t.Fatal(err)

@@ -215,6 +215,7 @@ func (r propertyRun) over(t *testing.T, h invented) *engine.Engine {
 			fillTable(t, e, table, cells)
 		}
 	}
+	recordedAsCurrent(t, e)
 	if r.rules {
 		if err := MarkTables(ctx, e, given); err != nil {
 			t.Fatal(err)

@@ -159,5 +159,26 @@ func caseEngine(t *testing.T) *engine.Engine {
 			t.Fatal(err)
 		}
 	}
+	recordedAsCurrent(t, e)
 	return e
+}
+
+// recordedAsCurrent makes the table recorded of a case, whose current rows are
+// all that was ever accepted.
+func recordedAsCurrent(t *testing.T, e *engine.Engine) {
+	t.Helper()
+	text, err := queries.FS.ReadFile("1-current/recorded.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	q, err := ParseQuery("queries/1-current/recorded.sql", string(text))
+	if err == nil {
+		err = e.Exec(context.Background(), "recorded", "CREATE OR REPLACE VIEW source_events AS SELECT * FROM events; CREATE OR REPLACE VIEW source_medicines AS SELECT * FROM medicines;")
+	}
+	if err == nil {
+		err = Run(context.Background(), e, []*Query{q}, "recorded")
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
 }

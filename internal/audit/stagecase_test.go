@@ -52,7 +52,7 @@ func newStage(t *testing.T, threads int) *stage {
 	t.Helper()
 	ctx := context.Background()
 	s := &stage{e: currentEngine(t, threads), queries: map[string]*Query{}, columns: map[string]map[string]string{}}
-	for _, table := range contract.Feeds() {
+	for _, table := range append(contract.Feeds(), contract.Recorded) {
 		if err := s.e.Load(ctx, table.Name, table.Columns, nil); err != nil {
 			t.Fatal(err)
 		}

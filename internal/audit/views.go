@@ -60,8 +60,15 @@ func openEngine(ctx context.Context, s *site.Site) (*engine.Engine, error) {
 	return e, nil
 }
 
-// CurrentViews makes one view a feed over the layer current.
+// CurrentViews makes one view a feed over the layer current, and recorded.
 func CurrentViews(ctx context.Context, e *engine.Engine, st *store.Store) error {
+	recorded := st.LayerFiles("current", contract.Recorded.Name)
+	if _, found := st.LayerFacts("current"); found && len(recorded) == 0 {
+		return fmt.Errorf("the layer current was made by an older program, which did not tell when feeds were kept: run thawline ingest, which makes it anew")
+	}
+	if err := e.View(ctx, contract.Recorded.Name, contract.Recorded.Columns, recorded, ""); err != nil {
+		return fmt.Errorf("view of current %s: %w", contract.Recorded.Name, err)
+	}
 	for _, t := range contract.Feeds() {
 		if err := e.View(ctx, t.Name, t.Columns, CurrentFiles(st, t), ""); err != nil {
 			return fmt.Errorf("view of current %s: %w", t.Name, err)

@@ -129,10 +129,10 @@ func Audit() []*Table {
 	return []*Table{Episodes, Units, Bags, Evidence, Findings, RulesRun, Weights}
 }
 
-// Tables lists every stored table: feeds, problems, those of the audit, and
-// what a pack said.
+// Tables lists every stored table: feeds, when they were kept, problems, those
+// of the audit, and what a pack said.
 func Tables() []*Table {
-	return append(append(append(Feeds(), Problems), Audit()...), PackMarks)
+	return append(append(append(Feeds(), Recorded, Problems), Audit()...), PackMarks)
 }
 
 // Find returns the stored table of that name, or nil.

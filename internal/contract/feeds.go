@@ -203,6 +203,21 @@ var Activity = feed(&Table{
 	},
 })
 
+// Recorded tells in which months bleeding and medicines were recorded at all.
+var Recorded = &Table{
+	Name: "recorded",
+	Doc:  "The months in which bleeding and medicines were recorded at all, by the accepted rows of all files, superseded and cancelled ones too.",
+	Row:  "a month in which something was recorded",
+	Key:  []string{"what", "month"},
+	Columns: []Column{
+		{Name: "what", Kind: Text, Required: true, Codes: []string{"bleeding", "medicines"}, Doc: "events of kind bleeding, or medicines"},
+		{Name: "month", Kind: Text, Required: true, Doc: "local month, YYYY-MM"},
+		{Name: "first_day", Kind: Date, Required: true, Doc: "first local day with a row in it"},
+		{Name: "last_day", Kind: Date, Required: true, Doc: "last local day with a row in it"},
+		{Name: "rows_told", Kind: Int, Required: true, Doc: "accepted rows"},
+	},
+}
+
 // Problems lists what was wrong with rows and fields, and where it stands.
 var Problems = &Table{
 	Name: "problems",

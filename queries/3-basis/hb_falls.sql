@@ -7,17 +7,18 @@ WITH samples AS (
         episode_times.patient_id,
         plasma_labs.point_of_care,
         plasma_labs.collected_at,
+        plasma_labs.collected_through,
         plasma_labs.value
     FROM episode_times
     INNER JOIN recipients ON recipients.episode_id = episode_times.episode_id AND recipients.population = 'adult'
     CROSS JOIN building
-    -- A sample told as a date alone has no place in an order of two.
+    -- A sample told as a date alone counts if any of its day lies in the window.
     INNER JOIN plasma_labs
         ON plasma_labs.patient_id = episode_times.patient_id
-        AND plasma_labs.collected_at BETWEEN episode_times.t0 - hours(building.bleeding_before_h) AND episode_times.t0
+        AND plasma_labs.collected_at <= episode_times.t0
+        AND plasma_labs.collected_through >= episode_times.t0 - hours(building.bleeding_before_h)
         AND plasma_labs.test = 'hb'
         AND plasma_labs.bound IS NULL
-        AND NOT plasma_labs.collected_as_date
 ),
 
 pairs AS (
@@ -26,13 +27,15 @@ pairs AS (
         earlier.patient_id,
         earlier.collected_at AS earlier_at,
         later.collected_at AS later_at,
+        later.collected_through AS later_through,
         later.point_of_care,
         earlier.value - later.value AS fell
     FROM samples AS earlier
     INNER JOIN samples AS later
         ON later.episode_id = earlier.episode_id
         AND later.point_of_care = earlier.point_of_care
-        AND later.collected_at > earlier.collected_at
+        -- All of the earlier one's day, where it has no more, is before the later.
+        AND later.collected_at > earlier.collected_through
 ),
 
 diluted AS (
@@ -45,7 +48,8 @@ diluted AS (
         ON component_units.patient_id = pairs.patient_id
         AND component_units.component = 'plasma'
         AND component_units.given
-        AND component_units.begin < pairs.later_at
+        -- Plasma of the later one's day may have come before it.
+        AND component_units.begin < pairs.later_through
         AND component_units.finish > pairs.earlier_at
 ),
 

@@ -1,6 +1,6 @@
 -- judged_units: every plasma unit with the facts that the rules of units judge.
 --
--- reads:     unit_facts, patients, episodes, event_spans, policy, local_days
+-- reads:     unit_facts, patients, episodes, episode_times, event_spans, policy, local_days
 WITH transplants AS (
     SELECT
         event_spans.patient_id,
@@ -54,7 +54,11 @@ LEFT JOIN local_days AS storage_days ON storage_days.starts_at = CASE WHEN told_
 LEFT JOIN episodes ON episodes.episode_id = unit_facts.episode_id
 LEFT JOIN patients ON patients.patient_id = unit_facts.patient_id
 LEFT JOIN transplants ON transplants.patient_id = unit_facts.patient_id
--- A unit of no episode is judged by the values of its own day.
+LEFT JOIN episode_times ON episode_times.episode_id = unit_facts.episode_id
+-- A unit of no episode is judged by the values of its own local day.
 LEFT JOIN policy
-    ON (policy.from_date IS NULL OR CAST(coalesce(episodes.first_issued_at, unit_facts.issued_at) AS DATE) >= policy.from_date)
-    AND (policy.until_date IS NULL OR CAST(coalesce(episodes.first_issued_at, unit_facts.issued_at) AS DATE) < policy.until_date)
+    ON CASE
+        WHEN episode_times.policy_no IS NOT NULL THEN policy.policy_no = episode_times.policy_no
+        ELSE (policy.from_date IS NULL OR CAST(unit_facts.issued_local AS DATE) >= policy.from_date)
+            AND (policy.until_date IS NULL OR CAST(unit_facts.issued_local AS DATE) < policy.until_date)
+    END

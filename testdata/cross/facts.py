@@ -20,7 +20,7 @@ MINUTE = 60 * SECOND
 HOUR = 60 * MINUTE
 DAY = 24 * HOUR
 
-TABLES = ("issues", "labs", "measures", "events", "medicines", "patients")
+TABLES = ("issues", "labs", "measures", "events", "medicines", "patients", "recorded")
 REQUIRED = ("issues", "labs")
 
 # Policy names that the judge asks for; a policy that lacks one is refused.
@@ -206,6 +206,11 @@ class Recorded:
         self.first, self.last = (min(days), max(days)) if days else (None, None)
         self.months = {(d.year, d.month) for d in days}
 
+    @classmethod
+    def told(cls, rows):
+        """From the program's own list of months, which counts rows that are no longer current."""
+        return cls({date(row[name][:10]) for row in rows for name in ("first_day", "last_day")})
+
     def covers(self, first, last):
         if self.first is None or first < self.first or last > self.last:
             return False
@@ -329,4 +334,7 @@ def gather(tables, policy, clock):
         if row["patient_id"] in plasma:
             patients[row["patient_id"]].medicines.append(m)
         medicine_days.add(clock.day(m.at))
+    if tables.get("recorded"):
+        rows = tables["recorded"]
+        return patients, *(Recorded.told([row for row in rows if row["what"] == what]) for what in ("bleeding", "medicines"))
     return patients, Recorded(bleeding_days), Recorded(medicine_days)

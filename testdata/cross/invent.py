@@ -1,11 +1,10 @@
 #!/usr/bin/env python3
-"""Invents tables of the layer current, full of edges: invent.py FOLDER SEED PATIENTS [open]
+"""Invents tables of the layer current, full of edges: invent.py FOLDER SEED PATIENTS
 
 Times lie mostly on a grid of half hours, and values on the limits, so that
 windows are often met exactly; a good part of the facts is missing, told as a
 date alone, or contradicts another. It looks like no hospital, and is not meant
-to: every path of the judge has to be walked, the rare ones too. With "open"
-the tables also hold what the README lists as an open difference.
+to: every path of the judge has to be walked, the rare ones too.
 """
 
 import csv
@@ -27,8 +26,7 @@ VALUES = dict(inr=[1.1, 1.27, 1.4, 1.5, 1.5, 1.6, 1.8, 1.8, 1.9, 2.0, 2.1, 2.6, 
 
 
 class Hospital:
-    def __init__(self, seed, still_open=False):
-        self.still_open = still_open
+    def __init__(self, seed):
         self.r = random.Random(seed)
         self.tables = {n: [] for n in ("issues", "labs", "measures", "events", "medicines", "patients")}
         self.calls = 0
@@ -52,7 +50,7 @@ class Hospital:
                 row[name] = ""
                 continue
             at = START + dt.timedelta(minutes=minute)
-            if self.maybe(0.03) and (row.get("test") != "hb" or self.still_open) and name not in ("issued_at", "started_at", "ended_at", "requested_at", "resulted_at"):
+            if self.maybe(0.03) and name not in ("issued_at", "started_at", "ended_at", "requested_at", "resulted_at"):
                 local = at.replace(tzinfo=UTC).astimezone(LONDON)
                 at = dt.datetime(local.year, local.month, local.day, tzinfo=LONDON).astimezone(UTC).replace(tzinfo=None)
                 alone.append(name)
@@ -173,7 +171,7 @@ class Hospital:
 
 def main():
     folder, seed, patients = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
-    hospital = Hospital(seed, sys.argv[4:] == ["open"])
+    hospital = Hospital(seed)
     for n in range(patients):
         hospital.patient(f"P{n:05d}")
     hospital.write(folder)

@@ -222,13 +222,12 @@ def gather_evidence(e, patient, group, p):
 
 def largest_fall(e, patient, red, start, p):
     """When the later sample of the largest fall of haemoglobin was taken."""
-    # Never a result after t0: one told as a date alone has to end before it.
-    hb = [r for r in patient.results["hb"] if r.bound is None and r.high <= e.t0 and r.high >= start and (p["use_point_of_care"] or not r.poc)]
+    hb = [r for r in patient.results["hb"] if r.bound is None and r.at <= e.t0 and r.high >= start and (p["use_point_of_care"] or not r.poc)]
     plasma = [u for u in patient.units if u.component == "plasma" and u.given and u.begin is not None]
     best = None
     for a in hb:
         for b in hb:
-            if a.poc != b.poc or a.high >= b.at or any(u.begin < b.at and u.finish > a.at for u in plasma):
+            if a.poc != b.poc or a.high >= b.at or any(u.begin < b.high and u.finish > a.at for u in plasma):
                 continue
             between = sum(1 for u in red if u.begin is not None and a.at <= u.begin < b.at)
             fall = a.value - b.value + p["hb_per_red_cell_g_l"] * between

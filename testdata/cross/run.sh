@@ -22,7 +22,7 @@ ask() { # the form, the file, the query
 }
 
 # The demonstration has every feed; a feed that a site lacks is an empty table.
-for table in issues labs measures events medicines patients episodes evidence; do
+for table in issues labs measures events medicines patients recorded episodes evidence; do
     ask csv "$table.csv" "SELECT * FROM $table"
 done
 ask csv weight_for_age.csv "SELECT * FROM weight_for_age"
