@@ -70,7 +70,7 @@ const localBody = "SELECT judged_episodes.episode_id AS key, judged_episodes.epi
 // TestLocalRulesAreCheckedBeforeTheyRun damages one thing at a time in a rule.
 // Each fault is told with the file, and the line where the engine knows it.
 func TestLocalRulesAreCheckedBeforeTheyRun(t *testing.T) {
-	e := caseEngine(t)
+	e := currentEngine(t, 2)
 	selecting := func(body string) string { return localHeader + body }
 	for _, c := range []struct {
 		name, file, text string
