@@ -121,18 +121,18 @@ func sqlCase(t *testing.T, e *engine.Engine, query string, archive *txtar.Archiv
 	if err != nil {
 		t.Fatal(err)
 	}
-	return sortedUnless(isOrdered(query), tableLines(t, e, query, wanted[0]), wantLines(wanted))
+	return sortedUnless(isOrdered(query), tableLines(t, e, engine.Name(query), wanted[0]), wantLines(wanted))
 }
 
-// tableLines gives the columns of a table as lines of text, a line a row: times
+// tableLines gives columns of a table, or of a join, as lines of text, a line a row: times
 // without empty seconds, null empty.
-func tableLines(t *testing.T, e *engine.Engine, table string, names []string) []string {
+func tableLines(t *testing.T, e *engine.Engine, from string, names []string) []string {
 	t.Helper()
 	columns := make([]string, len(names))
 	for i, name := range names {
 		columns[i] = engine.Name(name)
 	}
-	_, rows, err := e.Rows(context.Background(), table, "SELECT "+strings.Join(columns, ", ")+" FROM "+engine.Name(table))
+	_, rows, err := e.Rows(context.Background(), from, "SELECT "+strings.Join(columns, ", ")+" FROM "+from)
 	if err != nil {
 		t.Fatal(err)
 	}
