@@ -112,12 +112,13 @@ func (b *Batch) Add(line int64, cells [][]byte) {
 	b.m.add(b)
 }
 
-// Reject counts a row that could not be taken apart, and notes why. reason
-// holds no cell of it.
-func (b *Batch) Reject(line int64, reason string) {
+// Reject counts a row that could not be taken apart, and notes why: says
+// what was found, wanted and is to be done, without a cell of it.
+func (b *Batch) Reject(line int64, says string) {
 	b.counts.Read++
 	b.line = line
-	b.faults = append(b.faults[:0], fault{"source_row", nil, "rejected", reason})
+	b.faults = b.faults[:0]
+	b.reject("source_row", nil, reasonApart, says)
 	b.refuse()
 }
 
@@ -149,6 +150,15 @@ func (b *Batch) Finish() *Output {
 		}
 	}
 	return out
+}
+
+// beside gives the trimmed cell that a format puts beside a code, nil where it
+// has none.
+func (b *Batch) beside(cell int) []byte {
+	if cell < 0 {
+		return nil
+	}
+	return trim(b.cells[cell])
 }
 
 // text gives the trimmed cell of a column, nil where the file has none.
@@ -232,7 +242,7 @@ func (m *Mapper) setAsideColumn() string {
 // leave sets the row aside: its code is in no map.
 func (b *Batch) leave(raw, unit []byte) {
 	b.counts.SetAside++
-	if b.ignored(raw) {
+	if b.ignored(raw) || b.listed(b.beside(b.m.loincCell)) {
 		return
 	}
 	raw = shorten(raw)
@@ -249,9 +259,11 @@ func (b *Batch) leave(raw, unit []byte) {
 
 // ignored reports whether a code is set aside without a word.
 func (b *Batch) ignored(code []byte) bool {
-	if b.m.feed.IgnoreRest {
-		return true
-	}
+	return b.m.feed.IgnoreRest || b.listed(code)
+}
+
+// listed reports whether the site's list of codes to be ignored names a code.
+func (b *Batch) listed(code []byte) bool {
 	if b.m.feed.Ignore == nil {
 		return false
 	}

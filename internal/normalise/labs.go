@@ -75,13 +75,14 @@ func (b *Batch) lab() {
 	rawTest := b.text(c.test)
 	test := -1
 	if len(rawTest) > 0 {
-		i, known := b.code(c.test, rawTest)
+		i, known := b.meant(c.test, rawTest, b.text(c.unitRaw))
 		if !known {
 			b.leave(rawTest, b.text(c.unitRaw))
 			return
 		}
-		test = i
-		b.set(c.test, m.codes[c.test].words[i])
+		if test = i; test >= 0 {
+			b.set(c.test, m.codes[c.test].words[i])
+		}
 	} else {
 		b.missing("test")
 	}

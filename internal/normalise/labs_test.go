@@ -218,7 +218,7 @@ func TestRowsThatAFormatCouldNotGive(t *testing.T) {
 	if len(problems) != 1 {
 		t.Fatalf("problems %v", problems)
 	}
-	same(t, "problem", problems[0], map[string]string{"source_row": "7", "column": "source_row", "raw": "", "severity": "rejected", "reason": "found no name of a segment"})
+	same(t, "problem", problems[0], map[string]string{"source_row": "7", "column": "source_row", "raw": "", "severity": "rejected", "reason": "cannot be taken apart: found no name of a segment"})
 }
 
 // Published codes of a file's format stand beneath the site's own map.

@@ -95,6 +95,10 @@ type Mapper struct {
 	cell []int
 	// identifies says which of columns hold identifiers as text.
 	identifies []bool
+	// loincCell, namesCell and elseCell are cells that formats with codes of their
+	// own put beside them: the LOINC code, the names, and the word of the contract
+	// that holds where no map knows the code; -1 where there is none.
+	loincCell, namesCell, elseCell int
 	// at gives a column's index by name.
 	at map[string]int
 	// The columns that every row fills.
@@ -188,6 +192,14 @@ func (m *Mapper) header(header []string, name string) error {
 	for i, h := range header {
 		key := strings.ToLower(strings.TrimSpace(h))
 		cells[key], times[key] = i, times[key]+1
+	}
+	m.loincCell, m.namesCell, m.elseCell = -1, -1, -1
+	if m.feed.Columns == nil {
+		for name, into := range map[string]*int{"loinc": &m.loincCell, "code_names": &m.namesCell, "kind_else": &m.elseCell} {
+			if cell, there := cells[name]; there && times[name] == 1 {
+				*into = cell
+			}
+		}
 	}
 	m.cell = make([]int, len(m.columns))
 	for i, c := range m.columns {

@@ -15,13 +15,45 @@ func (b *Batch) kindOf(column string, unit []byte) (index int, stays bool) {
 		b.missing(column)
 		return -1, true
 	}
-	index, known := b.code(i, raw)
+	index, known := b.meant(i, raw, unit)
 	if !known {
 		b.leave(raw, unit)
 		return -1, false
 	}
-	b.set(i, b.m.codes[i].words[index])
+	if index >= 0 {
+		b.set(i, b.m.codes[i].words[index])
+	}
 	return index, true
+}
+
+// meant finds what a code means by which rows are set aside: by the map and the
+// words of the contract, else as a code of LOINC, else as the format says of
+// what is in no map. Where it contradicts itself the row is at fault, and the
+// index -1.
+func (b *Batch) meant(column int, raw, unit []byte) (index int, known bool) {
+	if index, known = b.code(column, raw); known {
+		return index, true
+	}
+	loinc := b.beside(b.m.loincCell)
+	if len(loinc) == 0 {
+		loinc = raw
+	} else if index, known = b.code(column, loinc); known {
+		return index, true
+	}
+	if b.listed(raw) {
+		return -1, false
+	}
+	if index, known, says := b.byLOINC(column, loinc, b.beside(b.m.namesCell), unit); known {
+		if says != "" {
+			b.reject(b.m.columns[column].Name, loinc, reasonLOINC, loincs[string(loinc)].word, says)
+			index = -1
+		}
+		return index, true
+	}
+	if word := b.beside(b.m.elseCell); len(word) > 0 {
+		return b.code(column, word)
+	}
+	return -1, false
 }
 
 func (m *Mapper) prepareMeasures() {
@@ -36,6 +68,9 @@ func (b *Batch) measure() {
 		return
 	}
 	b.common()
+	if l, known := loincs[string(b.beside(m.loincCell))]; known && l.method != "" && !b.row[m.at["method"]].set {
+		b.set(m.at["method"], []byte(l.method))
+	}
 	b.readTimes(0)
 	b.putTimes()
 	r := b.written()

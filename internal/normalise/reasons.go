@@ -62,6 +62,11 @@ var (
 	reasonNoTimes = newReason("empty, and so are thawed_at and discarded_at: a row of issues needs one of them",
 		"check columns: for issued_at, thawed_at and discarded_at in the feed; where the export leaves all three empty, ask for one of them")
 
+	reasonApart = newReason("cannot be taken apart: {}",
+		"do as the reason says at that place of the export, or have its sender do so; the other rows of the file are read")
+	reasonLOINC = newReason("the LOINC code is that of {}, and {}",
+		"say what the code means under test: (or kind:) in the feed; where the sender maps a code wrongly, have it mended there too")
+
 	// What a spreadsheet or a hand has done to an export before it came.
 	reasonSheetError = newReason("a spreadsheet's error in place of a value",
 		"mend the formula, or export from the system itself")

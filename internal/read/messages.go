@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"iter"
 
+	"thawline/internal/read/fhir"
 	"thawline/internal/read/hl7"
 	"thawline/internal/read/source"
 )
@@ -30,4 +31,22 @@ type messages struct{ *hl7.Export }
 
 func (m messages) Stretches() iter.Seq2[Stretch, error] {
 	return stretches(m.Export.Stretches(), func(s *hl7.Stretch) Stretch { return s })
+}
+
+func openFHIR(text *source.Text, name string, o Options, _ *Look) (Export, error) {
+	if len(o.Fields) > 0 {
+		return nil, &Error{Name: name, Says: "found FHIR resources, and fields: in the feed, which names fields of HL7 messages: leave fields: out"}
+	}
+	e, err := fhir.Open(text.Reader, name, fhir.Options{Table: o.Table, IDType: o.PatientIDType, IDAuthority: o.PatientIDAuthority})
+	if err != nil {
+		return nil, err
+	}
+	return resources{e}, nil
+}
+
+// resources is FHIR resources as an Export.
+type resources struct{ *fhir.Export }
+
+func (r resources) Stretches() iter.Seq2[Stretch, error] {
+	return stretches(r.Export.Stretches(), func(s *fhir.Stretch) Stretch { return s })
 }

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"thawline/internal/contract"
+	"thawline/internal/read/fhir"
 	"thawline/internal/read/hl7"
 	"thawline/internal/read/row"
 	"thawline/internal/read/source"
@@ -25,6 +26,7 @@ const (
 	Delimited Format = "delimited"
 	XLSX      Format = "xlsx"
 	HL7       Format = "hl7"
+	FHIR      Format = "fhir"
 )
 
 // Options says what site.yaml states of a feed's files.
@@ -118,6 +120,7 @@ type format struct {
 // formats are tried in this order: what no other knows is delimited text.
 var formats = []format{
 	{HL7, hl7.Begins, openHL7},
+	{FHIR, fhir.Begins, openFHIR},
 	{Delimited, func([]byte) bool { return true }, openDelimited},
 }
 

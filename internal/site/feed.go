@@ -280,7 +280,7 @@ func (l *loader) codes(f *Feed, e entry) {
 		}
 		word := ""
 		if c.Name == "unit_raw" {
-			if word = found; !knownUnit(found) {
+			if word = found; !KnownUnit(found) {
 				l.fault(pair.place(), "unit_raw: %s: found %q, wanted a unit such as mg/dL, g/L, s, 10*9/L, kg or cm", pair.key, found)
 			}
 		} else {

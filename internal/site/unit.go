@@ -14,7 +14,7 @@ type Conversion struct{ Times, Over float64 }
 // haemoglobin monomer 16,114 g/mol; pound 0.45359237 kg, stone 14 pounds and
 // inch 2.54 cm exactly.
 var unitTable = map[string]map[string]Conversion{
-	"inr":          number("{INR}", "INR"),
+	"inr":          number("{INR}", "INR", "{ratio}", "ratio"),
 	"pt_ratio":     number("{ratio}", "ratio"),
 	"aptt_ratio":   number("{ratio}", "ratio"),
 	"pt_s":         {"s": {1, 1}, "ms": {1, 1000}},
@@ -73,7 +73,8 @@ func UnitNames(analyte string) []string {
 	return names
 }
 
-func knownUnit(unit string) bool {
+// KnownUnit reports whether a unit is that of any test or kind of measure.
+func KnownUnit(unit string) bool {
 	for analyte := range unitIndex {
 		if _, known := UnitOf(analyte, unit); known {
 			return true

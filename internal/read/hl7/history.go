@@ -20,10 +20,10 @@ type history struct {
 // bag is a bag from when it was dispensed.
 type bag struct {
 	place     int64
-	dispensed cells
+	dispensed row.Cells
 	// told are the cells of what was told since, their fate a code of table 0510
 	// or 0513.
-	told []cells
+	told []row.Cells
 	gone bool
 }
 
@@ -36,20 +36,18 @@ var told = map[string][]string{
 
 // folded gives the row of a bag as all that was told has it: the last word is
 // its fate.
-func (b *bag) folded() cells {
-	c := b.dispensed.clone()
+func (b *bag) folded() row.Cells {
+	c := b.dispensed.Clone()
 	for _, t := range b.told {
-		for i, text := range t.texts {
-			if len(c.texts[i]) == 0 {
-				c.texts[i] = text
+		for i, text := range t.Texts {
+			if len(c.Texts[i]) == 0 {
+				c.Texts[i] = text
 			}
 		}
-		for _, name := range told[string(t.get("fate"))] {
-			if i, there := c.sheet.at[name]; there {
-				c.texts[i] = t.texts[i]
-			}
+		for _, name := range told[string(t.Get("fate"))] {
+			c.Take(t, name)
 		}
-		c.set("fate", t.get("fate"))
+		c.Set("fate", t.Get("fate"))
 	}
 	return c
 }
@@ -59,7 +57,7 @@ func (b *bag) folded() cells {
 func (h *history) dispensedAt(key string, at []byte) int {
 	bags := h.bags[key]
 	for i := len(bags) - 1; i >= 0; i-- {
-		if bytes.Equal(bags[i].dispensed.get("issued_at"), at) {
+		if bytes.Equal(bags[i].dispensed.Get("issued_at"), at) {
 			return i
 		}
 	}
@@ -67,8 +65,8 @@ func (h *history) dispensedAt(key string, at []byte) int {
 }
 
 // dispense notes that a bag was handed over.
-func (h *history) dispense(key string, c cells, p product, d *draft) []row.Row {
-	i := h.dispensedAt(key, c.get("issued_at"))
+func (h *history) dispense(key string, c row.Cells, p product, d *draft) []row.Row {
+	i := h.dispensedAt(key, c.Get("issued_at"))
 	switch {
 	case changes(p.message) && i < 0:
 		i = len(h.bags[key]) - 1 // It speaks of the last, at another time.
@@ -78,15 +76,15 @@ func (h *history) dispense(key string, c cells, p product, d *draft) []row.Row {
 	}
 	if i < 0 {
 		if taken(p.message) {
-			c.set("status", []byte(p.message))
+			c.Set("status", []byte(p.message))
 			return d.rowUnless(false, c)
 		}
 		h.add(key, c, p.count, p.pooled, d.segment.no)
 		return d.rowUnless(p.pooled, c)
 	}
 	b := h.bags[key][i]
-	old := b.dispensed.clone()
-	old.set("status", []byte("D"))
+	old := b.dispensed.Clone()
+	old.Set("status", []byte("D"))
 	if taken(p.message) {
 		b.gone = true
 		h.bags[key] = append(h.bags[key][:i], h.bags[key][i+1:]...)
@@ -94,16 +92,16 @@ func (h *history) dispense(key string, c cells, p product, d *draft) []row.Row {
 	}
 	b.dispensed = c
 	rows := d.rowUnless(p.pooled, b.folded())
-	if !p.pooled && !bytes.Equal(old.get("issued_at"), c.get("issued_at")) {
+	if !p.pooled && !bytes.Equal(old.Get("issued_at"), c.Get("issued_at")) {
 		// The time is a part of the key: the row at the old one goes.
 		rows = append(d.rowUnless(false, old), rows...)
 	}
 	return rows
 }
 
-func (h *history) add(key string, c cells, count int, pooled bool, place int64) {
+func (h *history) add(key string, c row.Cells, count int, pooled bool, place int64) {
 	for range count {
-		b := &bag{place: place, dispensed: c.clone()}
+		b := &bag{place: place, dispensed: c.Clone()}
 		h.bags[key] = append(h.bags[key], b)
 		if pooled {
 			h.pooled = append(h.pooled, b)
@@ -114,7 +112,7 @@ func (h *history) add(key string, c cells, count int, pooled bool, place int64) 
 const noDispense = "the file tells what became of this bag and not when it was dispensed (BPX-2 DS), by which an issue is known: put the messages of a period into one file"
 
 // tell notes what became of bags that were dispensed.
-func (h *history) tell(key string, c cells, p product, d *draft) []row.Row {
+func (h *history) tell(key string, c row.Cells, p product, d *draft) []row.Row {
 	var rows []row.Row
 	for range p.count {
 		b := h.meant(key, p)
@@ -125,7 +123,7 @@ func (h *history) tell(key string, c cells, p product, d *draft) []row.Row {
 		case p.status == "WA":
 			// Thrown away from stock, as far as the file tells.
 			if taken(p.message) {
-				c.set("status", []byte(p.message))
+				c.Set("status", []byte(p.message))
 			}
 			rows = append(rows, d.rowUnless(false, c)...)
 		case given(p.status):
@@ -166,7 +164,7 @@ func (h *history) meant(key string, p product) *bag {
 // lastOf gives where a status was last told of the bag, or -1.
 func (b *bag) lastOf(status string) int {
 	for i := len(b.told) - 1; i >= 0; i-- {
-		if string(b.told[i].get("fate")) == status {
+		if string(b.told[i].Get("fate")) == status {
 			return i
 		}
 	}
@@ -175,12 +173,12 @@ func (b *bag) lastOf(status string) int {
 
 // hear adds what a message tells; a correction replaces what was told, and a
 // deletion takes it out.
-func (b *bag) hear(c cells, p product) {
+func (b *bag) hear(c row.Cells, p product) {
 	if i := b.lastOf(p.status); i >= 0 && changes(p.message) {
 		b.told = append(b.told[:i], b.told[i+1:]...)
 	}
 	if !taken(p.message) {
-		b.told = append(b.told, c.clone())
+		b.told = append(b.told, c.Clone())
 	}
 }
 
@@ -189,7 +187,7 @@ func (h *history) rest() []row.Row {
 	var rows []row.Row
 	for _, b := range h.pooled {
 		if !b.gone {
-			rows = append(rows, row.Row{Place: b.place, Cells: b.folded().texts})
+			rows = append(rows, row.Row{Place: b.place, Cells: b.folded().Texts})
 		}
 	}
 	return rows
@@ -201,18 +199,9 @@ func taken(message string) bool   { return message == "D" || message == "W" }
 func changes(message string) bool { return taken(message) || message == "C" }
 
 // rowUnless makes a row of cells as they are, or none where it waits.
-func (d *draft) rowUnless(waits bool, c cells) []row.Row {
+func (d *draft) rowUnless(waits bool, c row.Cells) []row.Row {
 	if waits {
 		return nil
 	}
-	return []row.Row{{Place: d.segment.no, Cells: c.clone().texts}}
-}
-
-// clone copies cells and their text, which then holds no message in memory.
-func (c cells) clone() cells {
-	texts := make([][]byte, len(c.texts))
-	for i, t := range c.texts {
-		texts[i] = bytes.Clone(t)
-	}
-	return cells{c.sheet, texts}
+	return []row.Row{{Place: d.segment.no, Cells: c.Clone().Texts}}
 }

@@ -94,7 +94,7 @@ func Open(text *bufio.Reader, name string, o Options) (*Export, error) {
 // Names are columns of the contract, and for tests and kinds of measure
 // loinc, the LOINC code where the message has one, and code_names, the names
 // that stand beside the codes.
-func (e *Export) Names() []string { return e.sheet.names }
+func (e *Export) Names() []string { return e.sheet.Names }
 
 // Codes gives the published codes of the columns, in lower case, and the
 // contract's words for them.

@@ -115,7 +115,7 @@ func TestWhereAResultIsRead(t *testing.T) {
 		obx(map[int]string{2: "NM", 3: "4712^Fibrinogen^L^3255-7^Fibrinogen [Mass/volume] in Platelet poor plasma by Coagulation assay^LN", 5: "180", 6: "mg/dL", 8: "L~<", 11: "C"}) +
 		"SPM|1|||PPP|||||||||||||202503100858^202503100859\n"
 	same(t, rowsOf(t, contract.Labs, text, Options{}),
-		"5 result_id=R1 patient_id=P1 test=6301-6 loinc=6301-6 code_names=INR in Platelet poor plasma by Coagulation assay; INR value_raw=2.1 unit_raw={INR} collected_at=2025-03-10T08:59:00+0000 resulted_at=2025-03-10T09:45:01.25 status=F",
+		"5 result_id=R1 patient_id=P1 test=4711 loinc=6301-6 code_names=INR in Platelet poor plasma by Coagulation assay; INR value_raw=2.1 unit_raw={INR} collected_at=2025-03-10T08:59:00+0000 resulted_at=2025-03-10T09:45:01.25 status=F",
 		"6 patient_id=P1 test=4712 loinc=3255-7 code_names=Fibrinogen; Fibrinogen [Mass/volume] in Platelet poor plasma by Coagulation assay value_raw=180 bound=< unit_raw=mg/dL collected_at=2025-03-10T08:58 resulted_at=2025-03-10T10:02:03 status=C")
 	// Two samples of one order: which of them is not said, and OBR-7 stands.
 	two := strings.TrimSuffix(text, "\n") + "\nSPM|2|||PPP|||||||||||||202503100830\n"

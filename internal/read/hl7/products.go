@@ -99,13 +99,13 @@ func (e *Export) issue(d *draft, blood *history) []row.Row {
 	case p.count > mostOfOneLot:
 		return d.fault("found over " + strconv.Itoa(mostOfOneLot) + " bags of a lot in one segment, wanted fewer, or a segment for each bag")
 	}
-	c := e.sheet.cells()
+	c := e.sheet.Cells()
 	if fault := e.takePatient(c, d); fault != "" {
 		return d.fault(fault)
 	}
 	e.describe(c, d, p)
-	c.takeStated(d)
-	key := p.key(c.get("patient_id"))
+	e.sheet.takeStated(c, d)
+	key := p.key(c.Get("patient_id"))
 	if p.status == "DS" {
 		return blood.dispense(key, c, p, d)
 	}
@@ -113,25 +113,25 @@ func (e *Export) issue(d *draft, blood *history) []row.Row {
 }
 
 // describe fills what a segment says of the bag, its order and what became of it.
-func (e *Export) describe(c cells, d *draft, p product) {
+func (e *Export) describe(c row.Cells, d *draft, p product) {
 	m, s := d.message, d.segment
-	c.set("unit_no", p.unit)
-	c.set("product_code", p.code)
-	c.set("bag_no", p.bag)
+	c.Set("unit_no", p.unit)
+	c.Set("product_code", p.code)
+	c.Set("bag_no", p.bag)
 	if s.name == "BPX" {
-		c.set("volume_ml", p.amount)
-		c.set("unit_abo", m.part(s.field(11), 1, 1))
-		c.set("expires_at", m.stamp(s.field(13)))
-		c.set("location", m.part(s.field(18), 1, 1))
+		c.Set("volume_ml", p.amount)
+		c.Set("unit_abo", m.part(s.field(11), 1, 1))
+		c.Set("expires_at", m.stamp(s.field(13)))
+		c.Set("location", m.part(s.field(18), 1, 1))
 	} else {
-		c.set("unit_abo", m.part(s.field(4), 1, 1))
+		c.Set("unit_abo", m.part(s.field(4), 1, 1))
 	}
 	visit := d.find("PV1")
-	if len(c.get("location")) == 0 {
-		c.set("location", m.part(visit.field(3), 1, 1))
+	if len(c.Get("location")) == 0 {
+		c.Set("location", m.part(visit.field(3), 1, 1))
 	}
-	c.set("specialty", m.part(visit.field(10), 1, 1))
-	c.set("requester", m.part(d.find("ORC").field(12), 1, 1))
+	c.Set("specialty", m.part(visit.field(10), 1, 1))
+	c.Set("requester", m.part(d.find("ORC").field(12), 1, 1))
 	why := d.find("BPO").field(13)
 	code, name := m.part(why, 1, 1), m.part(why, 2, 1)
 	if len(code) == 0 {
@@ -140,22 +140,22 @@ func (e *Export) describe(c cells, d *draft, p product) {
 	if len(name) == 0 {
 		name = code
 	}
-	c.set("indication", code)
-	c.set("indication_raw", name)
+	c.Set("indication", code)
+	c.Set("indication_raw", name)
 	if p.status == "DS" {
-		c.set("issued_at", p.at)
+		c.Set("issued_at", p.at)
 		return
 	}
-	c.set("fate", []byte(p.status))
+	c.Set("fate", []byte(p.status))
 	switch p.status {
 	case "RA", "RL":
-		c.set("returned_at", p.at)
+		c.Set("returned_at", p.at)
 	case "WA":
-		c.set("discarded_at", p.at)
+		c.Set("discarded_at", p.at)
 	case "TX", "TR":
-		c.set("started_at", p.start)
-		c.set("ended_at", p.end)
-		c.set("transfused_ml", p.amount)
+		c.Set("started_at", p.start)
+		c.Set("ended_at", p.end)
+		c.Set("transfused_ml", p.amount)
 	}
 }
 
@@ -166,34 +166,34 @@ func (e *Export) transfusion(d *draft, blood *history) []row.Row {
 	if !given(p.status) || p.message == "O" {
 		return d.other("transfusion_status", []byte(p.status))
 	}
-	c := e.sheet.cells()
+	c := e.sheet.Cells()
 	if fault := e.takePatient(c, d); fault != "" {
 		return d.fault(fault)
 	}
-	c.set("unit_no", p.unit)
-	c.set("product_code", p.code)
-	c.set("bag_no", p.bag)
-	c.set("started_at", p.start)
-	c.set("ended_at", p.end)
-	c.set("transfused_ml", p.amount)
-	c.takeStated(d)
-	key := string(p.unit) + "\x00" + string(p.code) + "\x00" + string(p.bag) + "\x00" + string(c.get("patient_id"))
+	c.Set("unit_no", p.unit)
+	c.Set("product_code", p.code)
+	c.Set("bag_no", p.bag)
+	c.Set("started_at", p.start)
+	c.Set("ended_at", p.end)
+	c.Set("transfused_ml", p.amount)
+	e.sheet.takeStated(c, d)
+	key := string(p.unit) + "\x00" + string(p.code) + "\x00" + string(p.bag) + "\x00" + string(c.Get("patient_id"))
 	var rows []row.Row
 	if last := len(blood.bags[key]) - 1; changes(p.message) && last >= 0 {
 		// What it changes was told at another start, which is a part of the key:
 		// the row at the old one goes.
-		old := blood.bags[key][last].dispensed.clone()
+		old := blood.bags[key][last].dispensed.Clone()
 		blood.bags[key] = blood.bags[key][:last]
-		old.set("status", []byte("D"))
-		rows = d.rowUnless(taken(p.message) && len(p.start) > 0 || bytes.Equal(old.get("started_at"), c.get("started_at")), old)
+		old.Set("status", []byte("D"))
+		rows = d.rowUnless(taken(p.message) && len(p.start) > 0 || bytes.Equal(old.Get("started_at"), c.Get("started_at")), old)
 	}
 	if taken(p.message) {
 		if len(rows) > 0 {
 			return rows
 		}
-		c.set("status", []byte(p.message))
+		c.Set("status", []byte(p.message))
 	} else {
-		blood.bags[key] = append(blood.bags[key], &bag{dispensed: c.clone()})
+		blood.bags[key] = append(blood.bags[key], &bag{dispensed: c.Clone()})
 	}
 	return append(rows, d.rowUnless(false, c)...)
 }
@@ -205,15 +205,15 @@ func (e *Export) reaction(d *draft) []row.Row {
 	if p.status != "TR" && len(code) == 0 || equalFold(code, "NORXN") {
 		return d.other("transfusion_status", []byte(p.status))
 	}
-	c := e.sheet.cells()
+	c := e.sheet.Cells()
 	if fault := e.takePatient(c, d); fault != "" {
 		return d.fault(fault)
 	}
-	c.set("kind", []byte("reaction"))
-	c.set("detail", code)
-	c.set("at", p.at)
+	c.Set("kind", []byte("reaction"))
+	c.Set("detail", code)
+	c.Set("at", p.at)
 	if taken(p.message) {
-		c.set("status", []byte(p.message))
+		c.Set("status", []byte(p.message))
 	}
-	return []row.Row{d.row(c)}
+	return []row.Row{e.row(c, d)}
 }

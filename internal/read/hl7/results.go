@@ -14,38 +14,38 @@ func (e *Export) result(d *draft) []row.Row {
 	if hasNoResult(status) {
 		return d.other("observation_status", status)
 	}
-	c := e.sheet.cells()
+	c := e.sheet.Cells()
 	if fault := e.takePatient(c, d); fault != "" {
 		return d.fault(fault)
 	}
 	code, loinc, names := m.code(obx.field(3))
-	c.set("test", code)
-	c.set("loinc", loinc)
-	c.set("code_names", names)
-	c.set("result_id", m.part(obx.field(21), 1, 1))
+	c.Set("test", code)
+	c.Set("loinc", loinc)
+	c.Set("code_names", names)
+	c.Set("result_id", m.part(obx.field(21), 1, 1))
 	value := m.value(obx)
 	switch {
 	case equalFold(status, "X") && holdsDigit(value):
 		// It states that there is no result: a number beside it is none.
-		c.set("no_value", []byte("other"))
+		c.Set("no_value", []byte("other"))
 	case equalFold(status, "I") && len(value) == 0:
-		c.set("no_value", []byte("pending"))
+		c.Set("no_value", []byte("pending"))
 	default:
-		c.set("value_raw", value)
+		c.Set("value_raw", value)
 	}
-	c.set("bound", m.bound(obx.field(8)))
-	c.set("unit_raw", m.unit(obx.field(6)))
-	c.set("collected_at", d.collected())
+	c.Set("bound", m.bound(obx.field(8)))
+	c.Set("unit_raw", m.unit(obx.field(6)))
+	c.Set("collected_at", d.collected())
 	resulted := m.stamp(obx.field(19))
 	if len(resulted) == 0 {
 		resulted = m.stamp(d.find("OBR").field(22))
 	}
-	c.set("resulted_at", resulted)
+	c.Set("resulted_at", resulted)
 	if isPointOfCare(m.kind) {
-		c.set("point_of_care", []byte("true"))
+		c.Set("point_of_care", []byte("true"))
 	}
-	c.set("status", status)
-	return []row.Row{d.row(c)}
+	c.Set("status", status)
+	return []row.Row{e.row(c, d)}
 }
 
 // measure makes a row of measures from an OBX.
@@ -55,19 +55,19 @@ func (e *Export) measure(d *draft) []row.Row {
 	if hasNoResult(status) || equalFold(status, "X") || equalFold(status, "I") {
 		return d.other("observation_status", status)
 	}
-	c := e.sheet.cells()
+	c := e.sheet.Cells()
 	if fault := e.takePatient(c, d); fault != "" {
 		return d.fault(fault)
 	}
 	code, loinc, names := m.code(obx.field(3))
-	c.set("kind", code)
-	c.set("loinc", loinc)
-	c.set("code_names", names)
-	c.set("value_raw", m.value(obx))
-	c.set("unit_raw", m.unit(obx.field(6)))
-	c.set("measured_at", d.collected())
-	c.set("status", status)
-	return []row.Row{d.row(c)}
+	c.Set("kind", code)
+	c.Set("loinc", loinc)
+	c.Set("code_names", names)
+	c.Set("value_raw", m.value(obx))
+	c.Set("unit_raw", m.unit(obx.field(6)))
+	c.Set("measured_at", d.collected())
+	c.Set("status", status)
+	return []row.Row{e.row(c, d)}
 }
 
 // hasNoResult names the states of table 0085 that hold no result: not asked,
@@ -102,21 +102,25 @@ func (d *draft) collected() []byte {
 	return m.stamp(d.find("OBR").field(7))
 }
 
-// code gives the first code of a coded field, the one of its codes that is of
-// LOINC (table 0396: LN), and the names beside them.
+// code gives the first code of a coded field that is not of LOINC (table 0396:
+// LN), the one that is, and the names beside them. Where there is none but of
+// LOINC, that is both.
 func (m *message) code(field []byte) (code, loinc, names []byte) {
 	var all [][]byte
 	for _, first := range []int{1, 4} {
 		id, name, system := m.part(field, first, 1), m.part(field, first+1, 1), m.part(field, first+2, 1)
-		if len(code) == 0 {
-			code = id
-		}
-		if equalFold(system, "LN") && len(loinc) == 0 {
+		switch {
+		case equalFold(system, "LN") && len(loinc) == 0:
 			loinc = id
+		case len(code) == 0:
+			code = id
 		}
 		if len(name) > 0 {
 			all = append(all, name)
 		}
+	}
+	if len(code) == 0 {
+		code = loinc
 	}
 	if original := m.part(field, 9, 1); len(original) > 0 {
 		all = append(all, original)

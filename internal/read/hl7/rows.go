@@ -22,8 +22,7 @@ var columns = map[*contract.Table][]string{
 
 // sheet is the columns of the rows of one file.
 type sheet struct {
-	names []string
-	at    map[string]int
+	*row.Sheet
 	// stated are the fields that the site names.
 	stated []statedField
 }
@@ -36,27 +35,18 @@ type statedField struct {
 
 func newSheet(o Options) (*sheet, error) {
 	if o.Table == nil {
-		return &sheet{names: []string{}}, nil // A look, which reads no rows.
+		return &sheet{Sheet: row.NewSheet(nil)}, nil // A look, which reads no rows.
 	}
 	names := columns[o.Table]
 	if names == nil {
 		return nil, fmt.Errorf("found HL7 version 2 messages, from which no rows of %s are read: correct files: of this feed in site.yaml, or export the table as delimited text", o.Table.Name)
 	}
-	s := &sheet{names: append([]string(nil), names...), at: map[string]int{}}
-	for i, name := range s.names {
-		s.at[name] = i
-	}
+	s := &sheet{Sheet: row.NewSheet(names)}
 	for i := range o.Table.Columns {
 		c := &o.Table.Columns[i]
-		address, stated := o.Fields[c.Name]
-		if !stated {
-			continue
+		if address, stated := o.Fields[c.Name]; stated {
+			s.stated = append(s.stated, statedField{s.Column(c.Name), address, c.Kind == contract.Instant || c.Kind == contract.Date})
 		}
-		if _, there := s.at[c.Name]; !there {
-			s.at[c.Name] = len(s.names)
-			s.names = append(s.names, c.Name)
-		}
-		s.stated = append(s.stated, statedField{s.at[c.Name], address, c.Kind == contract.Instant || c.Kind == contract.Date})
 	}
 	return s, nil
 }
@@ -147,27 +137,15 @@ func (d *draft) find(name string) *segment {
 	return d.group.find(name)
 }
 
-// cells are the cells of a row that is being made.
-type cells struct {
-	sheet *sheet
-	texts [][]byte
-}
-
-func (s *sheet) cells() cells { return cells{s, make([][]byte, len(s.names))} }
-
-func (c cells) set(name string, text []byte) { c.texts[c.sheet.at[name]] = text }
-
-func (c cells) get(name string) []byte { return c.texts[c.sheet.at[name]] }
-
 // takeStated puts what stands in the fields that the site names in the place of
 // what stands in the usual ones.
-func (c cells) takeStated(d *draft) {
-	for _, f := range c.sheet.stated {
+func (s *sheet) takeStated(c row.Cells, d *draft) {
+	for _, f := range s.stated {
 		text := d.message.part(d.find(f.address.Segment).field(f.address.Field), f.address.Component, f.address.Sub)
 		if f.isTime {
 			text = d.message.iso(text, false)
 		}
-		c.texts[f.cell] = text
+		c.Texts[f.cell] = text
 	}
 }
 
@@ -225,9 +203,9 @@ func (e *Export) rows(m *message, blood *history, yield func(row.Row) bool) bool
 }
 
 // row finishes the cells of a draft.
-func (d *draft) row(c cells) row.Row {
-	c.takeStated(d)
-	return row.Row{Place: d.segment.no, Cells: c.texts}
+func (e *Export) row(c row.Cells, d *draft) row.Row {
+	e.sheet.takeStated(c, d)
+	return row.Row{Place: d.segment.no, Cells: c.Texts}
 }
 
 func (d *draft) other(kind string, code []byte) []row.Row {
@@ -249,12 +227,12 @@ func (e *Export) patients(m *message, yield func(row.Row) bool) bool {
 		r := row.Row{Place: s.no, Fault: m.fault}
 		if r.Fault == "" {
 			d := &draft{group: &group{message: m, patient: []*segment{s}}, segment: s}
-			c := e.sheet.cells()
+			c := e.sheet.Cells()
 			id, fault := m.patientID(s, e.o)
-			c.set("patient_id", id)
-			c.set("birth_date", m.stamp(s.field(7)))
-			c.set("sex", m.part(s.field(8), 1, 1))
-			if r = d.row(c); fault != "" && len(e.o.Fields["patient_id"].Segment) == 0 {
+			c.Set("patient_id", id)
+			c.Set("birth_date", m.stamp(s.field(7)))
+			c.Set("sex", m.part(s.field(8), 1, 1))
+			if r = e.row(c, d); fault != "" && len(e.o.Fields["patient_id"].Segment) == 0 {
 				r = row.Row{Place: s.no, Fault: fault}
 			}
 		}
@@ -312,7 +290,7 @@ func containsText(all [][]byte, text []byte) bool {
 func equalFold(text []byte, name string) bool { return strings.EqualFold(string(text), name) }
 
 // takePatient fills patient_id; fault says why it cannot be known.
-func (e *Export) takePatient(c cells, d *draft) (fault string) {
+func (e *Export) takePatient(c row.Cells, d *draft) (fault string) {
 	if _, stated := e.o.Fields["patient_id"]; stated {
 		return ""
 	}
@@ -321,6 +299,6 @@ func (e *Export) takePatient(c cells, d *draft) (fault string) {
 		return ""
 	}
 	id, fault := d.message.patientID(pid, e.o)
-	c.set("patient_id", id)
+	c.Set("patient_id", id)
 	return fault
 }
