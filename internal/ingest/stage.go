@@ -4,12 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"path/filepath"
 	"runtime"
 	"slices"
 	"sort"
 
 	"github.com/apache/arrow/go/v17/arrow"
+	"golang.org/x/sync/errgroup"
 
 	"thawline/internal/contract"
 	"thawline/internal/normalise"
@@ -149,7 +151,7 @@ func (r *run) eachPiece(ctx context.Context, export read.Export, mapper *normali
 			failed = use(p)
 		}
 		if p.output != nil {
-			release(p.output)
+			p.output.Release()
 		}
 		if failed != nil {
 			stop()
@@ -183,15 +185,6 @@ func normalised(mapper *normalise.Mapper, segment read.Stretch) (*normalise.Outp
 	output := batch.Finish()
 	segment.Release()
 	return output, err
-}
-
-func release(o *normalise.Output) {
-	for _, record := range o.Records {
-		record.Release()
-	}
-	if o.Problems != nil {
-		o.Problems.Release()
-	}
 }
 
 // fileSet is the reading's files, opened as their first rows come.
@@ -238,18 +231,20 @@ func (s *fileSet) put(name string, table *contract.Table, columns []contract.Col
 	return w.Write(record)
 }
 
+// close ends the files, several at once: each has rows left to encode.
 func (s *fileSet) close() ([]store.File, error) {
-	var files []store.File
-	for name, w := range s.writers {
-		f, err := w.Close()
-		if err != nil {
-			return nil, err
-		}
-		f.Name = name
-		files = append(files, f)
+	names := slices.Sorted(maps.Keys(s.writers))
+	files := make([]store.File, len(names))
+	var group errgroup.Group
+	group.SetLimit(runtime.GOMAXPROCS(0))
+	for i, name := range names {
+		group.Go(func() (err error) {
+			files[i], err = s.writers[name].Close()
+			files[i].Name = name
+			return err
+		})
 	}
-	sort.Slice(files, func(i, j int) bool { return files[i].Name < files[j].Name })
-	return files, nil
+	return files, group.Wait()
 }
 
 // abort gives up what close has not finished.

@@ -16,6 +16,20 @@ type Output struct {
 	// Problems has the columns of contract.Problems and may have no rows.
 	Problems arrow.Record
 	Counts   Counts
+
+	frames []*frame
+}
+
+// Release gives the memory of the records back; they must not be used after it.
+func (o *Output) Release() {
+	for _, record := range o.Records {
+		record.Release()
+	}
+	o.Problems.Release()
+	for _, f := range o.frames {
+		f.recycle()
+	}
+	o.Records, o.Problems, o.frames = nil, nil, nil
 }
 
 // Names of Counts.Counted.
@@ -73,7 +87,7 @@ type fault struct {
 // problemColumns are the columns of the problems table.
 var problemColumns = contract.Problems.SourceColumns()
 
-var problemSchema = contract.Schema(problemColumns)
+var problemSchema = schemaOf(contract.Problems, problemColumns)
 
 // NewBatch starts a batch of rows. Batches of one Mapper are independent.
 func (m *Mapper) NewBatch() *Batch {
@@ -134,9 +148,10 @@ func (b *Batch) SetAside(other string) {
 
 // Finish hands over what the rows became. The batch must not be used after it.
 func (b *Batch) Finish() *Output {
-	out := &Output{Records: map[string]arrow.Record{}, Problems: b.problems.record(), Counts: b.counts}
+	out := &Output{Records: map[string]arrow.Record{}, Problems: b.problems.record(), Counts: b.counts, frames: []*frame{b.problems}}
 	for name, f := range b.frames {
 		out.Records[name] = f.record()
+		out.frames = append(out.frames, f)
 	}
 	for code, n := range b.setAside {
 		out.Counts.SetAsideCodes[b.m.setAsideColumn()+"="+code] = *n

@@ -1,6 +1,8 @@
 package normalise
 
 import (
+	"sync"
+
 	"github.com/apache/arrow/go/v17/arrow"
 	"github.com/apache/arrow/go/v17/arrow/array"
 	"github.com/apache/arrow/go/v17/arrow/bitutil"
@@ -41,7 +43,34 @@ type series struct {
 	bits        []byte
 }
 
+// schemas holds the Arrow schema of each table, so that frames of one file serve
+// the next.
+var schemas sync.Map
+
+func schemaOf(t *contract.Table, columns []contract.Column) *arrow.Schema {
+	schema, _ := schemas.LoadOrStore(t, contract.Schema(columns))
+	return schema.(*arrow.Schema)
+}
+
+// frames holds used frames by schema, for use again: to grow one anew for each
+// stretch of a file costs more than to fill it.
+var frames struct {
+	mutex sync.Mutex
+	free  map[*arrow.Schema][]*frame
+}
+
+// sparePerSchema bounds the frames that are kept.
+const sparePerSchema = 48
+
+// newFrame gives an empty frame.
 func newFrame(schema *arrow.Schema, columns []contract.Column) *frame {
+	frames.mutex.Lock()
+	defer frames.mutex.Unlock()
+	if spare := frames.free[schema]; len(spare) > 0 {
+		f := spare[len(spare)-1]
+		frames.free[schema] = spare[:len(spare)-1]
+		return f
+	}
 	f := &frame{schema: schema, columns: make([]series, len(columns))}
 	for i, c := range columns {
 		f.columns[i].kind = c.Kind
@@ -50,6 +79,29 @@ func newFrame(schema *arrow.Schema, columns []contract.Column) *frame {
 		}
 	}
 	return f
+}
+
+// recycle takes back a frame whose record nobody reads any more.
+func (f *frame) recycle() {
+	f.rows = 0
+	for i := range f.columns {
+		s := &f.columns[i]
+		// What is kept of validity and of truths is as if it were new.
+		s.valid, s.nulls = nil, 0
+		if s.offsets != nil {
+			s.offsets = s.offsets[:1]
+		}
+		s.bytes, s.ints, s.reals, s.days, s.thousandths = s.bytes[:0], s.ints[:0], s.reals[:0], s.days[:0], s.thousandths[:0]
+		clear(s.bits)
+	}
+	frames.mutex.Lock()
+	defer frames.mutex.Unlock()
+	if frames.free == nil {
+		frames.free = map[*arrow.Schema][]*frame{}
+	}
+	if len(frames.free[f.schema]) < sparePerSchema {
+		frames.free[f.schema] = append(frames.free[f.schema], f)
+	}
 }
 
 // append adds a row; nothing of it is kept.
@@ -104,7 +156,8 @@ func (f *frame) append(row []slot) {
 	}
 }
 
-// record hands the rows over; the frame must not be used after it.
+// record hands the rows over. The frame must not be used until nobody reads the
+// record any more; then it may be recycled.
 func (f *frame) record() arrow.Record {
 	arrays := make([]arrow.Array, len(f.columns))
 	for i := range f.columns {

@@ -133,7 +133,7 @@ type Mapper struct {
 // that does not fit is a *HeaderError.
 func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, error) {
 	m := &Mapper{site: s, feed: f, table: f.Table, file: []byte(file.Name), width: len(header), columns: f.Table.SourceColumns(), at: map[string]int{}}
-	m.schema = contract.Schema(m.columns)
+	m.schema = schemaOf(m.table, m.columns)
 	for i, c := range m.columns {
 		m.at[c.Name] = i
 	}

@@ -3,6 +3,7 @@ package store
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"github.com/apache/arrow/go/v17/arrow"
 	"github.com/apache/arrow/go/v17/arrow/array"
@@ -16,7 +17,7 @@ import (
 // the engine live only until the next one is asked for.
 type chunk struct {
 	column contract.Column
-	// levels holds 1 for a value and 0 for a null; nil for a required column.
+	// levels holds 1 for a value and 0 for a null; empty for a required column.
 	levels []int16
 	// Of these, one holds the values without the nulls, by the column's kind.
 	ints   []int64
@@ -26,6 +27,51 @@ type chunk struct {
 	text   []byte
 	ends   []int
 	cells  []parquet.ByteArray
+}
+
+// chunks holds used chunks by kind for the next file: to grow them anew costs as
+// much as to fill them.
+var chunks struct {
+	mutex sync.Mutex
+	free  map[contract.Kind][]chunk
+}
+
+// spareChunks bounds the chunks of a kind that are kept.
+const spareChunks = 40
+
+// newChunk gives an empty chunk for a column.
+func newChunk(column contract.Column) chunk {
+	chunks.mutex.Lock()
+	defer chunks.mutex.Unlock()
+	var c chunk
+	if spare := chunks.free[column.Kind]; len(spare) > 0 {
+		c = spare[len(spare)-1]
+		chunks.free[column.Kind] = spare[:len(spare)-1]
+	}
+	c.column = column
+	return c
+}
+
+// recycle takes back chunks that no writer uses any more.
+func recycle(used []chunk) {
+	chunks.mutex.Lock()
+	defer chunks.mutex.Unlock()
+	if chunks.free == nil {
+		chunks.free = map[contract.Kind][]chunk{}
+	}
+	for i := range used {
+		c := &used[i]
+		c.empty()
+		if kind := c.column.Kind; len(chunks.free[kind]) < spareChunks {
+			chunks.free[kind] = append(chunks.free[kind], *c)
+		}
+	}
+}
+
+// empty forgets the rows.
+func (c *chunk) empty() {
+	c.levels, c.ints, c.days, c.reals, c.truths = c.levels[:0], c.ints[:0], c.days[:0], c.reals[:0], c.truths[:0]
+	c.text, c.ends, c.cells = c.text[:0], c.ends[:0], c.cells[:0]
 }
 
 // add appends rows from up to, but not including, to.
@@ -124,6 +170,10 @@ const decimalLimit = 1_000_000_000_000_000_000 // 10^contract.DecimalPrecision
 // flush writes what was gathered as one column chunk and forgets it.
 func (c *chunk) flush(to file.ColumnChunkWriter) error {
 	var err error
+	levels := c.levels
+	if c.column.Required {
+		levels = nil
+	}
 	switch w := to.(type) {
 	case *file.ByteArrayColumnChunkWriter:
 		c.cells = c.cells[:0]
@@ -132,23 +182,22 @@ func (c *chunk) flush(to file.ColumnChunkWriter) error {
 			c.cells = append(c.cells, parquet.ByteArray(c.text[start:end:end]))
 			start = end
 		}
-		_, err = w.WriteBatch(c.cells, c.levels, nil)
+		_, err = w.WriteBatch(c.cells, levels, nil)
 	case *file.Int64ColumnChunkWriter:
-		_, err = w.WriteBatch(c.ints, c.levels, nil)
+		_, err = w.WriteBatch(c.ints, levels, nil)
 	case *file.Int32ColumnChunkWriter:
-		_, err = w.WriteBatch(c.days, c.levels, nil)
+		_, err = w.WriteBatch(c.days, levels, nil)
 	case *file.Float64ColumnChunkWriter:
-		_, err = w.WriteBatch(c.reals, c.levels, nil)
+		_, err = w.WriteBatch(c.reals, levels, nil)
 	case *file.BooleanColumnChunkWriter:
-		_, err = w.WriteBatch(c.truths, c.levels, nil)
+		_, err = w.WriteBatch(c.truths, levels, nil)
 	default:
 		err = fmt.Errorf("no way to write a %T", to)
 	}
 	if err != nil {
 		return fmt.Errorf("column %s: %w", c.column.Name, err)
 	}
-	c.levels, c.ints, c.days, c.reals, c.truths = c.levels[:0], c.ints[:0], c.days[:0], c.reals[:0], c.truths[:0]
-	c.text, c.ends = c.text[:0], c.ends[:0]
+	c.empty()
 	return nil
 }
 

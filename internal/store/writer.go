@@ -97,7 +97,7 @@ func NewWriter(path string, t *contract.Table, columns []contract.Column) (*Writ
 	}
 	w := &Writer{path: path, columns: columns, chunks: make([]chunk, len(columns)), sink: newSink(f)}
 	for i, c := range columns {
-		w.chunks[i].column = c
+		w.chunks[i] = newChunk(c)
 	}
 	w.file = file.NewParquetWriter(w.sink, root, file.WithWriterProps(properties(columns)), file.WithWriteMetadata(facts))
 	return w, nil
@@ -290,6 +290,7 @@ func (w *Writer) Close() (File, error) {
 		return File{}, err
 	}
 	w.done = true
+	recycle(w.chunks)
 	return File{Path: w.path, SHA256: hex.EncodeToString(w.sink.hash.Sum(nil)), Rows: w.total, Bytes: w.sink.bytes}, nil
 }
 
@@ -316,6 +317,7 @@ func (w *Writer) Abort() {
 		return
 	}
 	w.done = true
+	recycle(w.chunks)
 	w.sink.file.Close()
 	os.Remove(w.path)
 }

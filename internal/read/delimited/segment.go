@@ -21,7 +21,7 @@ type Segment struct {
 // Release gives the segment's memory back. Neither it nor any cell of it may be
 // used after.
 func (s *Segment) Release() {
-	buffers.Put(s.text[:0])
+	buffers.put(s.text)
 	s.text = nil
 }
 
