@@ -67,6 +67,7 @@ type Definition struct {
 	Apart bool
 
 	points, answer string
+	means          []meaning
 }
 
 var (
@@ -83,6 +84,7 @@ var (
 //	--            judged: count; Judged
 //	--            share: share of judged, appropriate; Share appropriate
 //	-- answer:    n: count; Appropriate
+//	-- means:     judged: month, mark appropriate|under-dosed (see parseMeans; optional)
 //	-- adds up:   no (only where neither rows nor columns add up to a total)
 //	-- not known: what is left out
 //
@@ -117,7 +119,7 @@ func Parse(file, text string) (*Definition, error) {
 			continue
 		}
 		rest := strings.TrimSpace(body)
-		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "adds up", "not known"}, word) && strings.HasPrefix(body, " "+word) {
+		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "means", "adds up", "not known"}, word) && strings.HasPrefix(body, " "+word) {
 			if seen[word] {
 				return nil, fault("header line %q stands twice", word)
 			}
@@ -141,6 +143,12 @@ func Parse(file, text string) (*Definition, error) {
 			} else {
 				d.Answer = append(d.Answer, c)
 			}
+		case "means":
+			m, err := parseMeans(rest)
+			if err != nil {
+				return nil, fault("%v", err)
+			}
+			d.means = append(d.means, m)
 		case "adds up":
 			if rest != "no" {
 				return nil, fault("adds up is %q, wanted \"no\" or no such line", rest)
@@ -149,7 +157,7 @@ func Parse(file, text string) (*Definition, error) {
 		case "not known":
 			d.NotKnown = strings.TrimSpace(d.NotKnown + " " + rest)
 		default:
-			return nil, fault("a header line that begins with none of reads, points, answer, adds up, not known")
+			return nil, fault("a header line that begins with none of reads, points, answer, means, adds up, not known")
 		}
 	}
 	for _, word := range []string{"reads", "points", "answer"} {
@@ -165,6 +173,9 @@ func Parse(file, text string) (*Definition, error) {
 				}
 			}
 		}
+	}
+	if err := d.checkMeans(); err != nil {
+		return nil, err
 	}
 	points, answer, found := strings.Cut("\n"+strings.Join(lines[end:], "\n"), "\n-- answer\n")
 	if !found {

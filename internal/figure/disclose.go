@@ -11,10 +11,12 @@ package figure
 //
 // Zeros stay, unless nothing else can cover a neighbour. small 0 or 1 hides
 // nothing.
-func (f *Figure) Disclose(small int64) {
-	if small <= 1 {
-		return
-	}
+//
+// It works within one figure; Together works over all figures of a pack.
+func (f *Figure) Disclose(small int64) { Together([]*Figure{f}, nil, small) }
+
+// mask says which cells are hidden, looking at this figure alone.
+func (f *Figure) mask(small int64) *mask {
 	counts := countColumns(f.Points)
 	hidden := make([][]bool, len(f.Rows))
 	at := func(r, c int) int64 { n, _ := f.Rows[r][c].Value.(int64); return n }
@@ -92,11 +94,16 @@ func (f *Figure) Disclose(small int64) {
 			}
 		}
 	}
+	return &mask{hidden, f.maskAnswer(small, taken)}
+}
+
+// apply takes away what the mask hides, and what is made from it.
+func (f *Figure) apply(m *mask) {
 	for r := range f.Rows {
 		for i, c := range f.Points {
-			hide := hidden[r][i]
+			hide := m.points[r][i]
 			for _, from := range c.From {
-				hide = hide || hidden[r][f.Index(from)]
+				hide = hide || m.points[r][f.Index(from)]
 			}
 			if hide {
 				f.Rows[r][i] = Cell{Hidden: true}
@@ -104,10 +111,20 @@ func (f *Figure) Disclose(small int64) {
 			}
 		}
 	}
-	f.discloseAnswer(small, taken)
+	for _, c := range f.Answer {
+		gone := m.answers[c.Name]
+		for _, from := range c.From {
+			gone = gone || m.answers[from]
+		}
+		if gone {
+			f.Values[c.Name] = Cell{Hidden: true}
+			f.HiddenCells++
+		}
+	}
 }
 
-func (f *Figure) discloseAnswer(small int64, taken map[int64]bool) {
+// maskAnswer hides a value of the answer that is small, or repeats a hidden cell.
+func (f *Figure) maskAnswer(small int64, taken map[int64]bool) map[string]bool {
 	hide := map[string]bool{}
 	for _, c := range f.Answer {
 		if n, ok := f.Values[c.Name].Value.(int64); ok && c.Kind == Count && n > 0 && (n < small || taken[n]) {
@@ -119,16 +136,7 @@ func (f *Figure) discloseAnswer(small int64, taken map[int64]bool) {
 	if hasN && hasOf && of > n && of-n < small {
 		hide["n"] = true
 	}
-	for _, c := range f.Answer {
-		gone := hide[c.Name]
-		for _, from := range c.From {
-			gone = gone || hide[from]
-		}
-		if gone {
-			f.Values[c.Name] = Cell{Hidden: true}
-			f.HiddenCells++
-		}
-	}
+	return hide
 }
 
 // pairs lists the columns of which one is a part of the other: those from
