@@ -26,10 +26,13 @@ type meaning struct {
 	by []string
 	// inRows says that only all rows together count this.
 	inRows bool
+	// sumOf, of an answer, are points columns that it is the sum of, over all rows.
+	sumOf []string
 }
 
 type condition struct {
 	column string
+	not    bool
 	values []string
 }
 
@@ -40,13 +43,18 @@ var meansForm = regexp.MustCompile(`^(answer )?([a-z0-9_]+(?: \+ [a-z0-9_]+)*): 
 //	appropriate: month, mark appropriate
 //	one + two + more: year, outcome transfused, in rows
 //	episodes: period, by mark, by because
-//	answer of: period, mark appropriate|under-dosed|non-bleeding|unsupported
+//	answer of: period, mark appropriate|under-dosed, basis not circuit_prime
+//	answer n: sum of one + two
 func parseMeans(text string) (meaning, error) {
 	m := meansForm.FindStringSubmatch(text)
 	if m == nil {
 		return meaning{}, fmt.Errorf("%q is no meaning, wanted \"column: period, mark appropriate\" or \"answer n: …\"", text)
 	}
 	one := meaning{answer: m[1] != "", columns: strings.Split(m[2], " + ")}
+	if rest, found := strings.CutPrefix(m[3], "sum of "); found && one.answer {
+		one.sumOf = strings.Split(rest, " + ")
+		return one, nil
+	}
 	for _, part := range strings.Split(m[3], ",") {
 		word, rest, _ := strings.Cut(strings.TrimSpace(part), " ")
 		switch {
@@ -57,9 +65,10 @@ func parseMeans(text string) (meaning, error) {
 		case word == "in" && rest == "rows":
 			one.inRows = true
 		case nameForm.MatchString(word) && rest != "":
-			one.in = append(one.in, condition{word, strings.Split(rest, "|")})
+			rest, not := strings.CutPrefix(rest, "not ")
+			one.in = append(one.in, condition{word, not, strings.Split(rest, "|")})
 		default:
-			return meaning{}, fmt.Errorf("%q is no condition, wanted month, period, year or history, \"COLUMN value|value\", \"by COLUMN\" or \"in rows\"", strings.TrimSpace(part))
+			return meaning{}, fmt.Errorf("%q is no condition, wanted month, period, year or history, \"COLUMN value|value\", \"COLUMN not value\", \"by COLUMN\" or \"in rows\"", strings.TrimSpace(part))
 		}
 	}
 	if one.when == "" {
@@ -81,6 +90,11 @@ func (d *Definition) checkMeans() error {
 		for _, name := range m.columns {
 			if !slices.ContainsFunc(columns, func(c Column) bool { return c.Name == name && c.Kind == Count }) {
 				return fmt.Errorf("%s: means tells of %q, which is no count column", d.Path, name)
+			}
+		}
+		for _, name := range m.sumOf {
+			if !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == name && c.Kind == Count }) {
+				return fmt.Errorf("%s: means of %s is a sum of %q, which is no count column of the points", d.Path, m.columns[0], name)
 			}
 		}
 		for _, name := range append(slices.Clone(m.by), map[bool]string{true: "month"}[m.when == "month"]) {
@@ -169,7 +183,7 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 			ok = ok && month >= a.spans.first(m.when)
 		}
 		for _, c := range m.in {
-			ok = ok && slices.Contains(c.values, values[slices.Index(a.columns, c.column)])
+			ok = ok && slices.Contains(c.values, values[slices.Index(a.columns, c.column)]) != c.not
 		}
 		for _, name := range m.by {
 			ok = ok && row != nil && values[slices.Index(a.columns, name)] == label(name)

@@ -14,8 +14,6 @@ type vector map[int]uint64
 // prime is 2^31 − 1: a product of two coefficients fits 64 bits.
 const prime = 1<<31 - 1
 
-func plus(a, b uint64) uint64 { return (a + b) % prime }
-
 // unit is the sum of the unit vectors of some coordinates.
 func unit(at ...int) vector {
 	v := vector{}

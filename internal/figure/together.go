@@ -1,6 +1,9 @@
 package figure
 
-import "slices"
+import (
+	"fmt"
+	"slices"
+)
 
 // Together discloses all figures of a pack at once. Each is masked by itself
 // (see Disclose); then no count under small, and no rest of a share under it,
@@ -38,27 +41,29 @@ type mask struct {
 
 // shown is one count of a pack with its vector.
 type shown struct {
+	figure *Figure
+	// row is -1 for a value of the answer.
+	row    int
+	column string
 	value  int64
-	answer bool
 	at     vector
-	hidden *bool
-	// name is the answer's, whose hidden flag lies in a map.
-	name string
-	mask *mask
+	mask   *mask
 }
 
+func (s *shown) answer() bool { return s.row < 0 }
+
 func (s *shown) isHidden() bool {
-	if s.answer {
-		return s.mask.answers[s.name]
+	if s.answer() {
+		return s.mask.answers[s.column]
 	}
-	return *s.hidden
+	return s.mask.points[s.row][s.figure.Index(s.column)]
 }
 
 func (s *shown) hide() {
-	if s.answer {
-		s.mask.answers[s.name] = true
+	if s.answer() {
+		s.mask.answers[s.column] = true
 	} else {
-		*s.hidden = true
+		s.mask.points[s.row][s.figure.Index(s.column)] = true
 	}
 }
 
@@ -71,6 +76,89 @@ type equations struct {
 	guarded []vector
 }
 
+// Equation is what one count of a pack says to a reader who adds and subtracts:
+// the sum of Of, groups of episodes with how often each counts, is Value.
+type Equation struct {
+	// Count names the count: figure, row and column, or figure and answer.
+	Count string
+	Value int64
+	// Guarded says that nobody may work it out.
+	Guarded bool
+	Of      map[int]int64
+}
+
+// Equations lists what the counts of figures say that are not hidden, and the
+// sums that hold whatever they are (Value 0, no Count). A check of a pack by
+// other means than Together's starts from here.
+func Equations(figures []*Figure, atoms *Atoms, small int64) []Equation {
+	masks := make([]*mask, len(figures))
+	q := equationsOf(figures, masks, atoms, small)
+	whole := func(v vector) map[int]int64 {
+		of := map[int]int64{}
+		for i, x := range v {
+			if of[i] = int64(x); x > prime/2 {
+				of[i] -= prime
+			}
+		}
+		return of
+	}
+	var all []Equation
+	for _, c := range q.cells {
+		name := fmt.Sprintf("%s answer %s", c.figure.Name, c.column)
+		if !c.answer() {
+			name = fmt.Sprintf("%s row %d %s", c.figure.Name, c.row+1, c.column)
+		}
+		all = append(all, Equation{name, c.value, c.value > 0 && c.value < small, whole(c.at)})
+	}
+	for _, sum := range q.sums {
+		all = append(all, Equation{Of: whole(sum)})
+	}
+	return all
+}
+
+// Wrong lists what figures, before disclosure, say to count and do not: a
+// meaning that is not true would guard the wrong numbers.
+func (a *Atoms) Wrong(figures []*Figure) []string {
+	q := equationsOf(figures, make([]*mask, len(figures)), a, 0)
+	var wrong []string
+	// A count that no figure explains is known from its own equation.
+	alone := map[int]int64{}
+	size := func(v vector) int64 {
+		sum := int64(0)
+		for i, x := range v {
+			n := alone[i]
+			if i < len(a.sizes) {
+				n = a.sizes[i]
+			}
+			if x > prime/2 {
+				n = -n
+			}
+			sum += n
+		}
+		return sum
+	}
+	for _, c := range q.cells {
+		if len(c.at) == 1 {
+			for i := range c.at {
+				if i >= len(a.sizes) {
+					alone[i] = c.value
+				}
+			}
+		}
+	}
+	for _, c := range q.cells {
+		if found := size(c.at); found != c.value {
+			wrong = append(wrong, fmt.Sprintf("%s row %d (0: answer) %s is %d, its meaning counts %d", c.figure.Name, c.row+1, c.column, c.value, found))
+		}
+	}
+	for _, sum := range q.sums {
+		if found := size(sum); found != 0 {
+			wrong = append(wrong, fmt.Sprintf("columns that add up (in rows) are %d off their meaning", found))
+		}
+	}
+	return wrong
+}
+
 // equationsOf writes a pack's counts as vectors over its atoms, and further
 // coordinates for counts that no figure explains.
 func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *equations {
@@ -81,10 +169,8 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 		counts := countColumns(f.Points)
 		for r, row := range f.Rows {
 			for _, c := range counts {
+				// A hidden count has lost its value, and still its place in sums.
 				value, ok := row[c].Value.(int64)
-				if !ok {
-					continue
-				}
 				var at vector
 				if m, told := f.meaningOf(f.Points[c].Name, false); told {
 					at = unit(atoms.of(f, m, row)...)
@@ -93,7 +179,10 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 					next++
 				}
 				cells[[2]int{r, c}] = at
-				q.cells = append(q.cells, &shown{value: value, at: at, hidden: &masks[i].points[r][c], mask: masks[i]})
+				if !ok {
+					continue
+				}
+				q.cells = append(q.cells, &shown{f, r, f.Points[c].Name, value, at, masks[i]})
 				if value > 0 && value < small {
 					q.guarded = append(q.guarded, at)
 				}
@@ -110,31 +199,28 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 			if !m.inRows {
 				continue
 			}
-			sum := vector{}
-			for r := range f.Rows {
-				for _, name := range m.columns {
-					for k, x := range cells[[2]int{r, f.Index(name)}] {
-						sum[k] = plus(sum[k], x)
-					}
-				}
-			}
-			q.sums = append(q.sums, sum.less(unit(atoms.of(f, m, nil)...)))
+			q.sums = append(q.sums, total(f, cells, m.columns).less(unit(atoms.of(f, m, nil)...)))
 		}
 		answers := map[string]vector{}
 		for _, c := range f.Answer {
-			value, ok := f.Values[c.Name].Value.(int64)
-			if !ok || c.Kind != Count {
+			if c.Kind != Count {
 				continue
 			}
+			value, ok := f.Values[c.Name].Value.(int64)
 			var at vector
-			if m, told := f.meaningOf(c.Name, true); told {
+			if m, told := f.meaningOf(c.Name, true); told && m.sumOf != nil {
+				at = total(f, cells, m.sumOf)
+			} else if told {
 				at = unit(atoms.of(f, m, nil)...)
 			} else {
 				at = unit(next)
 				next++
 			}
 			answers[c.Name] = at
-			q.cells = append(q.cells, &shown{value: value, at: at, answer: true, name: c.Name, mask: masks[i]})
+			if !ok {
+				continue
+			}
+			q.cells = append(q.cells, &shown{f, -1, c.Name, value, at, masks[i]})
 			if value > 0 && value < small {
 				q.guarded = append(q.guarded, at)
 			}
@@ -148,13 +234,24 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 	return q
 }
 
+// total is the sum of some columns over all rows.
+func total(f *Figure, cells map[[2]int]vector, columns []string) vector {
+	sum := vector{}
+	for r := range f.Rows {
+		for _, name := range columns {
+			sum.addTimes(cells[[2]int{r, f.Index(name)}], 1)
+		}
+	}
+	return sum
+}
+
 func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 	q := equationsOf(figures, masks, atoms, small)
 	// Sentences before tables, larger counts before smaller; zeros are hidden last.
 	slices.SortStableFunc(q.cells, func(a, b *shown) int {
 		switch {
-		case a.answer != b.answer:
-			if a.answer {
+		case a.answer() != b.answer():
+			if a.answer() {
 				return -1
 			}
 			return 1

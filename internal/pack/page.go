@@ -95,13 +95,9 @@ type figures struct {
 	atOnce chan struct{}
 }
 
-func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
+// panel says and draws a figure that is disclosed already.
+func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	in := fs.in
-	f, err := fs.defined[p.Figure].Run(ctx, fs.e)
-	if err != nil {
-		return panel{}, err
-	}
-	f.Disclose(in.format.Small)
 	out := panel{ID: "f-" + p.Figure, Asks: p.Asks, Says: f.Say(p, in.format, figure.When{Period: in.period(), Span: in.span()}), Beside: p.Beside, LeftOut: f.NotKnown}
 	for n := 2; fs.ids[out.ID]; n++ {
 		out.ID = fmt.Sprintf("f-%s-%d", p.Figure, n)
@@ -188,7 +184,7 @@ func (fs *figures) panel(ctx context.Context, p figure.Panel) (panel, error) {
 		}
 		out.Rows = append(out.Rows, cells)
 	}
-	return out, nil
+	return out
 }
 
 func numeric(c figure.Column) bool {
@@ -259,6 +255,29 @@ func (in *input) yearFrom() string {
 	return min(from, in.from)
 }
 
+// run asks for the figures of every panel, by section, and discloses them
+// together before anything is said or drawn.
+func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition) ([][]*figure.Figure, error) {
+	bySection := make([][]*figure.Figure, len(d.Sections))
+	var all []*figure.Figure
+	for i, s := range d.Sections {
+		for _, p := range s.Panels {
+			f, err := defined[p.Figure].Run(ctx, e)
+			if err != nil {
+				return nil, err
+			}
+			bySection[i] = append(bySection[i], f)
+			all = append(all, f)
+		}
+	}
+	atoms, err := figure.LoadAtoms(ctx, e, all, figure.Spans{From: in.from, To: in.to, YearFrom: in.yearFrom(), HistoryFrom: in.historyFrom})
+	if err != nil {
+		return nil, err
+	}
+	figure.Together(all, atoms, in.format.Small)
+	return bySection, nil
+}
+
 // committee builds the page's content: all panels first, since the first
 // section is made from the figures of the others.
 func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, error) {
@@ -268,14 +287,14 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 	if p.Confidentiality == "" {
 		p.Confidentiality = "Confidential: for the transfusion committee."
 	}
+	run, err := in.run(ctx, e, d, defined)
+	if err != nil {
+		return nil, err
+	}
 	for i, s := range d.Sections {
 		one := section{ID: fmt.Sprintf("s%d", i+1), Title: s.Section, Intro: s.Intro, NotRun: s.NotRun}
-		for _, wanted := range s.Panels {
-			made, err := fs.panel(ctx, wanted)
-			if err != nil {
-				return nil, err
-			}
-			one.Panels = append(one.Panels, made)
+		for j, wanted := range s.Panels {
+			one.Panels = append(one.Panels, fs.panel(wanted, run[i][j]))
 		}
 		p.Sections = append(p.Sections, one)
 	}
@@ -292,7 +311,6 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 		case "decisions":
 			one.Decisions = &decisions{fs.decisions(d)}
 		case "judged":
-			var err error
 			if one.Judged, err = in.judged(); err != nil {
 				return nil, err
 			}

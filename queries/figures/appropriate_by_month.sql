@@ -9,6 +9,12 @@
 --            of: count; Judged
 --            not_known: count; Undetermined
 --            recorded: count; Appropriate if inferred bleeding is left out
+-- means:     appropriate: month, mark appropriate
+--            judged: month, mark appropriate|under-dosed|non-bleeding|unsupported
+--            answer n: period, mark appropriate
+--            answer of: period, mark appropriate|under-dosed|non-bleeding|unsupported
+--            answer not_known: period, mark undetermined
+--            answer recorded: period, mark_recorded appropriate
 -- not known: undetermined episodes are in neither number
 SELECT
     months.month AS month,

@@ -8,6 +8,10 @@
 -- answer:    n: count; Appropriate
 --            of: count; Judged
 --            places: units; Places shown by name
+-- means:     appropriate: year, mark appropriate, in rows
+--            judged: year, mark appropriate|under-dosed|non-bleeding|unsupported, in rows
+--            answer n: sum of appropriate
+--            answer of: sum of judged
 -- not known: undetermined episodes are left out; places with few judged episodes are pooled as other
 WITH
 

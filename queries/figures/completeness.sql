@@ -8,6 +8,9 @@
 -- answer:    n: count; Episodes marked undetermined
 --            of: count; Episodes in which plasma was given, or whose fate is not known
 --            not_known: count; Undetermined
+-- means:     answer n: period, mark undetermined, outcome transfused|unknown
+--            answer of: period, outcome transfused|unknown
+--            answer not_known: period, mark undetermined, outcome transfused|unknown
 -- adds up:   no
 -- not known: an episode of unknown fate counts as given here: whether it was cannot be said
 SELECT

@@ -13,6 +13,8 @@
 --            not_known: count; Without a pair
 --            tested: count; Any test after
 --            given: count; Given
+-- means:     answer of: sum of pairs
+--            answer given: year, outcome transfused
 -- not known: episodes without an INR on both sides, or where either is a bound of the method
 WITH
 

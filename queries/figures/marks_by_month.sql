@@ -14,6 +14,18 @@
 --            of: count; Episodes
 --            not_known: count; Undetermined
 --            set_apart: count; Set apart
+-- means:     appropriate: month, mark appropriate
+--            under_dosed: month, mark under-dosed
+--            non_bleeding: month, mark non-bleeding
+--            unsupported: month, mark unsupported
+--            undetermined: month, mark undetermined
+--            set_apart: month, mark set-apart
+--            wasted: month, mark wasted
+--            returned: month, mark returned
+--            answer n: period, mark appropriate|under-dosed|non-bleeding|unsupported
+--            answer of: period
+--            answer not_known: period, mark undetermined
+--            answer set_apart: period, mark set-apart
 -- not known: undetermined episodes stand beside the judged ones, never among them
 SELECT
     months.month AS month,

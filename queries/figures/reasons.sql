@@ -5,6 +5,8 @@
 --            because: label; Because
 --            episodes: count; Episodes
 -- answer:    of: count; Episodes
+-- means:     episodes: period, by mark, by because
+--            answer of: period
 SELECT
     period_episodes.mark AS mark,
     period_episodes.because AS because,

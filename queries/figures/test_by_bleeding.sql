@@ -10,6 +10,10 @@
 --            of: count; Episodes given
 --            not_known: count; Bleeding not known
 --            no_test: count; Without a clotting test before
+-- means:     recorded + inferred + not_found + not_known: year, outcome transfused, in rows
+--            answer n: sum of not_found
+--            answer of: sum of recorded + inferred + not_found + not_known
+--            answer not_known: sum of not_known
 -- not known: a procedure without recorded bleeding counts as bleeding not known
 WITH
 

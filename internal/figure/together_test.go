@@ -1,0 +1,272 @@
+package figure
+
+import (
+	"context"
+	"fmt"
+	"math/big"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"thawline/internal/engine"
+)
+
+// rational is a solver of linear equations over the fractions, written for the
+// tests alone: what an attacker with paper would do with every number shown.
+type rational struct{ rows [][]*big.Rat }
+
+func dense(of map[int]int64, width int) []*big.Rat {
+	v := make([]*big.Rat, width)
+	for i := range v {
+		v[i] = new(big.Rat).SetInt64(of[i])
+	}
+	return v
+}
+
+func (q *rational) reduce(v []*big.Rat) int {
+	for _, row := range q.rows {
+		at := 0
+		for row[at].Sign() == 0 {
+			at++
+		}
+		if v[at].Sign() != 0 {
+			x := new(big.Rat).Set(v[at])
+			for i := range v {
+				v[i].Sub(v[i], new(big.Rat).Mul(x, row[i]))
+			}
+		}
+	}
+	for i := range v {
+		if v[i].Sign() != 0 {
+			return i
+		}
+	}
+	return -1
+}
+
+func (q *rational) add(v []*big.Rat) {
+	if at := q.reduce(v); at >= 0 {
+		x := new(big.Rat).Inv(v[at])
+		for i := range v {
+			v[i].Mul(v[i], x)
+		}
+		q.rows = append(q.rows, v)
+	}
+}
+
+// exposed lists the guarded counts of before that follow from after.
+func exposed(before, after []Equation) []string {
+	width := 0
+	for _, e := range append(append([]Equation{}, before...), after...) {
+		for i := range e.Of {
+			width = max(width, i+1)
+		}
+	}
+	q := &rational{}
+	for _, e := range after {
+		q.add(dense(e.Of, width))
+	}
+	var names []string
+	for _, e := range before {
+		if e.Guarded && q.reduce(dense(e.Of, width)) < 0 {
+			names = append(names, e.Count)
+		}
+	}
+	return names
+}
+
+// hospital makes a table of invented episodes and four figures over it that
+// share numbers: marks by month, the share of good ones, reasons, and places.
+func hospital(t *testing.T, e *engine.Engine, seed uint64, episodes int) ([]*Figure, *Atoms) {
+	t.Helper()
+	ctx := context.Background()
+	r := rand.New(rand.NewPCG(seed, 1))
+	var rows []string
+	for i := range episodes {
+		mark := []string{"good", "good", "good", "poor", "poor", "bad"}[r.IntN(6)]
+		rows = append(rows, fmt.Sprintf("(%d, '2026-0%d', '%s', '%s because %d', 'ward %d')", i, 1+r.IntN(3), mark, mark, r.IntN(3), r.IntN(4)))
+	}
+	if err := e.Exec(ctx, "invented", "CREATE OR REPLACE TABLE episodes AS SELECT * FROM (VALUES "+strings.Join(rows, ", ")+") AS v(id, month, mark, because, place)"); err != nil {
+		t.Fatal(err)
+	}
+	var figures []*Figure
+	for name, text := range map[string]string{
+		"marks": `-- marks: What?
+--
+-- reads:     episodes
+-- points:    month: month; Month
+--            good: count; Good
+--            poor: count; Poor
+--            bad: count; Bad
+-- answer:    of: count; All
+-- means:     good: month, mark good
+--            poor: month, mark poor
+--            bad: month, mark bad
+--            answer of: history
+SELECT month, count(*) FILTER (mark = 'good') AS good, count(*) FILTER (mark = 'poor') AS poor, count(*) FILTER (mark = 'bad') AS bad FROM episodes GROUP BY month ORDER BY month
+-- answer
+SELECT count(*) AS of FROM episodes`,
+		"share": `-- share: What?
+--
+-- reads:     episodes
+-- points:    month: month; Month
+--            good: count; Good
+--            judged: count; Judged
+--            share: share of good, judged; Share
+-- answer:    n: count; Good
+--            of: count; Judged
+-- means:     good: month, mark good
+--            judged: month, mark good|poor
+--            answer n: period, mark good
+--            answer of: period, mark not bad
+SELECT month, count(*) FILTER (mark = 'good') AS good, count(*) FILTER (mark <> 'bad') AS judged, count(*) FILTER (mark = 'good') / greatest(count(*) FILTER (mark <> 'bad'), 1) AS share FROM episodes GROUP BY month ORDER BY month
+-- answer
+SELECT count(*) FILTER (mark = 'good') AS n, count(*) FILTER (mark <> 'bad') AS of FROM episodes WHERE month = '2026-03'`,
+		"reasons": `-- reasons: What?
+--
+-- reads:     episodes
+-- points:    because: label; Because
+--            episodes: count; Episodes
+-- answer:    of: count; All
+-- means:     episodes: period, by because
+--            answer of: period
+SELECT because, count(*) AS episodes FROM episodes WHERE month = '2026-03' GROUP BY because ORDER BY because
+-- answer
+SELECT count(*) AS of FROM episodes WHERE month = '2026-03'`,
+		"places": `-- places: What?
+--
+-- reads:     episodes
+-- points:    ward: label; Place
+--            good: count; Good
+--            rest: count; Rest
+-- answer:    n: count; Good
+-- means:     good: history, mark good, in rows
+--            good + rest: history, in rows
+--            answer n: sum of good
+SELECT place AS ward, count(*) FILTER (mark = 'good') AS good, count(*) FILTER (mark <> 'good') AS rest FROM episodes GROUP BY place ORDER BY place
+-- answer
+SELECT sum(points.good)::BIGINT AS n FROM points`,
+	} {
+		d, err := Parse(name+".sql", text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f, err := d.Run(ctx, e)
+		if err != nil {
+			t.Fatal(err)
+		}
+		figures = append(figures, f)
+	}
+	sortFigures(figures)
+	atoms, err := LoadAtoms(ctx, e, figures, Spans{From: "2026-03", To: "2026-03", YearFrom: "2026-01", HistoryFrom: "2026-01"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return figures, atoms
+}
+
+func sortFigures(figures []*Figure) {
+	for i := range figures {
+		for j := i; j > 0 && figures[j].Name < figures[j-1].Name; j-- {
+			figures[j], figures[j-1] = figures[j-1], figures[j]
+		}
+	}
+}
+
+// TestNobodyWorksOutAHiddenCount: every figure by itself hides enough, and still
+// the attacker finds small counts from several together; disclosed together,
+// none.
+func TestNobodyWorksOutAHiddenCount(t *testing.T) {
+	ctx := context.Background()
+	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	alone, hidden, counts := 0, 0, 0
+	for seed := range uint64(60) {
+		episodes := 15 + int(seed)*4
+		figures, atoms := hospital(t, e, seed, episodes)
+		before := Equations(figures, atoms, 5)
+		for _, f := range figures {
+			f.Disclose(5)
+		}
+		if found := exposed(before, Equations(figures, atoms, 5)); len(found) > 0 {
+			alone++
+		}
+		figures, atoms = hospital(t, e, seed, episodes)
+		Together(figures, atoms, 5)
+		after := Equations(figures, atoms, 5)
+		if found := exposed(before, after); len(found) > 0 {
+			t.Errorf("seed %d: worked out from the pack: %v", seed, found)
+		}
+		counts += len(before)
+		hidden += len(before) - len(after)
+	}
+	if alone == 0 {
+		t.Error("figures disclosed one by one gave nothing away: the test proves nothing")
+	}
+	// Hiding everything would pass too.
+	if hidden*3 > counts {
+		t.Errorf("%d of %d counts are hidden: far more than needed", hidden, counts)
+	}
+	t.Logf("one by one %d of 60 packs gave a count away; together none, with %d of %d counts hidden", alone, hidden, counts)
+}
+
+// TestSpanAgreesWithFractions compares the span over the prime field with the
+// solver over fractions on random vectors.
+func TestSpanAgreesWithFractions(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		width := rapid.IntRange(1, 8).Draw(t, "width")
+		draw := func(name string) map[int]int64 {
+			of := map[int]int64{}
+			for i := range width {
+				if x := rapid.Int64Range(-1, 1).Draw(t, name); x != 0 {
+					of[i] = x
+				}
+			}
+			return of
+		}
+		field := func(of map[int]int64) vector {
+			v := vector{}
+			for i, x := range of {
+				v[i] = uint64((x + prime) % prime)
+			}
+			return v
+		}
+		s, q := newSpan(nil), &rational{}
+		for range rapid.IntRange(0, 8).Draw(t, "rows") {
+			of := draw("row")
+			s.add(field(of))
+			q.add(dense(of, width))
+		}
+		target := draw("target")
+		if inField, inFractions := len(s.reduced(field(target))) == 0, q.reduce(dense(target, width)) < 0; inField != inFractions {
+			t.Fatalf("target %v: in the span over the field %v, over fractions %v", target, inField, inFractions)
+		}
+	})
+}
+
+func TestFaultsOfMeans(t *testing.T) {
+	good := "-- a: Why?\n--\n-- reads:     episodes\n-- points:    month: month; X\n--            n: count; N\n-- answer:    n: count; N\n-- means:     n: month, mark good|poor\n--            answer n: period\nSELECT 1\n-- answer\nSELECT 2\n"
+	if _, err := Parse("a.sql", good); err != nil {
+		t.Fatal(err)
+	}
+	for wanted, line := range map[string]string{
+		"a.sql:7: \"n\" is no meaning":                             "n",
+		"a.sql:7: \"n: mark good\" names no time":                  "n: mark good",
+		"a.sql:7: \"Mark\" is no condition":                        "n: month, Mark",
+		"a.sql:7: \"n + m: month\": a sum of columns":              "n + m: month",
+		"a.sql:7: \"answer n: month\": a sum of columns":           "answer n: month",
+		"a.sql: means tells of \"q\", which is no count":           "q: month",
+		"a.sql: means of n goes by \"because\"":                    "n: period, by because",
+		"a.sql: means of n is a sum of \"q\", which is no count c": "answer n: sum of q",
+	} {
+		text := strings.Replace(strings.Replace(good, "n: month, mark good|poor", line, 1), "--            answer n: period\n", "", 1)
+		if _, err := Parse("a.sql", text); err == nil || !strings.Contains(err.Error(), wanted) {
+			t.Errorf("%q: wanted an error with %q, got %v", line, wanted, err)
+		}
+	}
+}

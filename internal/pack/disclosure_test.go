@@ -1,0 +1,164 @@
+package pack
+
+import (
+	"context"
+	"fmt"
+	"testing"
+
+	"thawline/internal/engine"
+	"thawline/internal/figure"
+)
+
+// every runs all figures of the dashboard, undisclosed.
+func every(t *testing.T, e *engine.Engine, in *input) ([]*figure.Figure, *figure.Atoms) {
+	t.Helper()
+	ctx := context.Background()
+	d, defined, err := panels(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []*figure.Figure
+	for _, s := range d.Sections {
+		for _, p := range s.Panels {
+			f, err := defined[p.Figure].Run(ctx, e)
+			if err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, f)
+		}
+	}
+	atoms, err := figure.LoadAtoms(ctx, e, all, figure.Spans{From: in.from, To: in.to, YearFrom: in.yearFrom(), HistoryFrom: in.historyFrom})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all, atoms
+}
+
+// attacker solves linear equations over whole numbers modulo a prime (another
+// one than figure's), densely: what can be worked out by adding and subtracting.
+type attacker struct {
+	width int
+	rows  map[int][]uint64
+}
+
+const attackersPrime = 1_000_000_007
+
+// rest reduces a vector and returns its first coordinate that is left, -1 for none.
+func (a *attacker) rest(of map[int]int64) ([]uint64, int) {
+	v := make([]uint64, a.width)
+	for i, x := range of {
+		v[i] = uint64((x%attackersPrime + attackersPrime) % attackersPrime)
+	}
+	for i := range v {
+		if v[i] == 0 {
+			continue
+		}
+		row := a.rows[i]
+		if row == nil {
+			return v, i
+		}
+		x := v[i]
+		for j := i; j < a.width; j++ {
+			v[j] = (v[j] + (attackersPrime-x)*row[j]) % attackersPrime
+		}
+	}
+	return v, -1
+}
+
+func (a *attacker) learn(of map[int]int64) {
+	v, at := a.rest(of)
+	if at < 0 {
+		return
+	}
+	inverse, x := uint64(1), v[at]
+	for n := attackersPrime - 2; n > 0; n >>= 1 {
+		if n&1 == 1 {
+			inverse = inverse * x % attackersPrime
+		}
+		x = x * x % attackersPrime
+	}
+	for i := range v {
+		v[i] = v[i] * inverse % attackersPrime
+	}
+	a.rows[at] = v
+}
+
+// TestNoCountOfAPackCanBeWorkedOut attacks whole packs of small hospitals.
+func TestNoCountOfAPackCanBeWorkedOut(t *testing.T) {
+	ctx := context.Background()
+	for _, c := range []struct {
+		episodes int
+		from, to string
+	}{{60, "2026-09", "2026-09"}, {220, "2026-09", "2026-09"}, {220, "2026-07", "2026-09"}, {900, "2026-09", "2026-09"}} {
+		t.Run(fmt.Sprintf("%d episodes, %s to %s", c.episodes, c.from, c.to), func(t *testing.T) {
+			in := fabricate(t, c.episodes)
+			in.from, in.to = c.from, c.to
+			e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer e.Close()
+			if err := in.load(ctx, e); err != nil {
+				t.Fatal(err)
+			}
+			figures, atoms := every(t, e, in)
+			before := figure.Equations(figures, atoms, 5)
+			figure.Together(figures, atoms, 5)
+			after := figure.Equations(figures, atoms, 5)
+			a := &attacker{rows: map[int][]uint64{}}
+			for _, equation := range append(append([]figure.Equation{}, before...), after...) {
+				for i := range equation.Of {
+					a.width = max(a.width, i+1)
+				}
+			}
+			for _, equation := range after {
+				a.learn(equation.Of)
+			}
+			guarded := 0
+			for _, equation := range before {
+				if !equation.Guarded {
+					continue
+				}
+				guarded++
+				if _, at := a.rest(equation.Of); at < 0 {
+					t.Errorf("%s can be worked out", equation.Count)
+				}
+			}
+			if guarded < 10 {
+				t.Errorf("%d small counts: the test proves little", guarded)
+			}
+			t.Logf("%d counts, %d of them small, %d shown", len(before), guarded, len(after))
+		})
+	}
+}
+
+// TestFiguresMeanWhatTheySay counts the episodes of every meaning and compares
+// with what the figure's own query counted.
+func TestFiguresMeanWhatTheySay(t *testing.T) {
+	ctx := context.Background()
+	told := 0
+	for _, period := range [][2]string{{"2026-09", "2026-09"}, {"2026-01", "2026-06"}, {"2025-02", "2026-07"}} {
+		in := fabricate(t, 700)
+		in.from, in.to = period[0], period[1]
+		e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer e.Close()
+		if err := in.load(ctx, e); err != nil {
+			t.Fatal(err)
+		}
+		figures, atoms := every(t, e, in)
+		for _, wrong := range atoms.Wrong(figures) {
+			t.Errorf("%v: %s", period, wrong)
+		}
+		for _, equation := range figure.Equations(figures, atoms, 5) {
+			if len(equation.Of) > 1 {
+				told++
+			}
+		}
+	}
+	if told < 100 {
+		t.Errorf("%d counts say what they count: the test proves little", told)
+	}
+}
