@@ -11,12 +11,13 @@ import (
 
 type ingestCommand struct {
 	where
-	JSON bool `name:"json" help:"The sums of each file as JSON."`
+	Rebuild bool `help:"Make current (and, by thawline mark, audit) anew from all readings: where a file of theirs is damaged."`
+	JSON    bool `name:"json" help:"The sums of each file as JSON."`
 }
 
 // Run reads what is new and brings current up to date.
 func (c *ingestCommand) Run(ctx context.Context, s *streams) error {
-	hospital, _, st, err := c.open(true)
+	hospital, _, st, err := c.openWhole(c.Rebuild, "current", "audit")
 	if err != nil {
 		return err
 	}

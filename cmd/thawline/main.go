@@ -47,6 +47,7 @@ type command struct {
 	Audit    auditCommand     `cmd:"" help:"Ingest, mark and report, in a row."`
 	Status   statusCommand    `cmd:"" help:"Tell what stands in the store: exports, months and their gaps, sums, problems, what is behind."`
 	Problems problemsCommand  `cmd:"" help:"List what is wrong with the rows of the exports, where, and what to do about it."`
+	Withdraw withdrawCommand  `cmd:"" help:"Take an export back whole; current is made as if it had never come."`
 	Rules    rulesCommand     `cmd:"" help:"List the rules: what each notices, its source, and how often it fired."`
 	Check    checkCommand     `cmd:"" help:"Check site.yaml, policy.yaml, the decision table and the site's panels; write nothing."`
 	Explain  explainCommand   `cmd:"" help:"Tell how an episode came by its mark, fact by fact, with the source rows."`
@@ -76,8 +77,38 @@ func (s *streams) json(value any) error {
 	return encoder.Encode(value)
 }
 
-// open reads the site, its policy and its store.
+// open reads the site, its policy and its store, which must be whole.
 func (w where) open(write bool) (*site.Site, *policy.Policy, *store.Store, error) {
+	return w.openBy(store.Open, write)
+}
+
+// openDamaged is open for the verbs that tell and mend what a store lacks.
+func (w where) openDamaged(write bool) (*site.Site, *policy.Policy, *store.Store, error) {
+	return w.openBy(store.OpenDamaged, write)
+}
+
+// openWhole is open for the verbs that make layers: with rebuild, those named
+// are taken out first, damaged or not.
+func (w where) openWhole(rebuild bool, layers ...string) (*site.Site, *policy.Policy, *store.Store, error) {
+	if !rebuild {
+		return w.open(true)
+	}
+	s, p, st, err := w.openDamaged(true)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	err = st.DropLayers(layers...)
+	if damages := st.Damages(); err == nil && len(damages) > 0 {
+		err = &store.DamageError{Dir: st.Dir(), Damages: damages}
+	}
+	if err != nil {
+		st.Close()
+		return nil, nil, nil, err
+	}
+	return s, p, st, nil
+}
+
+func (w where) openBy(open func(string, bool) (*store.Store, error), write bool) (*site.Site, *policy.Policy, *store.Store, error) {
 	s, err := site.Load(w.Site)
 	if err != nil {
 		return nil, nil, nil, err
@@ -86,7 +117,7 @@ func (w where) open(write bool) (*site.Site, *policy.Policy, *store.Store, error
 	if err != nil {
 		return nil, nil, nil, err
 	}
-	st, err := store.Open(s.Store, write)
+	st, err := open(s.Store, write)
 	if err != nil {
 		return nil, nil, nil, err
 	}

@@ -13,12 +13,13 @@ import (
 
 type markCommand struct {
 	where
-	JSON bool `name:"json" help:"The sums as JSON."`
+	Rebuild bool `help:"Make the layer audit anew, changed or not: where a file of it is damaged."`
+	JSON    bool `name:"json" help:"The sums as JSON."`
 }
 
 // Run builds episodes from current and marks each.
 func (c *markCommand) Run(ctx context.Context, s *streams) error {
-	hospital, p, st, err := c.open(true)
+	hospital, p, st, err := c.openWhole(c.Rebuild, "audit")
 	if err != nil {
 		return err
 	}

@@ -10,17 +10,22 @@ import (
 	"thawline/internal/audit"
 	"thawline/internal/contract"
 	"thawline/internal/status"
+	"thawline/internal/store"
 )
 
 type statusCommand struct {
 	where
-	Files bool `help:"Name every export; the table else holds a line for each table."`
-	JSON  bool `name:"json" help:"All of it as JSON."`
+	Files  bool `help:"Name every export; the table else holds a line for each table."`
+	Verify bool `help:"Read every file of the store and compare its SHA-256; say nothing else."`
+	JSON   bool `name:"json" help:"All of it as JSON."`
 }
 
 // Run tells what stands in the store: sources and their sums, spans and gaps,
 // problems by kind, and which layers are behind.
 func (c *statusCommand) Run(ctx context.Context, s *streams) error {
+	if c.Verify {
+		return c.verify(ctx, s)
+	}
 	hospital, p, st, err := c.open(false)
 	if err != nil {
 		return err
@@ -34,6 +39,33 @@ func (c *statusCommand) Run(ctx context.Context, s *streams) error {
 		return s.json(report)
 	}
 	c.tell(s.out, report)
+	return nil
+}
+
+// verify holds every file of the store against the manifest.
+func (c *statusCommand) verify(ctx context.Context, s *streams) error {
+	_, _, st, err := c.openDamaged(false)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	var tell func(done, total int64)
+	if bar := progress(s); bar != nil {
+		tell = func(done, total int64) { bar("verify", done, total) }
+	}
+	damages, err := st.Verify(ctx, tell)
+	if err != nil {
+		return err
+	}
+	if c.JSON {
+		if err := s.json(append([]store.Damage{}, damages...)); err != nil {
+			return err
+		}
+	}
+	if len(damages) > 0 {
+		return &store.DamageError{Dir: st.Dir(), Damages: damages}
+	}
+	s.say("every file of the store is as it was written")
 	return nil
 }
 
@@ -53,6 +85,9 @@ func (c *statusCommand) tell(out io.Writer, r *status.Report) {
 		}
 	}
 	w.Flush()
+	for _, back := range r.Withdrawn {
+		fmt.Fprintf(out, "  withdrawn: %s (%s, %d rows read): not taken in again while it is the same\n", back.File, back.Table, back.Read)
+	}
 
 	fmt.Fprintln(out, "\nMonths (hospital's clock)")
 	for _, span := range r.Spans {

@@ -11,6 +11,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 
 	"thawline/internal/contract"
@@ -82,7 +83,7 @@ type run struct {
 func Run(ctx context.Context, s *site.Site, st *store.Store, progress Progress) (Report, error) {
 	r := &run{site: s, store: st, progress: progress}
 	sources, faults := r.find()
-	seen := map[string]bool{}
+	seen, failed := map[string]bool{}, map[string]bool{}
 	for _, src := range sources {
 		if err := ctx.Err(); err != nil {
 			return r.report, errors.Join(append(faults, err)...)
@@ -90,11 +91,12 @@ func Run(ctx context.Context, s *site.Site, st *store.Store, progress Progress) 
 		id, err := r.take(ctx, src)
 		if err != nil {
 			faults = append(faults, err)
+			failed[src.feed.Table.Name+src.base] = true
 			continue
 		}
 		seen[id] = true
 	}
-	r.noteOldMaps(sources, seen)
+	r.noteOldMaps(sources, seen, failed)
 	return r.report, errors.Join(faults...)
 }
 
@@ -144,7 +146,8 @@ func (r *run) find() (sources []source, faults []error) {
 	return sources, faults
 }
 
-// take reads one file unless its reading is there, and returns the reading's id.
+// take reads one file unless its reading is there, or it was withdrawn, and
+// returns the reading's id.
 func (r *run) take(ctx context.Context, src source) (string, error) {
 	began := r.done
 	defer func() { r.done = began + src.size }()
@@ -157,11 +160,16 @@ func (r *run) take(ctx context.Context, src source) (string, error) {
 			same = append(same, old)
 		}
 	}
+	withdrawn := slices.DeleteFunc(r.store.Withdrawn(), func(w store.Withdrawal) bool { return w.Table != src.feed.Table.Name || w.File != src.base })
 	var retires []string
-	if same != nil {
+	if same != nil || len(withdrawn) > 0 {
 		hash, err := hashFile(src.path)
 		if err != nil {
 			return "", fmt.Errorf("%s: %w", r.relative(src.path), err)
+		}
+		if slices.ContainsFunc(withdrawn, func(w store.Withdrawal) bool { return w.SHA256 == hash }) {
+			r.note("%s: it was withdrawn, and what lies at %s is the same: not taken; thawline withdraw --forget %s lets the next ingest take it", src.base, r.relative(src.path), src.base)
+			return "", nil
 		}
 		id := readingID(src, hash)
 		for _, old := range same {
@@ -221,15 +229,15 @@ func hashFile(path string) (string, error) {
 }
 
 // noteOldMaps names readings that another map made and whose file is gone: they
-// stay, and cannot be read anew.
-func (r *run) noteOldMaps(sources []source, seen map[string]bool) {
+// stay, and cannot be read anew. A file that failed by the new map has said so.
+func (r *run) noteOldMaps(sources []source, seen, failed map[string]bool) {
 	maps := map[string]bool{}
 	for _, src := range sources {
 		maps[src.feed.Table.Name+src.mapHash] = true
 	}
 	for _, old := range r.store.Readings() {
-		if !seen[old.ID] && !maps[old.Table+old.Map] {
-			r.note("%s: its reading was made by an earlier map of %s and stays: the file is no longer at %s", old.File, old.Table, old.Path)
+		if !seen[old.ID] && !failed[old.Table+old.File] && !maps[old.Table+old.Map] {
+			r.note("%s: its reading was made by an earlier map of %s and stays: what it was read from is no longer at %s", old.File, old.Table, old.Path)
 		}
 	}
 }

@@ -110,6 +110,25 @@ func TestOtherMapReadsAnewAndRetires(t *testing.T) {
 	}
 }
 
+// A file that the new map cannot read keeps its old reading, and nothing says
+// that the file is gone.
+func TestOtherMapThatFailsKeepsTheOldReading(t *testing.T) {
+	s := hospital(t)
+	put(t, s, "patients_2026-01-31.csv", header+"P1,1950-01-02,F\n")
+	_, before, _, err := run1(t, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Feeds[0].Columns = map[string]string{"patient_id": "number"}
+	report, after, _, err := run1(t, s)
+	if err == nil || !strings.Contains(err.Error(), "patients_2026-01-31.csv") || len(report.Notes) != 0 {
+		t.Errorf("error %v, notes %q", err, report.Notes)
+	}
+	if !cmp.Equal(before, after) {
+		t.Error("the old reading did not stay")
+	}
+}
+
 // A file at fault leaves nothing; the others are taken, and each fault has its place.
 func TestBadFilesAreLeftOut(t *testing.T) {
 	s := hospital(t)

@@ -9,6 +9,7 @@ import (
 
 	"thawline/internal/contract"
 	"thawline/internal/engine"
+	"thawline/internal/store"
 )
 
 // MonthRows is the number of rows of a month, YYYY-MM on the hospital's clock.
@@ -121,6 +122,43 @@ ORDER BY part, at`, d.part, d.at, engine.Name(d.table.Name)))
 		}
 	}
 	return all, nil
+}
+
+// ReadingMonths tells the first and the last month of a reading's rows, empty
+// where its table bears no time or it has no rows.
+func ReadingMonths(ctx context.Context, r store.Reading, zone *time.Location) (first, last string, err error) {
+	at := ""
+	for _, d := range dated {
+		if d.table.Name == r.Table {
+			at = d.at
+		}
+	}
+	var files []string
+	for _, f := range r.Files {
+		if f.Name != contract.Problems.Name {
+			files = append(files, f.Path)
+		}
+	}
+	if at == "" || len(files) == 0 {
+		return "", "", nil
+	}
+	e, err := engine.Open(ctx, engine.Options{})
+	if err != nil {
+		return "", "", err
+	}
+	defer e.Close()
+	if err := e.View(ctx, r.Table, contract.Find(r.Table).SourceColumns(), files, ""); err != nil {
+		return "", "", err
+	}
+	_, rows, err := e.Rows(ctx, "months of "+r.Table, fmt.Sprintf("SELECT min(%s), max(%s) FROM %s", at, at, engine.Name(r.Table)))
+	if err != nil || rows[0][0] == nil {
+		return "", "", err
+	}
+	if r.Table == contract.Activity.Name {
+		zone = time.UTC // Its month is the hospital's already.
+	}
+	month := func(cell any) string { return cell.(time.Time).In(zone).Format("2006-01") }
+	return month(rows[0][0]), month(rows[0][1]), nil
 }
 
 // spanOf makes the span of one table or part from its rows by month. Gaps are

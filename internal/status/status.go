@@ -31,7 +31,9 @@ type Report struct {
 	Contract int    `json:"contract"`
 	// Sources stand in source order.
 	Sources []Source `json:"sources"`
-	Spans   []Span   `json:"spans"`
+	// Withdrawn are exports that were taken back and are not taken in again.
+	Withdrawn []store.Withdrawal `json:"withdrawn,omitempty"`
+	Spans     []Span             `json:"spans"`
 	// Current are the sums of the layer current by table, empty where there is none.
 	Current []audit.CurrentTable `json:"current"`
 	// Audit are the sums of the last marking, nil where there was none.
@@ -51,7 +53,7 @@ type KindCount struct {
 
 // Of tells the state of a store. It changes nothing.
 func Of(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (*Report, error) {
-	r := &Report{Store: st.Dir(), Contract: contract.Version, Sources: []Source{}, Packs: []string{}, Problems: []KindCount{}}
+	r := &Report{Store: st.Dir(), Contract: contract.Version, Sources: []Source{}, Packs: []string{}, Problems: []KindCount{}, Withdrawn: st.Withdrawn()}
 	readings := st.Readings()
 	for _, of := range readings {
 		r.Sources = append(r.Sources, Source{of.Table, of.File, of.Date, of.ID, of.Read, of.Accepted, of.Rejected, of.SetAside})

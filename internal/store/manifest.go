@@ -21,15 +21,18 @@ const manifestName = "manifest.json"
 // absolute path: the same inputs give the same bytes, wherever the store lies.
 type manifest struct {
 	Contract int              `json:"contract"`
-	Readings []readingEntry   `json:"readings"`
+	Readings []Entry          `json:"readings"`
 	Layers   map[string]layer `json:"layers"`
+	// Withdrawn are exports that were taken back, by name.
+	Withdrawn []Withdrawal `json:"withdrawn,omitempty"`
 	// Pending lists renames that belong to this manifest and may not all be
 	// done yet. Paths are relative to the store.
 	Pending []move `json:"pending,omitempty"`
 }
 
-// readingEntry names one reading and tells its sums; reading.json has the rest.
-type readingEntry struct {
+// Entry names one reading and tells its sums, as the manifest has them;
+// reading.json has the rest.
+type Entry struct {
 	ID       string `json:"id"`
 	Table    string `json:"table"`
 	Date     string `json:"date"`
@@ -39,9 +42,9 @@ type readingEntry struct {
 	Accepted int64  `json:"accepted"`
 	Rejected int64  `json:"rejected"`
 	SetAside int64  `json:"set_aside"`
-	// Reading is the SHA-256 of the reading's reading.json, which in turn holds
-	// the hashes of its files.
-	Reading string `json:"reading_sha256"`
+	// Description is the SHA-256 of the reading's reading.json, which in turn
+	// holds the hashes of its files.
+	Description string `json:"reading_sha256"`
 }
 
 // layer is what the manifest says of current, audit or one pack.
@@ -136,6 +139,7 @@ func (m *manifest) write(dir string) error {
 	for _, l := range m.Layers {
 		sort.Slice(l.Files, func(i, j int) bool { return l.Files[i].Path < l.Files[j].Path })
 	}
+	sortWithdrawn(m.Withdrawn)
 	text, err := json.MarshalIndent(m, "", "  ")
 	if err != nil {
 		return err
@@ -180,6 +184,7 @@ func (m *manifest) clone() *manifest {
 	c := &manifest{Contract: m.Contract, Layers: map[string]layer{}}
 	c.Readings = append(c.Readings, m.Readings...)
 	c.Pending = append(c.Pending, m.Pending...)
+	c.Withdrawn = append(c.Withdrawn, m.Withdrawn...)
 	for name, l := range m.Layers {
 		files := append([]File(nil), l.Files...)
 		sums := map[string]int64{}
@@ -193,7 +198,7 @@ func (m *manifest) clone() *manifest {
 
 // before is the order of sources: undated files first, then by date, base name
 // and hash of the bytes. One file may be read for two tables.
-func (r *readingEntry) before(o *readingEntry) bool {
+func (r *Entry) before(o *Entry) bool {
 	switch {
 	case r.Date != o.Date:
 		return r.Date < o.Date

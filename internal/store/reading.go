@@ -1,16 +1,23 @@
 package store
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 )
 
-// readingName is the file that describes a reading, in the reading's folder.
-const readingName = "reading.json"
+// Files of a reading's folder beside Parquet: what describes the reading, and
+// the codes that no map knew.
+const (
+	readingName  = "reading.json"
+	setAsideName = "set_aside.json"
+)
 
 // CodeCount tells how often a code of no map was met.
 type CodeCount struct {
@@ -48,8 +55,10 @@ type Reading struct {
 	Counted map[string]int64 `json:"counted,omitempty"`
 	// Unmapped counts codes of optional columns that are in no map, by
 	// "column=code"; SetAsideCodes the codes for which a row was set aside.
-	Unmapped      map[string]int64     `json:"unmapped,omitempty"`
-	SetAsideCodes map[string]CodeCount `json:"set_aside_codes,omitempty"`
+	// They stand in a file of their own, which Codes names; nil where there are none.
+	Unmapped      map[string]int64     `json:"-"`
+	SetAsideCodes map[string]CodeCount `json:"-"`
+	Codes         *File                `json:"codes,omitempty"`
 	// Files are the stored files: one per table (labs: per test), and problems.
 	Files []File `json:"files"`
 }
@@ -79,6 +88,10 @@ func (s *Store) Readings() []Reading {
 	return all
 }
 
+// Entries returns what the manifest says of each reading, in source order,
+// those included whose description is damaged.
+func (s *Store) Entries() []Entry { return slices.Clone(s.manifest.Readings) }
+
 // Reading returns the reading of that id.
 func (s *Store) Reading(id string) (Reading, bool) {
 	r, found := s.readings[id]
@@ -97,33 +110,69 @@ func (s *Store) SourceFiles(name string) []string {
 	return paths
 }
 
-func (r *Reading) entry(hash string) readingEntry {
-	return readingEntry{ID: r.ID, Table: r.Table, Date: r.Date, File: r.File, SHA256: r.SHA256,
-		Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Reading: hash}
+func (r *Reading) entry(hash string) Entry {
+	return Entry{ID: r.ID, Table: r.Table, Date: r.Date, File: r.File, SHA256: r.SHA256,
+		Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Description: hash}
 }
 
-// loadReading reads a reading's description and makes its paths absolute.
-func (s *Store) loadReading(entry readingEntry) (Reading, error) {
+// codes is the shape of set_aside.json.
+type codes struct {
+	SetAside map[string]CodeCount `json:"set_aside,omitempty"`
+	Unmapped map[string]int64     `json:"unmapped,omitempty"`
+}
+
+// errChanged says that a description is not the one that was written.
+var errChanged = errors.New("its bytes have changed (SHA-256)")
+
+// loadReading reads a reading's description and makes its paths absolute. Its
+// errors quote nothing of the content.
+func (s *Store) loadReading(entry Entry) (Reading, error) {
 	var r Reading
 	dir := filepath.Join(s.dir, sourcesName, entry.ID)
-	path := filepath.Join(dir, readingName)
-	text, err := os.ReadFile(path)
-	if err == nil && SHA256(text) != entry.Reading {
-		err = errors.New("it is not the file that the manifest names")
+	if err := readDescription(filepath.Join(dir, readingName), entry.Description, &r); err != nil {
+		return r, err
 	}
-	if err == nil {
-		err = json.Unmarshal(text, &r)
-	}
+	files := make([]*File, 0, len(r.Files)+1)
 	for i := range r.Files {
-		if filepath.Base(r.Files[i].Path) != r.Files[i].Path && err == nil {
-			err = errors.New("a path leads out of the reading")
+		files = append(files, &r.Files[i])
+	}
+	if r.Codes != nil {
+		files = append(files, r.Codes)
+	}
+	for _, f := range files {
+		if filepath.Base(f.Path) != f.Path {
+			return r, errors.New("a path leads out of the reading")
 		}
-		r.Files[i].Path = filepath.Join(dir, r.Files[i].Path)
+		f.Path = filepath.Join(dir, f.Path)
 	}
-	if err != nil {
-		return r, fmt.Errorf("%s: cannot be read (%w): bring the store back from a backup, or name another folder as store: in site.yaml and ingest the exports again", path, err)
+	if r.Codes == nil {
+		return r, nil
 	}
+	var c codes
+	if err := readDescription(r.Codes.Path, r.Codes.SHA256, &c); err != nil {
+		return r, fmt.Errorf("%s: %w", setAsideName, err)
+	}
+	r.SetAsideCodes, r.Unmapped = c.SetAside, c.Unmapped
 	return r, nil
+}
+
+// readDescription reads a JSON file of a known hash.
+func readDescription(path, hash string, into any) error {
+	text, err := os.ReadFile(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return errors.New("the file is missing")
+	case err != nil:
+		return errors.New("the file cannot be opened")
+	case SHA256(text) != hash:
+		return errChanged
+	}
+	decoder := json.NewDecoder(bytes.NewReader(text))
+	decoder.DisallowUnknownFields()
+	if err := decoder.Decode(into); err != nil {
+		return errors.New("another version of thawline wrote it")
+	}
+	return nil
 }
 
 // CommitReading adds one reading. stage writes its files into dir, an empty
@@ -178,6 +227,20 @@ func (s *Store) commitStaged(temp string, r Reading, retires []string) error {
 	told := r
 	told.Files = make([]File, len(r.Files))
 	final := filepath.Join(s.dir, sourcesName, r.ID)
+	if r.SetAsideCodes != nil || r.Unmapped != nil {
+		text, err := json.MarshalIndent(codes{r.SetAsideCodes, r.Unmapped}, "", "  ")
+		if err != nil {
+			return err
+		}
+		text = append(text, '\n')
+		if err := writeSynced(filepath.Join(temp, setAsideName), text); err != nil {
+			return err
+		}
+		told.Codes = &File{Name: "set_aside", Path: setAsideName, SHA256: SHA256(text), Bytes: int64(len(text))}
+		here := *told.Codes
+		here.Path = filepath.Join(final, setAsideName)
+		r.Codes = &here
+	}
 	for i, f := range r.Files {
 		told.Files[i] = f
 		told.Files[i].Path = filepath.Base(f.Path)
@@ -226,7 +289,11 @@ func (s *Store) Retire(ids ...string) error {
 	if err := s.mustWrite(); err != nil {
 		return err
 	}
-	next := s.manifest.clone()
+	return s.retire(s.manifest.clone(), ids)
+}
+
+// retire makes next the manifest, without those readings.
+func (s *Store) retire(next *manifest, ids []string) error {
 	next.Readings = next.without(ids)
 	if len(next.Readings) == len(s.manifest.Readings) {
 		return nil
@@ -238,12 +305,12 @@ func (s *Store) Retire(ids ...string) error {
 }
 
 // without returns the entries of readings other than those.
-func (m *manifest) without(ids []string) []readingEntry {
+func (m *manifest) without(ids []string) []Entry {
 	gone := map[string]bool{}
 	for _, id := range ids {
 		gone[id] = true
 	}
-	kept := []readingEntry{}
+	kept := []Entry{}
 	for _, r := range m.Readings {
 		if !gone[r.ID] {
 			kept = append(kept, r)
@@ -256,10 +323,12 @@ func (m *manifest) without(ids []string) []readingEntry {
 // interruption here is made good by the next Open.
 func (s *Store) drop(ids []string) error {
 	for _, id := range ids {
-		if _, found := s.readings[id]; !found {
+		isIt := func(d Damage) bool { return d.Reading == id }
+		if _, found := s.readings[id]; !found && !slices.ContainsFunc(s.unread, isIt) {
 			continue
 		}
 		delete(s.readings, id)
+		s.unread = slices.DeleteFunc(s.unread, isIt)
 		if err := step("before a reading's removal"); err != nil {
 			return err
 		}

@@ -37,6 +37,8 @@ type Store struct {
 	lock     *flock.Flock
 	manifest *manifest
 	readings map[string]Reading
+	// unread are readings whose description cannot be read.
+	unread []Damage
 }
 
 // LockError says that another process has the store.
@@ -54,8 +56,24 @@ func (e *LockError) Error() string {
 // none, finishes what an interrupted run had committed and removes what it had
 // not; one process alone may have it so, others wait for LockWait and then get
 // a *LockError. For reading, many processes may have it at once, and nothing on
-// the disk changes. A store of another contract gives a *VersionError.
+// the disk changes. A store of another contract gives a *VersionError, one that
+// lacks a file that its manifest names a *DamageError.
 func Open(dir string, write bool) (*Store, error) {
+	s, err := OpenDamaged(dir, write)
+	if err != nil {
+		return nil, err
+	}
+	if damages := s.Damages(); len(damages) > 0 {
+		s.Close()
+		return nil, &DamageError{dir, damages}
+	}
+	return s, nil
+}
+
+// OpenDamaged is Open of a store that may lack files: to tell which (Damages),
+// and to take them out (Withdraw, DropLayers). A reading whose description is
+// damaged is not among its Readings.
+func OpenDamaged(dir string, write bool) (*Store, error) {
 	s := &Store{dir: dir, write: write}
 	if write {
 		if err := os.MkdirAll(dir, folderMode); err != nil {
@@ -83,7 +101,7 @@ func (s *Store) load() error {
 		if err := s.mayBegin(); err != nil {
 			return err
 		}
-		m = &manifest{Contract: contract.Version, Readings: []readingEntry{}, Layers: map[string]layer{}}
+		m = &manifest{Contract: contract.Version, Readings: []Entry{}, Layers: map[string]layer{}}
 		err = m.write(s.dir)
 	}
 	if err != nil {
@@ -102,7 +120,10 @@ func (s *Store) load() error {
 	for _, entry := range m.Readings {
 		r, err := s.loadReading(entry)
 		if err != nil {
-			return err
+			damage := s.inReading(entry, readingName)
+			damage.Found = err.Error()
+			s.unread = append(s.unread, damage)
+			continue
 		}
 		s.readings[entry.ID] = r
 	}

@@ -48,7 +48,8 @@ func reading(letter, file, date string, rows int) (string, func(dir string) (Rea
 		f, err := put(filepath.Join(dir, "issues.parquet"), rows)
 		f.Name = "issues"
 		return Reading{ID: id, Contract: contract.Version, Table: "issues", File: file, Date: date, SHA256: id,
-			Read: int64(rows) + 3, Accepted: int64(rows), Rejected: 1, SetAside: 2, Files: []File{f}}, err
+			Read: int64(rows) + 3, Accepted: int64(rows), Rejected: 1, SetAside: 2, SetAsideCodes: map[string]CodeCount{"product_code=X": {Count: 2}},
+			Unmapped: map[string]int64{"fate=gone": 1}, Files: []File{f}}, err
 	}
 }
 
@@ -101,9 +102,12 @@ func view(t *testing.T, s *Store) map[string]string {
 		seen[label] = f.SHA256
 	}
 	for _, r := range s.Readings() {
-		for _, f := range r.Files {
+		for _, f := range append(r.Files[:len(r.Files):len(r.Files)], *r.Codes) {
 			note("sources "+r.ID[:4]+" "+f.Name, f)
 		}
+	}
+	for _, w := range s.Withdrawn() {
+		seen["withdrawn "+w.File] = w.SHA256
 	}
 	for name := range s.manifest.Layers {
 		facts, _ := s.LayerFacts(name)
@@ -138,6 +142,8 @@ func TestBrokenAtEveryStep(t *testing.T) {
 		"add a reading":     func(s *Store) error { return s.CommitReading(newReading) },
 		"replace a reading": func(s *Store) error { return s.CommitReading(newReading, oldID) },
 		"retire a reading":  func(s *Store) error { return s.Retire(oldID) },
+		"withdraw":          func(s *Store) error { return s.Withdraw(oldID) },
+		"drop a layer":      func(s *Store) error { return s.DropLayers("current") },
 		"replace current": func(s *Store) error {
 			return s.ReplaceLayer(ctx, "current", func(dir string) ([]File, error) {
 				files, err := stageLayer(map[string]int{"issues.parquet": 20, "labs/inr/2026.parquet": 21})(dir)
