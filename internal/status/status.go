@@ -2,7 +2,7 @@ package status
 
 import (
 	"context"
-	"path/filepath"
+	"strings"
 
 	"thawline/internal/audit"
 	"thawline/internal/contract"
@@ -58,13 +58,10 @@ func Of(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (*
 	for _, of := range readings {
 		r.Sources = append(r.Sources, Source{of.Table, of.File, of.Date, of.ID, of.Read, of.Accepted, of.Rejected, of.SetAside})
 	}
-	packs, err := filepath.Glob(filepath.Join(st.Dir(), "packs", "*", "committee.html"))
-	if err != nil {
-		return nil, err
+	for _, name := range st.Packs() {
+		r.Packs = append(r.Packs, strings.TrimPrefix(name, "packs/"))
 	}
-	for _, page := range packs { // Sorted.
-		r.Packs = append(r.Packs, filepath.Base(filepath.Dir(page)))
-	}
+	var err error
 	if r.Behind, err = audit.LayersBehind(ctx, st, s, p); err != nil {
 		return nil, err
 	}

@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 )
@@ -76,7 +77,7 @@ func (s *Store) namedFiles() []named {
 	}
 	sort.Strings(layers)
 	for _, name := range layers {
-		verb := "thawline report"
+		verb := "thawline report --period " + strings.TrimPrefix(name, packPrefix)
 		switch name {
 		case "current":
 			verb = "thawline ingest --rebuild"
@@ -85,7 +86,7 @@ func (s *Store) namedFiles() []named {
 		}
 		relative := s.manifest.Layers[name].Files
 		for i, f := range s.Layer(name) {
-			all = append(all, named{f, Damage{Path: name + "/" + relative[i].Path, Layer: name, Next: verb + " makes it anew from the readings"}})
+			all = append(all, named{f, Damage{Path: name + "/" + relative[i].Path, Layer: name, Next: verb + " makes it anew"}})
 		}
 	}
 	return all
@@ -97,9 +98,15 @@ func (s *Store) inReading(r Entry, file string) Damage {
 		Next: fmt.Sprintf("bring the file back from a backup; or thawline withdraw --forget %s, and thawline ingest where the export %s still lies in its place", r.ID[:min(12, len(r.ID))], r.File)}
 }
 
-// Damages lists files that are missing or of another size than the manifest
-// says. It looks at no content.
+// Damages lists files of sources, current and audit that are missing or of
+// another size than the manifest says: without them nothing can be made. It
+// looks at no content, and at no pack.
 func (s *Store) Damages() []Damage {
+	return slices.DeleteFunc(s.damages(), func(d Damage) bool { return strings.HasPrefix(d.Layer, packPrefix) })
+}
+
+// damages is Damages, packs included.
+func (s *Store) damages() []Damage {
 	all := append([]Damage(nil), s.unread...)
 	for _, n := range s.namedFiles() {
 		info, err := os.Stat(n.file.Path)
@@ -122,7 +129,7 @@ func (s *Store) Damages() []Damage {
 // readers of Parquet do not notice a page that has changed on the disk.
 // progress, which may be nil, is told how many of all bytes are done.
 func (s *Store) Verify(ctx context.Context, progress func(done, total int64)) ([]Damage, error) {
-	all := s.Damages()
+	all := s.damages()
 	damaged := map[string]bool{}
 	for _, d := range all {
 		damaged[d.Path] = true
@@ -186,7 +193,7 @@ func (s *Store) DropLayers(names ...string) error {
 		return err
 	}
 	for _, name := range names {
-		if !strings.HasPrefix(name, "packs/") {
+		if !strings.HasPrefix(name, packPrefix) {
 			if err := s.sweepLayer(name); err != nil {
 				return err
 			}

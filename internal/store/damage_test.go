@@ -29,6 +29,9 @@ func filled(t *testing.T) (dir string) {
 	if err := s.ReplaceLayer(ctx, "audit", stageLayer(map[string]int{"episodes.parquet": 5}), LayerFacts{From: "two"}); err != nil {
 		t.Fatal(err)
 	}
+	if err := s.ReplaceLayer(ctx, "packs/2026-10", stageLayer(map[string]int{"marks.parquet": 5}), LayerFacts{From: "three"}); err != nil {
+		t.Fatal(err)
+	}
 	s.Close()
 	return dir
 }
@@ -115,6 +118,18 @@ func TestEveryDamageIsToldAndMended(t *testing.T) {
 				}
 			})
 		}
+	}
+}
+
+// A pack that somebody moved away stops nothing: it is named where all is read.
+func TestAPackThatIsGoneStopsNothing(t *testing.T) {
+	dir := filled(t)
+	if err := os.RemoveAll(filepath.Join(dir, "packs", "2026-10")); err != nil {
+		t.Fatal(err)
+	}
+	found, err := open(t, dir, false).Verify(context.Background(), nil)
+	if err != nil || len(found) != 1 || found[0].Path != "packs/2026-10/marks.parquet" || !strings.Contains(found[0].Next, "report --period 2026-10") {
+		t.Errorf("%v %v", found, err)
 	}
 }
 
