@@ -71,7 +71,11 @@ func (c *problemsCommand) Run(ctx context.Context, s *streams) error {
 		}
 		return writeCSV(s.out, names, rows)
 	}
-	c.table(s.out, problems)
+	most := shownOfSeverity
+	if c.All {
+		most = len(problems)
+	}
+	writeProblems(s.out, problems, most, "--all")
 	rejected, aside, read := int64(0), int64(0), int64(0)
 	for _, r := range readings {
 		rejected, aside, read = rejected+r.Rejected, aside+r.SetAside, read+r.Read
@@ -80,9 +84,10 @@ func (c *problemsCommand) Run(ctx context.Context, s *streams) error {
 	return nil
 }
 
-// table writes the problems for a person to read: what and where on a first
-// line, where to look and what to do on the next.
-func (c *problemsCommand) table(out io.Writer, problems []status.Problem) {
+// writeProblems writes problems for a person to read: what and where on a first
+// line, where to look and what to do on the next. At most shown of each severity
+// are written; flag shows the others.
+func writeProblems(out io.Writer, problems []status.Problem, shown int, flag string) {
 	wide, most := 0, len("rows")
 	for _, p := range problems {
 		wide, most = max(wide, len(p.Table+"."+p.Column)), max(most, len(fmt.Sprint(p.Rows)))
@@ -91,7 +96,7 @@ func (c *problemsCommand) table(out io.Writer, problems []status.Problem) {
 	of := map[string]int{}
 	for i, p := range problems {
 		of[p.Severity]++
-		if c.All || of[p.Severity] <= shownOfSeverity {
+		if of[p.Severity] <= shown {
 			fmt.Fprintf(out, "%-9s  %*d  %-*s  %s\n", p.Severity, most, p.Rows, wide, p.Table+"."+p.Column, p.Reason)
 			where := "first " + strings.Join(p.First, ", ")
 			if more := p.Files - len(p.First); more > 0 {
@@ -102,8 +107,8 @@ func (c *problemsCommand) table(out io.Writer, problems []status.Problem) {
 			}
 			fmt.Fprintf(out, "%s%s\n%snext: %s\n", indent, where, indent, p.Next)
 		}
-		if last := i+1 == len(problems) || problems[i+1].Severity != p.Severity; last && !c.All && of[p.Severity] > shownOfSeverity {
-			fmt.Fprintf(out, "%sand %d more kinds %s: --all shows them\n", indent, of[p.Severity]-shownOfSeverity, p.Severity)
+		if last := i+1 == len(problems) || problems[i+1].Severity != p.Severity; last && of[p.Severity] > shown {
+			fmt.Fprintf(out, "%sand %d more kinds %s: %s shows them\n", indent, of[p.Severity]-shown, p.Severity, flag)
 		}
 	}
 }

@@ -15,7 +15,6 @@ import (
 	"sort"
 
 	"thawline/internal/contract"
-	"thawline/internal/normalise"
 	"thawline/internal/site"
 	"thawline/internal/store"
 )
@@ -182,27 +181,16 @@ func (r *run) take(ctx context.Context, src source) (string, error) {
 			}
 		}
 	}
-	info := normalise.FileInfo{Name: src.base}
-	if src.date != "" {
-		end, err := normalise.EndOfDay(r.site.Zone, src.date)
-		if err != nil {
-			return "", fmt.Errorf("%s: %w", src.base, err)
-		}
-		info.Date = end
-	}
 	var reading store.Reading
 	err := r.store.CommitReading(func(dir string) (store.Reading, error) {
 		var err error
-		reading, err = r.stage(ctx, src, info, dir)
+		reading, err = r.stage(ctx, src, dir)
 		return reading, err
 	}, retires...)
 	if err != nil {
 		return "", err
 	}
 	r.add(reading, false)
-	if reading.Read == 0 {
-		r.note("%s: NO ROWS: nothing was read for %s from this file; where there was something to export, export it again", src.base, src.feed.Table.Name)
-	}
 	return reading.ID, nil
 }
 
@@ -243,6 +231,9 @@ func (r *run) noteOldMaps(sources []source, seen, failed map[string]bool) {
 }
 
 func (r *run) add(reading store.Reading, unchanged bool) {
+	if reading.Read == 0 && !unchanged {
+		r.note("%s: NO ROWS: nothing was read for %s from this file; where there was something to export, export it again", reading.File, reading.Table)
+	}
 	r.report.Files = append(r.report.Files, FileReport{Table: reading.Table, File: reading.File, Unchanged: unchanged,
 		Read: reading.Read, Accepted: reading.Accepted, Rejected: reading.Rejected, SetAside: reading.SetAside,
 		SetAsideCodes: reading.SetAsideCodes, Unmapped: reading.Unmapped, Counted: reading.Counted})

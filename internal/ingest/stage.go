@@ -27,10 +27,25 @@ type piece struct {
 	err     error
 }
 
-// stage reads src into Parquet files in dir. Workers parse and normalise
-// segments side by side; their results are written in the order of the file, so
-// that the number of workers cannot be seen in it.
-func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, dir string) (store.Reading, error) {
+// stage reads src into Parquet files in dir.
+func (r *run) stage(ctx context.Context, src source, dir string) (store.Reading, error) {
+	files := &fileSet{dir: dir, table: src.feed.Table, writers: map[string]*store.Writer{}}
+	defer files.abort()
+	reading, err := r.readFile(ctx, src, files.write)
+	if err != nil {
+		return reading, err
+	}
+	if reading.Files, err = files.close(); err != nil {
+		return reading, r.placed(src, err)
+	}
+	return reading, nil
+}
+
+// readFile reads src and hands its normalised rows to use. Workers parse and
+// normalise segments side by side; use gets their results in the order of the
+// file, so that the number of workers cannot be seen in it. The reading comes
+// back with its identity and sums, without files.
+func (r *run) readFile(ctx context.Context, src source, use func(*normalise.Output) error) (store.Reading, error) {
 	reading := store.Reading{Contract: contract.Version, Table: src.feed.Table.Name, File: src.base, Path: r.relative(src.path), Date: src.date, Map: src.mapHash}
 	options := read.Options{Table: src.feed.Table, Encoding: src.feed.Encoding, Sheet: src.feed.Sheet, Zone: r.site.Zone,
 		PatientIDType: src.feed.PatientIDType, PatientIDAuthority: src.feed.PatientIDAuthority, Fields: src.feed.Fields}
@@ -43,7 +58,7 @@ func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, di
 	}
 	defer export.Close()
 	if export.Names() != nil {
-		if err := r.stageRows(ctx, src, info, dir, export, &reading); err != nil {
+		if err := r.readRows(ctx, src, export, &reading, use); err != nil {
 			return reading, err
 		}
 		for _, note := range export.Notes() {
@@ -57,28 +72,30 @@ func (r *run) stage(ctx context.Context, src source, info normalise.FileInfo, di
 	return reading, nil
 }
 
-// stageRows reads the rows of a file that is not blank.
-func (r *run) stageRows(ctx context.Context, src source, info normalise.FileInfo, dir string, export *read.File, reading *store.Reading) error {
-	info.Codes = export.Codes()
+// readRows reads the rows of a file that is not blank.
+func (r *run) readRows(ctx context.Context, src source, export *read.File, reading *store.Reading, use func(*normalise.Output) error) error {
+	info := normalise.FileInfo{Name: src.base, Codes: export.Codes()}
+	if src.date != "" {
+		end, err := normalise.EndOfDay(r.site.Zone, src.date)
+		if err != nil {
+			return fmt.Errorf("%s: %w", src.base, err)
+		}
+		info.Date = end
+	}
 	mapper, err := normalise.New(r.site, src.feed, export.Names(), info)
 	if err != nil {
 		return err // It names the file.
 	}
-	files := &fileSet{dir: dir, table: src.feed.Table, writers: map[string]*store.Writer{}}
-	defer files.abort()
 	var counts normalise.Counts
 	began := r.done
 	err = r.eachPiece(ctx, export, mapper, func(p *piece) error {
 		counts.Merge(p.output.Counts)
 		r.done = began + export.Done()
 		r.tell(src)
-		return files.write(p.output)
+		return use(p.output)
 	})
 	if err != nil && ctx.Err() != nil {
 		return err
-	}
-	if err == nil {
-		reading.Files, err = files.close()
 	}
 	if err != nil {
 		return r.placed(src, err)

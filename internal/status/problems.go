@@ -95,6 +95,21 @@ func Problems(ctx context.Context, readings []store.Reading, severities ...strin
 		all = append(all, of...)
 	}
 	all = slices.DeleteFunc(all, func(p Problem) bool { return !wanted(p.Severity) })
+	byGravity(all)
+	return all, nil
+}
+
+// Trial lists what would be wrong with readings that are not in a store: their
+// codes, and the problems counted while they were read.
+func Trial(readings []store.Reading, counts []normalise.ProblemCount) []Problem {
+	_, order := grouped(counts)
+	all := append(codeProblems(readings), values(order)...)
+	byGravity(all)
+	return all
+}
+
+// byGravity sorts the gravest first, then the most frequent.
+func byGravity(all []Problem) {
 	sort.SliceStable(all, func(i, j int) bool {
 		a, b := &all[i], &all[j]
 		if x, y := slices.Index(Severities, a.Severity), slices.Index(Severities, b.Severity); x != y {
@@ -105,7 +120,6 @@ func Problems(ctx context.Context, readings []store.Reading, severities ...strin
 		}
 		return a.Table+"\x00"+a.Column+"\x00"+a.Reason < b.Table+"\x00"+b.Column+"\x00"+b.Reason
 	})
-	return all, nil
 }
 
 // kind is what problems are grouped by.
@@ -151,30 +165,44 @@ ORDER BY readings.reading_order, problems.severity, problems."column", problems.
 	if err != nil {
 		return nil, err
 	}
-	found := map[kind]*Problem{}
-	var order []*Problem
+	var counts []normalise.ProblemCount
 	for _, row := range groups {
-		k := kind{row[0].(string), row[1].(string), row[2].(string), row[3].(string)}
+		counts = append(counts, normalise.ProblemCount{Table: row[0].(string), Severity: row[1].(string), Column: row[2].(string), Reason: row[3].(string),
+			File: row[4].(string), Rows: row[5].(int64), First: row[6].(int64)})
+	}
+	found, order := grouped(counts)
+	if err := addExamples(ctx, e, found); err != nil {
+		return nil, err
+	}
+	return values(order), nil
+}
+
+// grouped brings what is wrong in single files together, in the order of the files.
+func grouped(counts []normalise.ProblemCount) (found map[kind]*Problem, order []*Problem) {
+	found = map[kind]*Problem{}
+	for _, c := range counts {
+		k := kind{c.Table, c.Severity, c.Column, c.Reason}
 		p := found[k]
 		if p == nil {
 			p = &Problem{Severity: k.severity, Table: k.table, Column: k.column, Reason: k.reason, Next: normalise.NextStep(k.reason)}
 			found[k] = p
 			order = append(order, p)
 		}
-		p.Rows += row[5].(int64)
+		p.Rows += c.Rows
 		p.Files++
 		if len(p.First) < shownPlaces {
-			p.First = append(p.First, fmt.Sprintf("%s:%d", row[4], row[6]))
+			p.First = append(p.First, fmt.Sprintf("%s:%d", c.File, c.First))
 		}
 	}
-	if err := addExamples(ctx, e, found); err != nil {
-		return nil, err
-	}
+	return found, order
+}
+
+func values(order []*Problem) []Problem {
 	all := make([]Problem, len(order))
 	for i, p := range order {
 		all[i] = *p
 	}
-	return all, nil
+	return all
 }
 
 // addExamples adds what was written, for columns whose values point to nobody.
