@@ -11,7 +11,7 @@ ECHARTS := internal/chart/assets/echarts.min.js
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 GO_BUILD := go build -ldflags "-s -w -X main.version=$(VERSION)"
 
-.PHONY: help build assets demo test check bench test-cross browser outside clean
+.PHONY: help build assets demo test check fuzz bench test-cross browser outside clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -38,6 +38,14 @@ check: assets ## vet, format, and the checks of the code's own rules
 	go vet ./...
 	@test -z "$$(gofmt -l cmd internal queries dashboards)" || { echo "gofmt would change:"; gofmt -l cmd internal queries dashboards; exit 1; }
 	go test ./internal -run TestLayers
+
+FUZZTIME ?= 1m
+fuzz: assets ## feed every parser with made-up input, a minute each (FUZZTIME)
+	@grep -rl --include='*_test.go' '^func Fuzz' internal | while read -r file; do \
+	  for name in $$(sed -nE 's/^func (Fuzz[A-Za-z]*)\(.*/\1/p' "$$file"); do \
+	    echo "$$name in $$(dirname "$$file")"; \
+	    go test -run '^$$' -fuzz "^$$name\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 20x "./$$(dirname "$$file")" | tail -n 3; \
+	  done; done
 
 test-cross: build ## recompute the demo's episodes in another engine and compare every one
 	testdata/cross/run.sh bin/thawline

@@ -23,6 +23,13 @@ var (
 	recordLimit = 64 << 20
 )
 
+// smallest is the first buffer of a file, in which the header is looked for;
+// beyond middling it grows to a segment's.
+const (
+	smallest = 64 << 10
+	middling = 256 << 10
+)
+
 // Export is one delimited file, its header read.
 type Export struct {
 	// Header holds the names of the columns without outer spaces; nil where the
@@ -50,8 +57,7 @@ func Open(r io.Reader, name string, delimiter byte) (*Export, error) {
 	if delimiter != 0 && bytes.IndexByte(candidates, delimiter) < 0 {
 		return nil, e.fault(0, "delimiter: found %q stated; wanted a comma, semicolon, tab or pipe", string(rune(delimiter)))
 	}
-	e.rest = buffers.get()
-	if err := e.fill(64 << 10); err != nil {
+	if err := e.fill(smallest); err != nil {
 		return nil, err
 	}
 	// Files that were put together bring a mark each; before a name it is no part of it.
@@ -105,15 +111,14 @@ func (l *bufferList) put(b []byte) {
 	}
 }
 
-// fill reads until rest holds size bytes or the file ends.
+// fill reads until rest holds size bytes or the file ends. A file smaller than
+// a segment never takes a segment's memory.
 func (e *Export) fill(size int) error {
-	if cap(e.rest) < size {
-		grown := make([]byte, len(e.rest), size)
-		copy(grown, e.rest)
-		e.rest = grown
-	}
 	for len(e.rest) < size && !e.ended {
-		n, err := e.reader.Read(e.rest[len(e.rest):size])
+		if len(e.rest) == cap(e.rest) {
+			e.rest = append(e.room(size), e.rest...)
+		}
+		n, err := e.reader.Read(e.rest[len(e.rest):min(size, cap(e.rest))])
 		e.rest = e.rest[:len(e.rest)+n]
 		if err == io.EOF {
 			e.ended = true
@@ -122,6 +127,17 @@ func (e *Export) fill(size int) error {
 		}
 	}
 	return nil
+}
+
+// room returns an empty buffer larger than rest, up to size bytes.
+func (e *Export) room(size int) []byte {
+	switch have := cap(e.rest); {
+	case have < middling:
+		return make([]byte, 0, min(size, max(16*have, smallest)))
+	case size <= segmentSize && have < segmentSize:
+		return buffers.get()
+	}
+	return make([]byte, 0, size)
 }
 
 // cut returns where the last whole record in rest ends, reading more as needed.
@@ -215,7 +231,10 @@ func (e *Export) Segments() iter.Seq2[*Segment, error] {
 			}
 			s := &Segment{name: e.name, delimiter: e.Delimiter, text: e.rest[:end], Line: e.line}
 			left := e.rest[end:]
-			e.rest = append(buffers.get(), left...)
+			e.rest = nil
+			if len(left) > 0 || !e.ended {
+				e.rest = append(buffers.get(), left...)
+			}
 			e.line += int64(bytes.Count(s.text, newline))
 			if !yield(s, nil) {
 				return

@@ -221,12 +221,12 @@ func compareSegments(t *testing.T, text string) {
 	theirs := csv.NewReader(strings.NewReader(text))
 	theirs.FieldsPerRecord = -1
 	all, strictErr := theirs.ReadAll()
-	if strictErr != nil || err != nil || len(all) == 0 || strings.TrimSpace(all[0][0]) == "" {
+	if strictErr != nil || err != nil || len(all) == 0 || blank([]byte(all[0][0])) {
 		return
 	}
 	var want, got [][]string
 	for _, cells := range all[1:] {
-		if len(cells) > 1 || strings.TrimSpace(cells[0]) != "" {
+		if len(cells) > 1 || !blank([]byte(cells[0])) {
 			want = append(want, cells)
 		}
 	}
@@ -235,7 +235,7 @@ func compareSegments(t *testing.T, text string) {
 		for _, c := range r.Cells {
 			cells = append(cells, strings.ReplaceAll(c, "\r\n", "\n"))
 		}
-		if len(cells) > 1 || strings.TrimSpace(cells[0]) != "" {
+		if len(cells) > 1 || !blank([]byte(cells[0])) {
 			got = append(got, cells)
 		}
 	}

@@ -51,7 +51,7 @@ func (e *Export) header() error {
 		line := e.line
 		e.line += int64(bytes.Count(text, newline))
 		e.rest = e.rest[len(text):]
-		if len(bytes.TrimSpace(text)) == 0 {
+		if blank(text) {
 			continue
 		}
 		if e.hint(text) {

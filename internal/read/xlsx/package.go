@@ -25,7 +25,7 @@ const damagedZip = "found a spreadsheet (XLSX) that is damaged: it was cut short
 
 func openPack(at io.ReaderAt, size int64, name string) (*pack, error) {
 	p := &pack{name: name}
-	z, err := zip.NewReader(at, size)
+	z, err := zip.NewReader(inside{at}, size)
 	if err != nil {
 		return nil, p.damage(err)
 	}
@@ -33,19 +33,34 @@ func openPack(at io.ReaderAt, size int64, name string) (*pack, error) {
 	return p, nil
 }
 
+// inside keeps an archive's own pointers from places that no file has, and
+// the disk's errors apart from what an archive makes of its bytes.
+type inside struct{ io.ReaderAt }
+
+func (r inside) ReadAt(b []byte, at int64) (int, error) {
+	if at < 0 {
+		return 0, zip.ErrFormat
+	}
+	n, err := r.ReaderAt.ReadAt(b, at)
+	if err != nil && err != io.EOF {
+		err = diskError{err}
+	}
+	return n, err
+}
+
+type diskError struct{ error }
+
 // damage says what an error of the archive means; the disk's own stays as it is.
 func (p *pack) damage(err error) error {
 	var fault *source.Error
-	var broken *xml.SyntaxError
+	var disk diskError
 	switch {
 	case errors.As(err, &fault):
 		return err
-	case errors.Is(err, zip.ErrFormat), errors.Is(err, zip.ErrChecksum), errors.Is(err, zip.ErrAlgorithm), errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, io.EOF), errors.As(err, &broken):
-		return p.fault(damagedZip)
-	case strings.HasPrefix(err.Error(), "flate: "), strings.HasPrefix(err.Error(), "zip: "), strings.HasPrefix(err.Error(), "xml: "):
-		return p.fault(damagedZip)
+	case errors.As(err, &disk):
+		return disk.error
 	}
-	return err
+	return p.fault(damagedZip)
 }
 
 // find returns a part by its name, which is compared without case (ECMA-376

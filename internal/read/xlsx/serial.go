@@ -16,6 +16,9 @@ var (
 
 const (
 	leapDay1900 = 60
+	// 31 December 9999
+	lastDay1900 = 2958465
+	lastDay1904 = 2957003
 	dayMS       = 24 * 60 * 60 * 1000
 )
 
@@ -33,8 +36,11 @@ func appendTime(b []byte, serial float64, what shows, epoch1904 bool) []byte {
 	if what&showsDate == 0 && day == 0 {
 		return appendClock(b, ms)
 	}
-	// The last day is 31 December 9999.
-	if day < 0 || day > 2958465 {
+	last := float64(lastDay1900)
+	if epoch1904 {
+		last = lastDay1904
+	}
+	if day < 0 || day > last {
 		return appendNumber(b, serial)
 	}
 	switch {

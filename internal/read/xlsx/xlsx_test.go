@@ -124,7 +124,7 @@ func TestDates(t *testing.T) {
 	}{
 		{1, false, "1900-01-01"}, {59, false, "1900-02-28"}, {60, false, "1900-02-29"}, {61, false, "1900-03-01"}, {2958465, false, "9999-12-31"},
 		{0, false, "1900-01-00"}, {2958466, false, "2958466"}, {-1, false, "-1"},
-		{0, true, "1904-01-01"}, {2957003, true, "9999-12-31"}, {1461, true, "1908-01-01"},
+		{0, true, "1904-01-01"}, {2957003, true, "9999-12-31"}, {2957004, true, "2957004"}, {1461, true, "1908-01-01"},
 		// The same day in both bases is 1,462 days apart.
 		{45000, false, "2023-03-15"}, {45000 - 1462, true, "2023-03-15"},
 		{45000.000005787037, false, "2023-03-15T00:00:00.500"}, {44999.9999999999, false, "2023-03-15"},
@@ -214,6 +214,8 @@ func TestDamage(t *testing.T) {
 	}{
 		{"cut short", whole[:len(whole)/2], 0, "damaged"},
 		{"nothing but the first bytes", []byte("PK\x03\x04"), 0, "damaged"},
+		// Found by FuzzWorkbook: the end of the archive points before its start.
+		{"an end that points nowhere", append([]byte("PK\x05\x06\x00\x00\x00\x00\x01\x00\x01\x00\xff\xff\xff\x7f"), "\x30\x00\x00\x00\x00\x00"...), 0, "damaged"},
 		{"a wrong header of a part", swapped, 0, "damaged"},
 		{"a ZIP archive", parts{"a.csv": "h1,h2\n"}.zip(t), 0, "ZIP archive"},
 		{"OpenDocument", parts{"mimetype": "application/vnd.oasis.opendocument.spreadsheet", "content.xml": "<x/>"}.zip(t), 0, "OpenDocument"},
@@ -229,6 +231,7 @@ func TestDamage(t *testing.T) {
 		{"cells out of order", broken("xl/worksheets/sheet1.xml", `<worksheet><sheetData>`+head+`<row r="2"><c r="B2"><v>1</v></c><c r="A2"><v>1</v></c></row></sheetData></worksheet>`), 2, "out of order"},
 		{"a column beyond the last", broken("xl/worksheets/sheet1.xml", `<worksheet><sheetData>`+head+`<row r="2"><c r="ZZZZ2"><v>1</v></c></row></sheetData></worksheet>`), 2, "out of order"},
 		{"a string that is not there", broken("xl/worksheets/sheet1.xml", `<worksheet><sheetData>`+head+`<row r="2"><c r="A2" t="s"><v>99</v></c></row></sheetData></worksheet>`), 2, "damaged"},
+		{"a style that is no number", broken("xl/styles.xml", `<styleSheet><cellXfs><xf numFmtId="1@4"/></cellXfs></styleSheet>`), 0, "damaged"},
 		{"styles that are no XML", broken("xl/styles.xml", "styles"), 0, "damaged"},
 		{"strings that end early", broken("xl/sharedStrings.xml", "<sst><si><t>a"), 0, "damaged"},
 	} {
@@ -287,4 +290,27 @@ func TestTrap(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "trap") || n > 300<<20 {
 		t.Errorf("%d bytes, error %v; want it stopped", n, err)
 	}
+}
+
+// An error of the disk is no damage of the file.
+func TestErrorOfTheDisk(t *testing.T) {
+	content := oneSheet("").zip(t)
+	broken := errors.New("input/output error")
+	_, err := Open(failing{bytes.NewReader(content), broken}, int64(len(content)), "export.xlsx", "")
+	if !errors.Is(err, broken) {
+		t.Errorf("error %v, want the disk's own", err)
+	}
+}
+
+// failing reads the end of the file and nothing else.
+type failing struct {
+	io.ReaderAt
+	err error
+}
+
+func (f failing) ReadAt(b []byte, at int64) (int, error) {
+	if at == 0 {
+		return 0, f.err
+	}
+	return f.ReaderAt.ReadAt(b, at)
 }
