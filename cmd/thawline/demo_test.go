@@ -232,6 +232,32 @@ WHERE coalesce(said.mark, '') <> coalesce(now.mark, '')`)
 	}
 }
 
+// TestIndexLeadsToEveryPack: both packs of the demo, the later first, with the
+// figures that head them.
+func TestIndexLeadsToEveryPack(t *testing.T) {
+	packs := filepath.Join(filepath.Dir(demoSite(t)), "store", "packs")
+	index := readFile(t, filepath.Join(packs, "index.html"))
+	later, before := strings.Index(index, `href="`+demoMonth+`/committee.html"`), strings.Index(index, `href="`+demoMonthBefore+`/committee.html"`)
+	if later < 0 || before < later {
+		t.Errorf("the packs stand at %d and %d of the index, wanted the later first", later, before)
+	}
+	for _, pack := range []string{demoMonth, demoMonthBefore} {
+		strip := regexp.MustCompile(`(?s)<dl class="strip">.*?</dl>`).FindString(readFile(t, filepath.Join(packs, pack, "committee.html")))
+		figures := regexp.MustCompile(`<dd>([^<]+)</dd>`).FindAllStringSubmatch(strip, -1)
+		if len(figures) < 5 {
+			t.Fatalf("pack %s is headed by %d figures", pack, len(figures))
+		}
+		for _, f := range figures {
+			if !strings.Contains(index, `<td class="n">`+f[1]) {
+				t.Errorf("the index does not tell the figure %q of pack %s", f[1], pack)
+			}
+		}
+	}
+	if strings.Contains(index, "<script") {
+		t.Error("the index holds a script")
+	}
+}
+
 // TestDemoAgainChangesNothing runs the same exports again over the same store.
 func TestDemoAgainChangesNothing(t *testing.T) {
 	site := demoSite(t)

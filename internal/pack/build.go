@@ -113,7 +113,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if o.OutDir != "" {
 		return made.write(o.OutDir)
 	}
-	return made.commit(ctx, e, st, "packs/"+periodName(o.From, o.To))
+	return in.commit(ctx, e, st, made)
 }
 
 // month is the YYYY-MM of a date YYYY-MM-DD.

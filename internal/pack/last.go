@@ -110,10 +110,7 @@ func (in *input) loadLast(ctx context.Context, e *engine.Engine) error {
 	var files []string
 	if in.last != nil {
 		first := in.last.run.History
-		rows = [][]any{{in.format.Month(in.last.run.To), first, in.last.run.To, in.last.run.JudgedBy == in.judgedBy}}
-		if in.last.run.From != in.last.run.To {
-			rows[0][0] = in.format.Month(in.last.run.From) + " to " + in.format.Month(in.last.run.To)
-		}
+		rows = [][]any{{in.periodOf(in.last.run.From, in.last.run.To), first, in.last.run.To, in.last.run.JudgedBy == in.judgedBy}}
 		files = in.last.files
 	}
 	if err := e.Load(ctx, "last_pack", columns, rows); err != nil {

@@ -64,7 +64,12 @@ type answer struct {
 // decisions is the section of what was decided, with lines for today.
 type decisions struct{ Made []decided }
 
-type headline struct{ Figure, Label, Note string }
+// headline is one of the figures that head the page.
+type headline struct {
+	Figure string `json:"figure"`
+	Label  string `json:"label"`
+	Note   string `json:"note"`
+}
 
 type trust struct {
 	Rows   []Source
@@ -231,10 +236,22 @@ func (in *input) words(f *figure.Figure, name string) string {
 
 // period is the period in words.
 func (in *input) period() string {
-	if in.from == in.to {
-		return in.format.Month(in.from)
+	return in.periodOf(in.from, in.to)
+}
+
+func (in *input) periodOf(from, to string) string {
+	if from == to {
+		return in.format.Month(from)
 	}
-	return in.format.Month(in.from) + " to " + in.format.Month(in.to)
+	return in.format.Month(from) + " to " + in.format.Month(to)
+}
+
+// confidence is the line on confidentiality.
+func (in *input) confidence() string {
+	if in.confidentiality == "" {
+		return "Confidential: for the transfusion committee."
+	}
+	return in.confidentiality
 }
 
 // span is what distributions speak of: the year to the period's end, or the
@@ -282,11 +299,8 @@ func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard,
 // section is made from the figures of the others.
 func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, error) {
 	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{}, atOnce: make(chan struct{}, drawsAtOnce)}
-	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.today, Version: in.version, Confidentiality: in.confidentiality,
+	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.today, Version: in.version, Confidentiality: in.confidence(),
 		Cautions: cautions, Provisional: in.provisional, CSS: template.CSS(css)}
-	if p.Confidentiality == "" {
-		p.Confidentiality = "Confidential: for the transfusion committee."
-	}
 	run, err := in.run(ctx, e, d, defined)
 	if err != nil {
 		return nil, err

@@ -24,6 +24,8 @@ var (
 	committeeText string
 	//go:embed cases.html.tmpl
 	casesText string
+	//go:embed index.html.tmpl
+	indexText string
 	//go:embed pack.css
 	packCSS string
 	//go:embed print.css.tmpl
@@ -37,6 +39,8 @@ type Paths struct {
 	Committee string `json:"committee"`
 	Cases     string `json:"cases"`
 	Run       string `json:"run"`
+	// Index leads to every pack of the store; empty for a copy outside it.
+	Index string `json:"index,omitempty"`
 }
 
 // run is what run.json says: how to make this pack again.
@@ -50,6 +54,8 @@ type run struct {
 	History  string    `json:"history_from"`
 	JudgedBy string    `json:"judged_by"`
 	Last     *lastPack `json:"last_pack,omitempty"`
+	// Headlines are the figures that head the pack, as it wrote them.
+	Headlines []headline `json:"headlines"`
 	// Inputs are the hashes of the files that the site keeps by hand.
 	Inputs      map[string]string `json:"inputs,omitempty"`
 	Provisional []string          `json:"provisional,omitempty"`
@@ -62,6 +68,8 @@ type run struct {
 // bundle is a whole pack in memory, before its first file is written.
 type bundle struct {
 	committee, cases, run []byte
+	// told is what run says.
+	told run
 }
 
 // files lists the pages in the order in which they are written.
@@ -76,7 +84,7 @@ func (m *bundle) files() []struct {
 }
 
 func pathsIn(dir string) Paths {
-	return Paths{filepath.Join(dir, "committee.html"), filepath.Join(dir, "cases.html"), filepath.Join(dir, "run.json")}
+	return Paths{Committee: filepath.Join(dir, "committee.html"), Cases: filepath.Join(dir, "cases.html"), Run: filepath.Join(dir, "run.json")}
 }
 
 // pages makes the pack's pages from the loaded input.
@@ -108,12 +116,17 @@ func (in *input) pages(ctx context.Context, e *engine.Engine) (*bundle, error) {
 	if m.cases, err = in.fill("cases", casesText, c); err != nil {
 		return nil, err
 	}
-	told := run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last, Inputs: in.inputs,
+	m.told = run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last, Inputs: in.inputs,
 		Provisional: in.provisional, Sources: in.sources, Files: map[string]string{"committee.html": sha(m.committee), "cases.html": sha(m.cases)}}
-	for _, period := range in.policy.Periods() {
-		told.Policy = append(told.Policy, period.Hash)
+	for _, one := range p.Sections {
+		if one.Answer != nil {
+			m.told.Headlines = one.Answer.Headlines
+		}
 	}
-	text, err := json.MarshalIndent(told, "", "  ")
+	for _, period := range in.policy.Periods() {
+		m.told.Policy = append(m.told.Policy, period.Hash)
+	}
+	text, err := json.MarshalIndent(m.told, "", "  ")
 	m.run = append(text, '\n')
 	return m, err
 }
@@ -132,10 +145,15 @@ func (m *bundle) write(dir string) (Paths, error) {
 }
 
 // commit makes the pages, and what they say of each episode, a pack of the
-// store, all in one step.
-func (m *bundle) commit(ctx context.Context, e *engine.Engine, st *store.Store, name string) (Paths, error) {
-	facts := store.LayerFacts{From: sha(m.run)}
-	err := st.ReplaceLayer(ctx, name, func(dir string) ([]store.File, error) {
+// store, and the index anew, all in one step.
+func (in *input) commit(ctx context.Context, e *engine.Engine, st *store.Store, m *bundle) (Paths, error) {
+	name := "packs/" + periodName(in.from, in.to)
+	index, err := in.index(st, m)
+	if err != nil {
+		return Paths{}, err
+	}
+	facts := &store.LayerFacts{From: sha(m.run)}
+	pages := func(dir string) ([]store.File, error) {
 		marks, err := writeMarks(ctx, e, filepath.Join(dir, marksName))
 		if err != nil {
 			return nil, err
@@ -143,19 +161,30 @@ func (m *bundle) commit(ctx context.Context, e *engine.Engine, st *store.Store, 
 		facts.Sums = map[string]int64{"episodes shown": marks.Rows}
 		files := []store.File{marks}
 		for _, file := range m.files() {
-			path := filepath.Join(dir, file.name)
-			if err := os.WriteFile(path, file.text, 0o640); err != nil {
-				return nil, fmt.Errorf("write the pack: %w", err)
-			}
-			f, err := store.Describe(path)
+			f, err := stagePage(filepath.Join(dir, file.name), file.text)
 			if err != nil {
 				return nil, err
 			}
 			files = append(files, f)
 		}
 		return files, nil
-	}, facts)
-	return pathsIn(filepath.Join(st.Dir(), filepath.FromSlash(name))), err
+	}
+	lead := func(dir string) ([]store.File, error) {
+		f, err := stagePage(filepath.Join(dir, "index.html"), index)
+		return []store.File{f}, err
+	}
+	err = st.ReplaceLayers(ctx, store.Replacement{Name: name, Stage: pages, Facts: facts},
+		store.Replacement{Name: store.IndexLayer, Stage: lead, Facts: &store.LayerFacts{From: sha(index)}})
+	paths := pathsIn(filepath.Join(st.Dir(), filepath.FromSlash(name)))
+	paths.Index = filepath.Join(st.Dir(), store.IndexLayer, "index.html")
+	return paths, err
+}
+
+func stagePage(path string, text []byte) (store.File, error) {
+	if err := os.WriteFile(path, text, 0o640); err != nil {
+		return store.File{}, fmt.Errorf("write the pack: %w", err)
+	}
+	return store.Describe(path)
 }
 
 func sha(text []byte) string { return fmt.Sprintf("%x", sha256.Sum256(text)) }
@@ -178,11 +207,7 @@ func (in *input) fill(name, text string, data any) ([]byte, error) {
 // printCSS is the printed page's margin text: hospital, period, a line on
 // confidentiality, and page x of y.
 func (in *input) printCSS() string {
-	line := in.confidentiality
-	if line == "" {
-		line = "Confidential: for the transfusion committee."
-	}
-	return fmt.Sprintf(printText, cssString(in.hospital+" · "+in.period()), cssString(line))
+	return fmt.Sprintf(printText, cssString(in.hospital+" · "+in.period()), cssString(in.confidence()))
 }
 
 // cssString writes text as a CSS string: every character that is not a plain

@@ -87,45 +87,98 @@ func exists(name string) bool {
 	return err == nil
 }
 
-// ReplaceLayer replaces "current", "audit" or a pack ("packs/2026-10") as a
-// whole, in one step. stage writes files below dir, an empty folder, and returns
-// every file of the new layer: those it wrote, and those of the layer as it
-// stands (by their path from Layer or LayerFiles) that it keeps. Where stage
-// fails or the process ends, the store is as before or as after.
+// IndexLayer is the layer of pages that lead to the packs: packs/index.html.
+const IndexLayer = "packs"
+
+// Replacement is one layer that ReplaceLayers makes anew.
+type Replacement struct {
+	// Name is "current", "audit", a pack ("packs/2026-10") or IndexLayer.
+	Name string
+	// Stage writes files below dir, an empty folder, and returns every file of
+	// the new layer: those it wrote, and those of the layer as it stands (by their
+	// path from Layer or LayerFiles) that it keeps.
+	Stage func(dir string) ([]File, error)
+	// Facts is read once Stage has returned.
+	Facts *LayerFacts
+}
+
+// ReplaceLayer replaces one layer as a whole, in one step: see ReplaceLayers.
 func (s *Store) ReplaceLayer(ctx context.Context, name string, stage func(dir string) ([]File, error), facts LayerFacts) error {
+	return s.ReplaceLayers(ctx, Replacement{name, stage, &facts})
+}
+
+// ReplaceLayers replaces layers as a whole, all of them in one step. Where a
+// stage fails or the process ends, the store is as before or as after.
+func (s *Store) ReplaceLayers(ctx context.Context, all ...Replacement) error {
 	if err := s.mustWrite(); err != nil {
 		return err
 	}
-	if name != path.Clean(name) || !filepath.IsLocal(filepath.FromSlash(name)) || (name != "current" && name != "audit" && !strings.HasPrefix(name, packPrefix)) {
-		return fmt.Errorf("%q is no layer of the store", name)
+	for _, r := range all {
+		if r.Name != path.Clean(r.Name) || !filepath.IsLocal(filepath.FromSlash(r.Name)) || (r.Name != "current" && r.Name != "audit" && r.Name != IndexLayer && !strings.HasPrefix(r.Name, packPrefix)) {
+			return fmt.Errorf("%q is no layer of the store", r.Name)
+		}
 	}
 	// A commit that could not be finished has its files in the staging folder.
 	if err := s.rollForward(); err != nil {
 		return err
 	}
-	dir := filepath.Join(s.dir, stagingName, filepath.FromSlash(name))
-	if err := os.RemoveAll(dir); err != nil {
-		return err
-	}
-	if err := os.MkdirAll(dir, folderMode); err != nil {
-		return err
-	}
-	err := s.replace(ctx, name, dir, stage, facts)
-	if err != nil && len(s.manifest.Pending) == 0 {
-		os.RemoveAll(dir)
+	err := s.replace(ctx, all)
+	if err == nil || len(s.manifest.Pending) == 0 {
+		for _, r := range all {
+			err = errors.Join(err, os.RemoveAll(s.stagingOf(r.Name)))
+		}
 	}
 	return err
 }
 
-func (s *Store) replace(ctx context.Context, name, dir string, stage func(dir string) ([]File, error), facts LayerFacts) error {
-	files, err := stage(dir)
-	if err != nil {
-		return err
+// stagedAs is the name of a layer's folder in the staging folder: flat, since
+// the layer packs would hold those of the packs.
+func stagedAs(name string) string { return strings.ReplaceAll(name, "/", "+") }
+
+func (s *Store) stagingOf(name string) string {
+	return filepath.Join(s.dir, stagingName, stagedAs(name))
+}
+
+func (s *Store) replace(ctx context.Context, all []Replacement) error {
+	next := s.manifest.clone()
+	for _, r := range all {
+		dir := s.stagingOf(r.Name)
+		if err := os.RemoveAll(dir); err != nil {
+			return err
+		}
+		if err := os.MkdirAll(dir, folderMode); err != nil {
+			return err
+		}
+		files, err := r.Stage(dir)
+		if err != nil {
+			return err
+		}
+		if err := s.stage(next, r.Name, dir, files, *r.Facts); err != nil {
+			return err
+		}
 	}
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	next := s.manifest.clone()
+	if err := s.commit(next); err != nil {
+		return err
+	}
+	if err := s.rollForward(); err != nil {
+		return err
+	}
+	for _, r := range all {
+		if r.Name == "current" || r.Name == "audit" {
+			if err := s.sweepLayer(r.Name); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// stage checks the staged and kept files of a layer, and writes them into the
+// next manifest with the moves that they need.
+func (s *Store) stage(next *manifest, name, dir string, files []File, facts LayerFacts) error {
 	fresh := layer{From: facts.From, Sums: facts.Sums, Files: []File{}}
 	kept := map[string]File{}
 	for _, f := range s.Layer(name) {
@@ -152,7 +205,7 @@ func (s *Store) replace(ctx context.Context, name, dir string, stage func(dir st
 				return err
 			}
 			next.Pending = append(next.Pending, move{
-				From: path.Join(stagingName, name, filepath.ToSlash(relative)), To: path.Join(name, filepath.ToSlash(relative))})
+				From: path.Join(stagingName, stagedAs(name), filepath.ToSlash(relative)), To: path.Join(name, filepath.ToSlash(relative))})
 		}
 		f.Path = filepath.ToSlash(relative)
 		f.Name = strings.TrimSuffix(f.Path, ".parquet")
@@ -165,18 +218,7 @@ func (s *Store) replace(ctx context.Context, name, dir string, stage func(dir st
 		return err
 	}
 	next.Layers[name] = fresh
-	if err := s.commit(next); err != nil {
-		return err
-	}
-	if err := s.rollForward(); err != nil {
-		return err
-	}
-	if !strings.HasPrefix(name, packPrefix) {
-		if err := s.sweepLayer(name); err != nil {
-			return err
-		}
-	}
-	return os.RemoveAll(dir)
+	return nil
 }
 
 // rollForward does the renames that the manifest says are pending. It may be

@@ -453,7 +453,7 @@ func TestLayerFilesByTable(t *testing.T) {
 			t.Errorf("%s: %v, want %s", table, got, want)
 		}
 	}
-	for _, name := range []string{"sources", "../x", "packs/../current", "audit/", "packs"} {
+	for _, name := range []string{"sources", "../x", "packs/../current", "audit/", "packs/.."} {
 		if err := s.ReplaceLayer(ctx, name, stageLayer(nil), LayerFacts{}); err == nil {
 			t.Errorf("layer %q was taken", name)
 		}
@@ -500,5 +500,40 @@ func TestStoreIsForOwnerAndGroupAlone(t *testing.T) {
 	})
 	if err != nil {
 		t.Fatal(err)
+	}
+}
+
+// TestLayersAreReplacedTogether: where the second of two layers fails, the first
+// is as before; else both are there, and a pack's folder lies inside the index's.
+func TestLayersAreReplacedTogether(t *testing.T) {
+	s := open(t, t.TempDir(), true)
+	write := func(name, text string) func(dir string) ([]File, error) {
+		return func(dir string) ([]File, error) {
+			path := filepath.Join(dir, name)
+			if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+				return nil, err
+			}
+			f, err := Describe(path)
+			return []File{f}, err
+		}
+	}
+	fail := func(string) ([]File, error) { return nil, errors.New("no") }
+	pack := Replacement{"packs/2026-10", write("run.json", "{}"), &LayerFacts{From: "a"}}
+	if err := s.ReplaceLayers(t.Context(), pack, Replacement{IndexLayer, fail, &LayerFacts{}}); err == nil || len(s.Packs()) != 0 {
+		t.Errorf("after a failed stage: %v, packs %v", err, s.Packs())
+	}
+	if err := s.ReplaceLayers(t.Context(), pack, Replacement{IndexLayer, write("index.html", "first"), &LayerFacts{}}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.ReplaceLayers(t.Context(), Replacement{IndexLayer, write("index.html", "second"), &LayerFacts{}}); err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]string{"packs/index.html": "second", "packs/2026-10/run.json": "{}"} {
+		if text, err := os.ReadFile(filepath.Join(s.Dir(), name)); err != nil || string(text) != want {
+			t.Errorf("%s holds %q, %v", name, text, err)
+		}
+	}
+	if packs := s.Packs(); len(packs) != 1 || len(s.Layer(IndexLayer)) != 1 {
+		t.Errorf("packs %v, index %v", packs, s.Layer(IndexLayer))
 	}
 }
