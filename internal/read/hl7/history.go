@@ -21,10 +21,15 @@ type history struct {
 type bag struct {
 	place     int64
 	dispensed row.Cells
-	// told are the cells of what was told since, their fate a code of table 0510
-	// or 0513.
-	told []row.Cells
+	// told is what was told since.
+	told []change
 	gone bool
+}
+
+// change is a status of table 0510 or 0513, and the cells of what told of it.
+type change struct {
+	status string
+	cells  row.Cells
 }
 
 // told are the columns that a status speaks of; of the others it fills only what
@@ -39,15 +44,15 @@ var told = map[string][]string{
 func (b *bag) folded() row.Cells {
 	c := b.dispensed.Clone()
 	for _, t := range b.told {
-		for i, text := range t.Texts {
+		for i, text := range t.cells.Texts {
 			if len(c.Texts[i]) == 0 {
 				c.Texts[i] = text
 			}
 		}
-		for _, name := range told[string(t.Get("fate"))] {
-			c.Take(t, name)
+		for _, name := range told[t.status] {
+			c.Take(t.cells, name)
 		}
-		c.Set("fate", t.Get("fate"))
+		c.Take(t.cells, "fate")
 	}
 	return c
 }
@@ -164,7 +169,7 @@ func (h *history) meant(key string, p product) *bag {
 // lastOf gives where a status was last told of the bag, or -1.
 func (b *bag) lastOf(status string) int {
 	for i := len(b.told) - 1; i >= 0; i-- {
-		if string(b.told[i].Get("fate")) == status {
+		if b.told[i].status == status {
 			return i
 		}
 	}
@@ -178,7 +183,7 @@ func (b *bag) hear(c row.Cells, p product) {
 		b.told = append(b.told[:i], b.told[i+1:]...)
 	}
 	if !taken(p.message) {
-		b.told = append(b.told, c.Clone())
+		b.told = append(b.told, change{p.status, c.Clone()})
 	}
 }
 
