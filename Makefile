@@ -50,7 +50,7 @@ fuzz: assets ## feed every parser with made-up input, a minute each (FUZZTIME)
 test-cross: build ## recompute the demo's episodes in another engine and compare every one
 	testdata/cross/run.sh bin/thawline
 
-bench: build ## time ingest, current, mark and pack on an invented store (THAWLINE_BENCH_LABS, _SCALE)
+bench: build ## time ingest, current, mark and pack on an invented store (THAWLINE_BENCH_LABS, _SCALE, _BEDS)
 	go test -tags bench -count 1 -timeout 60m -run TestBench -v ./cmd/thawline
 
 browser: ## install a headless browser and PDF tools for the browser tests, where it may

@@ -28,10 +28,14 @@ import (
 // its own, and prints a line a step: wall seconds, processor seconds, peak
 // resident memory. make bench runs it; it holds no bar of its own, because
 // shared machines wander. The sizes come from the environment:
-// THAWLINE_BENCH_LABS lab rows, THAWLINE_BENCH_SCALE times the demo's episodes.
+// THAWLINE_BENCH_LABS lab rows, THAWLINE_BENCH_SCALE times the demo's episodes,
+// THAWLINE_BENCH_BEDS beds, by which units other than plasma are counted. With
+// 20000000, 54 and 2800 it is the hospital of the bars: 20 million results,
+// 200,000 plasma units and 2 million others.
 func TestBench(t *testing.T) {
 	labs := number(t, "THAWLINE_BENCH_LABS", 2_000_000)
 	scale := number(t, "THAWLINE_BENCH_SCALE", 8)
+	beds := number(t, "THAWLINE_BENCH_BEDS", 0)
 	program, err := filepath.Abs("../../bin/thawline")
 	if err != nil {
 		t.Fatal(err)
@@ -42,7 +46,7 @@ func TestBench(t *testing.T) {
 	}
 	site := filepath.Join(dir, "site.yaml")
 	if _, err := os.Stat(site); err != nil {
-		if _, err := invent.Write(dir, 1, invent.Options{Scale: scale, Labs: int64(labs)}); err != nil {
+		if _, err := invent.Write(dir, 1, invent.Options{Scale: scale, Labs: int64(labs), Beds: beds}); err != nil {
 			t.Fatal(err)
 		}
 	}
