@@ -37,7 +37,8 @@ func fabricate(t *testing.T, episodes int) *input {
 			t.Fatal(err)
 		}
 	}
-	for _, table := range contract.Audit() {
+	tables := append(contract.Audit(), contract.Feeds()...)
+	for _, table := range tables {
 		columns := make([]string, len(table.Columns))
 		for i, c := range table.Columns {
 			columns[i] = engine.Name(c.Name) + " " + c.Kind.SQL()
@@ -54,14 +55,14 @@ SELECT i, printf('%%016x', i) AS episode_id, 'P' || (i %% 211) AS patient_id,
 FROM range(%d) AS n(i)`, max(episodes, 1), episodes))
 	must("episodes", `INSERT INTO episodes BY NAME
 SELECT episode_id, patient_id, strftime(t0, '%Y-%m') AS month, 1 AS weekday, hour(t0) AS hour,
-    CASE WHEN i % 50 = 7 THEN `+engine.Quote(hostile)+` ELSE 'Ward ' || (i % 5) END AS location, 'medicine' AS specialty,
+    CASE WHEN i % 50 = 7 THEN `+engine.Quote(hostile)+` ELSE 'Ward ' || (i % 5) END AS location, ['medicine', 'surgery', 'haematology', 'obstetrics'][1 + (i * 7 % 4)::BIGINT] AS specialty,
     t0 AS first_issued_at, t0, t0 + to_hours(units) AS t1, units AS units_issued,
     CASE WHEN chance < 880 THEN units ELSE 0 END AS units_transfused, 0 AS units_presumed,
     CASE WHEN chance BETWEEN 880 AND 919 THEN units ELSE 0 END AS units_returned,
     CASE WHEN chance BETWEEN 920 AND 979 THEN units ELSE 0 END AS units_discarded, 0 AS units_transferred,
     CASE WHEN chance >= 980 THEN units ELSE 0 END AS units_unknown,
     CASE WHEN chance < 880 THEN 'transfused' WHEN chance < 920 THEN 'returned' WHEN chance < 980 THEN 'lost' ELSE 'unknown' END AS outcome,
-    'adult' AS population, CASE WHEN r(i, 5) < 900 THEN weight END AS weight_kg,
+    CASE WHEN i % 11 = 3 THEN 'child' WHEN i % 23 = 4 THEN 'newborn' ELSE 'adult' END AS population, CASE WHEN r(i, 5) < 900 THEN weight END AS weight_kg,
     CASE WHEN chance < 880 THEN units * 260 ELSE 0 END AS delivered_ml, CASE WHEN chance < 880 OR chance >= 980 THEN units * 260 ELSE 0 END AS possible_ml,
     CASE WHEN chance < 880 AND r(i, 5) < 900 THEN round(units * 260.0 / weight, 6) END AS dose,
     CASE WHEN chance >= 880 OR r(i, 5) >= 900 THEN 'not_known' WHEN units * 260.0 / weight < 9.5 THEN 'below' WHEN units * 260.0 / weight > 20.5 THEN 'above' ELSE 'within' END AS dose_band,
@@ -100,7 +101,26 @@ INSERT INTO rules_run BY NAME
 SELECT 'two_units_below_band' AS finding, TRUE AS run, NULL AS why_not, 100 AS judged, 20 AS fired, 3 AS not_known
 UNION ALL SELECT 'abo_incompatible', TRUE, NULL, 100, 3, 0
 UNION ALL SELECT 'thaw_overrun', FALSE, 'no thaw times', 0, 0, 0;`)
-	for _, table := range contract.Audit() {
+	must("feeds", `INSERT INTO issues BY NAME
+SELECT units.bag, units.unit_no, units.product_code, 'plasma' AS component, 'fresh_frozen' AS product, ['A', 'B', 'AB', 'O'][1 + (units.source_row % 4)::BIGINT] AS unit_abo,
+    units.patient_id, episodes.location, episodes.specialty, CASE WHEN episodes.basis = 'major_haemorrhage' THEN 'M' || episodes.episode_id END AS activation_id,
+    units.issued_at - to_minutes(20 + units.source_row % 50) AS requested_at, units.issued_at - to_minutes(units.source_row % 40) AS thawed_at, units.issued_at, units.issued_at AS issued_local,
+    CASE WHEN units.given THEN units.begin END AS started_at, CASE WHEN units.given AND units.times_basis = 'recorded' THEN units.finish END AS ended_at,
+    units.fate, units.source_file, units.source_row
+FROM units INNER JOIN episodes ON episodes.episode_id = units.episode_id;
+INSERT INTO issues BY NAME
+SELECT 'R' || i || '/' || k AS bag, 'R' || i || '/' || k AS unit_no, 'RC' AS product_code, 'red_cells' AS component, patient_id, 'Ward ' || (i % 5) AS location, t0 AS issued_at, t0 AS issued_local, 'transfused' AS fate, 'invented.csv' AS source_file, i AS source_row
+FROM base, range(9) AS n(k) WHERE k < 3 + r(i, 10) % 7;
+INSERT INTO events BY NAME
+SELECT patient_id, 'activation' AS kind, CASE WHEN i % 9 = 0 THEN 'stood_down' END AS detail, t0 - to_minutes(15 + i % 30) AS at, 'invented.csv' AS source_file, i AS source_row
+FROM base WHERE r(i, 8) BETWEEN 900 AND 939;
+INSERT INTO medicines BY NAME
+SELECT patient_id, ['vitamin_k', 'prothrombin_complex', 'fibrinogen_concentrate', 'heparin'][1 + (i % 4)::BIGINT] AS medicine, t0 AS given_at, 'invented.csv' AS source_file, i AS source_row FROM base;
+INSERT INTO patients BY NAME
+SELECT 'P' || i AS patient_id, ['A', 'B', 'AB', 'O'][1 + (i % 4)::BIGINT] AS abo, 'invented.csv' AS source_file, i AS source_row FROM range(211) AS n(i);
+INSERT INTO activity BY NAME
+SELECT strftime(DATE '2024-11-01' + to_months(m::INTEGER), '%Y-%m') AS month, 'admissions' AS measure, 900 + m * 37 % 200 AS count, 'invented.csv' AS source_file, m AS source_row FROM range(24) AS n(m);`)
+	for _, table := range tables {
 		path := filepath.Join(dir, table.Name+".parquet")
 		must(table.Name, fmt.Sprintf("COPY %s TO %s (FORMAT parquet)", table.Name, engine.Quote(path)))
 		files[table.Name] = []string{path}
