@@ -23,6 +23,8 @@ type Look struct {
 	// Limits holds the control chart's lines, a value a row of the figure; nil
 	// without enough data.
 	Limits *figure.Limits
+	// Funnel holds the funnel plot's limits.
+	Funnel *figure.Funnel
 	// Interventions are months with a name, marked on charts by month.
 	Interventions []Intervention
 	// Format writes the numbers.

@@ -7,16 +7,16 @@ import (
 	"github.com/go-echarts/go-echarts/v2/opts"
 
 	"thawline/internal/figure"
-	"thawline/internal/stat"
 )
+
+// limitSteps bounds the points of a limit's line: every size up to it, then
+// steps that grow with the size, as the line flattens.
+const limitSteps = 40
 
 // funnel draws each row's share against its size, with the limits around the
 // whole's own share. Rows outside the limits bear their name.
-func funnel(f *figure.Figure, p figure.Panel, _ Look) (map[string]any, error) {
+func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	label, n, of, outside := f.Index(p.X), f.Index(p.Y[0]), f.Index(p.Y[1]), f.Index("outside")
-	whole, _ := f.Whole("n")
-	all, _ := f.Whole("of")
-	target := float64(whole) / float64(all)
 	largest := 10.0
 	var inside, out []opts.ScatterData
 	for _, row := range f.Rows {
@@ -39,7 +39,7 @@ func funnel(f *figure.Figure, p figure.Panel, _ Look) (map[string]any, error) {
 	scatter.SetGlobalOptions(common(p, true)...)
 	scatter.AddSeries("within the limits", inside, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "circle", SymbolSize: 10}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[0]}))
 	scatter.AddSeries("outside", out, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 14}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[6]}),
-		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{b}", Color: ink, FontSize: 11}))
+		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "top", Formatter: "{b}", Color: ink, FontSize: 11}))
 	line := charts.NewLine()
 	for _, one := range []struct {
 		name, kind string
@@ -47,13 +47,14 @@ func funnel(f *figure.Figure, p figure.Panel, _ Look) (map[string]any, error) {
 	}{{"95 % limits", "solid", 0.025, 0.975}, {"99.8 % limits", "dashed", 0.001, 0.999}} {
 		for _, place := range []float64{one.low, one.high} {
 			var data []opts.LineData
-			for size := 1; size <= int(largest); size++ {
-				data = append(data, opts.LineData{Symbol: "none", Value: []any{size, round(100 * stat.FunnelLimit(target, size, place))}})
+			for size := 1; size <= int(largest); size += 1 + size/limitSteps {
+				data = append(data, opts.LineData{Symbol: "none", Value: []any{size, round(100 * look.Funnel.Share(size, place))}})
 			}
+			data = append(data, opts.LineData{Symbol: "none", Value: []any{largest, round(100 * look.Funnel.Share(int(largest), place))}})
 			line.AddSeries(one.name, data, charts.WithLineStyleOpts(opts.LineStyle{Color: ink, Width: 1, Type: one.kind}), charts.WithItemStyleOpts(opts.ItemStyle{Color: ink}))
 		}
 	}
-	line.AddSeries("whole hospital", []opts.LineData{{Symbol: "none", Value: []any{0, round(100 * target)}}, {Symbol: "none", Value: []any{largest, round(100 * target)}}},
+	line.AddSeries("whole hospital", []opts.LineData{{Symbol: "none", Value: []any{0, round(100 * look.Funnel.Target)}}, {Symbol: "none", Value: []any{largest, round(100 * look.Funnel.Target)}}},
 		charts.WithLineStyleOpts(opts.LineStyle{Color: hues[3], Width: 2}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[3]}))
 	scatter.Overlap(line)
 	scatter.Validate()

@@ -156,13 +156,10 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		}
 	}
 	if p.Chart == "funnel" {
-		outside, ok := f.AddFunnel(p.X, p.Y[0], p.Y[1])
-		if !ok {
+		if look.Funnel = f.AddFunnel(p.X, p.Y[0], p.Y[1]); look.Funnel == nil {
 			out.TooFew = "Too little data to draw, or the hospital's own share is hidden."
-		} else if len(outside) > 0 {
-			out.Notes = append(out.Notes, "Outside the 99.8 % limits: "+strings.Join(outside, ", ")+". A prompt to look, not a verdict.")
 		} else {
-			out.Notes = append(out.Notes, "No place that is shown lies outside the 99.8 % limits.")
+			out.Notes = append(out.Notes, look.Funnel.Words(in.format)...)
 		}
 	}
 	fs.done[p.Figure] = f

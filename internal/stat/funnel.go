@@ -44,6 +44,28 @@ type Dispersion struct {
 	Phi float64
 	// Tau2 is the variance between places on the scale of shares, from Phi.
 	Tau2 float64
+	// Places is how many places it was made from.
+	Places int
+}
+
+// Beyond says that places differ by more than chance: φ over 1 + 2√(2/I), two
+// standard errors over the 1 that chance alone would give, since Iφ is then
+// about χ² with I degrees of freedom (Spiegelhalter 2005, from memory). With few
+// places only a large φ passes.
+func (d Dispersion) Beyond() bool {
+	return d.Phi > 1+2*math.Sqrt(2/float64(d.Places))
+}
+
+// Limit gives FunnelLimit moved away from the target by √φ where φ is Beyond
+// chance, clipped to 0 and 1: the multiplicative model of Spiegelhalter 2005 on
+// exact limits, which keep their skew where n is small. For large n it comes to
+// Multiplicative.
+func (d Dispersion) Limit(target float64, n int, p float64) float64 {
+	limit := FunnelLimit(target, n, p)
+	if !d.Beyond() {
+		return limit
+	}
+	return min(1, max(0, target+(limit-target)*math.Sqrt(d.Phi)))
 }
 
 // Overdispersion gives the spread of the shares counts[i]/sizes[i] about the
@@ -66,7 +88,7 @@ func Overdispersion(counts, sizes []float64, target, winsorise float64) Dispersi
 		}
 	}
 	if len(z) < 2 || !(target > 0 && target < 1) {
-		return Dispersion{math.NaN(), math.NaN()}
+		return Dispersion{math.NaN(), math.NaN(), len(z)}
 	}
 	sorted := slices.Sorted(slices.Values(z))
 	low, high := quantile(sorted, winsorise), quantile(sorted, 1-winsorise)
@@ -79,7 +101,7 @@ func Overdispersion(counts, sizes []float64, target, winsorise float64) Dispersi
 	}
 	places := float64(len(z))
 	phi /= places
-	return Dispersion{phi, max(0, (places*phi-(places-1))/(sum-sum2/sum))}
+	return Dispersion{phi, max(0, (places*phi-(places-1))/(sum-sum2/sum)), len(z)}
 }
 
 // Multiplicative gives normal funnel limits at z standard errors, widened by

@@ -178,8 +178,33 @@ func TestOverdispersion(t *testing.T) {
 	if (Dispersion{Phi: 0.5}).Multiplicative(.38, 80, 3) != plain {
 		t.Error("limits became narrower than chance")
 	}
-	if d := Overdispersion(counts[:1], sizes[:1], .38, 0); !math.IsNaN(d.Phi) {
+	if d := Overdispersion(counts[:1], sizes[:1], .38, 0); !math.IsNaN(d.Phi) || d.Beyond() {
 		t.Error("one place has no spread")
+	}
+}
+
+// Widened exact limits come to the normal ones of Spiegelhalter 2005 for large
+// n, leave limits alone where chance explains the places, and are clipped.
+func TestWidenedFunnelLimit(t *testing.T) {
+	d := Overdispersion([]float64{12, 30, 8, 25, 18, 40}, []float64{40, 60, 45, 50, 75, 80}, .38, 0)
+	if !d.Beyond() { // φ 4.46 over 1 + 2√(2/6) = 2.15
+		t.Errorf("φ %g of %d places is not beyond chance", d.Phi, d.Places)
+	}
+	normal := d.Multiplicative(.38, 4000, 1.959964)
+	near(t, "low", d.Limit(.38, 4000, .025), normal.Low, 3)
+	near(t, "high", d.Limit(.38, 4000, .975), normal.High, 3)
+	if got := d.Limit(.38, 5, .001); got != 0 {
+		t.Errorf("limit %g, want 0", got)
+	}
+	// 1 + 2√(2/8) = 2: on the bound is not beyond.
+	for phi, beyond := range map[float64]bool{0.6: false, 2: false, 2.01: true} {
+		d := Dispersion{Phi: phi, Places: 8}
+		if d.Beyond() != beyond {
+			t.Errorf("φ %g of 8 places: beyond %v", phi, !beyond)
+		}
+		if same := d.Limit(.3, 50, .025) == FunnelLimit(.3, 50, .025); same == beyond {
+			t.Errorf("φ %g: limits the same as without: %v", phi, same)
+		}
 	}
 }
 

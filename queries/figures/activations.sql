@@ -8,6 +8,7 @@
 --            not_known: count; Without the time of the call
 --            episodes: count; Plasma episodes set apart as major haemorrhage
 --            untold: count; Of these, without any activation
+-- means:     answer episodes: year, basis major_haemorrhage
 -- not known: a haemorrhage that nobody recorded as an activation, neither as an event nor on a unit
 WITH
 

@@ -12,7 +12,7 @@
 --            judged: year, mark appropriate|under-dosed|non-bleeding|unsupported, in rows
 --            answer n: sum of appropriate
 --            answer of: sum of judged
--- not known: undetermined episodes are left out; places with few judged episodes are pooled as other
+-- not known: undetermined episodes are left out; places with fewer than 5 judged episodes, or fewer than small_count, are pooled as other
 WITH
 
 judged AS (
@@ -31,7 +31,7 @@ sizes AS (
 
 named AS (
     SELECT
-        CASE WHEN sizes.judged < (SELECT max(policy.small_count) FROM policy) THEN 'other places, pooled' ELSE judged.place END AS place,
+        CASE WHEN sizes.judged < (SELECT greatest(5, max(policy.small_count)) FROM policy) THEN 'other places, pooled' ELSE judged.place END AS place,
         judged.mark
     FROM judged
     INNER JOIN sizes ON sizes.place = judged.place

@@ -10,6 +10,9 @@
 --            not_known: count; Exchanges without any diagnosis recorded
 --            circuits: count; Circuits primed
 --            units: number of of; Units given in exchanges
+-- means:     episodes: year, outcome transfused, basis plasma_exchange|circuit_prime, in rows
+--            answer of: year, outcome transfused, basis plasma_exchange
+--            answer circuits: year, outcome transfused, basis circuit_prime
 -- not known: a diagnosis counts from ttp_before_d before the plasma to ttp_after_d after it; where several do, the first of this list
 WITH
 

@@ -1,0 +1,54 @@
+-- by_specialty: Does any specialty differ from the rest of the hospital?
+--
+-- reads:     year_episodes, policy
+-- points:    specialty: label; Specialty
+--            appropriate: count; Appropriate
+--            judged: count; Judged
+--            share: share of appropriate, judged; Share
+-- answer:    n: count; Appropriate
+--            of: count; Judged
+--            specialties: units; Specialties shown by name
+-- means:     appropriate: year, mark appropriate, in rows
+--            judged: year, mark appropriate|under-dosed|non-bleeding|unsupported, in rows
+--            answer n: sum of appropriate
+--            answer of: sum of judged
+-- not known: undetermined episodes are left out; specialties with fewer than 5 judged episodes, or fewer than small_count, are pooled as other
+WITH
+
+judged AS (
+    SELECT
+        coalesce(year_episodes.specialty, 'not recorded') AS specialty,
+        year_episodes.mark
+    FROM year_episodes
+    WHERE year_episodes.mark IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')
+),
+
+sizes AS (
+    SELECT judged.specialty, count(*) AS judged
+    FROM judged
+    GROUP BY judged.specialty
+),
+
+named AS (
+    SELECT
+        CASE WHEN sizes.judged < (SELECT greatest(5, max(policy.small_count)) FROM policy) THEN 'other specialties, pooled' ELSE judged.specialty END AS specialty,
+        judged.mark
+    FROM judged
+    INNER JOIN sizes ON sizes.specialty = judged.specialty
+)
+
+-- By name: a list by share would be a league table.
+SELECT
+    named.specialty AS specialty,
+    count(*) FILTER (named.mark = 'appropriate') AS appropriate,
+    count(*) AS judged,
+    count(*) FILTER (named.mark = 'appropriate') / count(*) AS share
+FROM named
+GROUP BY named.specialty
+ORDER BY named.specialty = 'other specialties, pooled', named.specialty
+-- answer
+SELECT
+    coalesce(sum(points.appropriate), 0)::BIGINT AS n,
+    coalesce(sum(points.judged), 0)::BIGINT AS of,
+    count(*) FILTER (points.specialty <> 'other specialties, pooled') AS specialties
+FROM points
