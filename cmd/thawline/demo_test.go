@@ -40,6 +40,9 @@ type demoError struct{ said string }
 func (e *demoError) Error() string { return "the demo failed:\n" + e.said }
 
 func TestMain(m *testing.M) {
+	if playOther() {
+		return
+	}
 	code := m.Run()
 	if demoDir != "" {
 		os.RemoveAll(demoDir)

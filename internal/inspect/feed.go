@@ -182,8 +182,12 @@ func (g *group) holds(i int) string {
 			return "donation numbers, without a check character"
 		}
 		return fmt.Sprintf("donation numbers; the check character is right in %d of %d", p.holds, p.checked)
-	case p.unitTexts() >= 0.8 && (g.best == nil || g.best.roles[i].name == "" || g.best.roles[i].name == "unit_raw"):
+	case g.best != nil && g.best.roles[i].name == "unit_raw", p.unitTexts() >= 0.8 && !g.isCoded(i):
 		return "units"
+	case means(tokens(p.name), "identity") || means(tokens(p.name), "name") && means(tokens(p.name), "patient"):
+		return "names, addresses or the like, by its header; better left out of the export"
+	case g.seen != nil && i == g.seen.describes:
+		return "descriptions of the products"
 	case g.isCoded(i):
 	case p.share(p.numbers) >= 0.8 && (!p.varied() || g.isNumber(i)), p.commas+p.points > p.filled/2:
 		says := "numbers"

@@ -22,7 +22,7 @@ func (f *Findings) Proposal(s Site) string {
 	w := &writer{}
 	w.line("# Proposed by thawline inspect. Read every line before you trust it: \"check\" marks")
 	w.line("# what was found by its name or its content alone. A line that begins with # waits")
-	w.line("# for you: put the word in place of the ? and take the # away, or delete it.")
+	w.line("# for you: put the word in place of the ? and free it (take its # away), or delete it.")
 	w.line("# Paths are taken from the folder of this file.")
 	w.fill("hospital:", s.Hospital, "FILL IN: the name that heads the pack")
 	w.fill("time_zone:", s.Zone, "FILL IN: the clock on your wall, an IANA name such as Europe/Dublin")
@@ -42,6 +42,7 @@ func (f *Findings) Proposal(s Site) string {
 		w.line("  # MISSING: no file was taken for %s, and every mark needs it.", t)
 	}
 	w.products(f.Products)
+	w.meanNormal(f.Feeds)
 	return w.String()
 }
 
@@ -71,7 +72,7 @@ func (w *writer) fill(key, value, wanted string) {
 	w.line("%s %s", key, scalar(value))
 }
 
-var plainScalar = regexp.MustCompile(`^[A-Za-z_/][A-Za-z0-9_./*()+-]*( [A-Za-z0-9_./*()+-]+)*$`)
+var plainScalar = regexp.MustCompile(`^[\pL_/][\pL0-9_./*()+-]*( [\pL0-9_./*()+-]+)*$`)
 
 // reserved are words that YAML, in one version or another, takes for something
 // else than text.
@@ -235,7 +236,7 @@ func (w *writer) columns(f *Feed) {
 		case len(c.Might) > 0:
 			w.noted("      # "+c.Might[0]+": "+scalar(c.Name), comment(mightNote(c)))
 		default:
-			w.noted("      # ?: "+scalar(c.Name), comment(c.Holds+"; nothing in the contract seems to want it"))
+			w.noted("      # ?: "+scalar(c.Name), comment(c.Holds+"; not used"))
 		}
 	}
 }
@@ -278,7 +279,7 @@ func (w *writer) codes(t *contract.Table, c *Column, setsAside bool) {
 	if len(certain) > 0 {
 		w.line("    %s:", key)
 	} else {
-		w.noted("    # "+key+":", "take this # away with the first of its lines")
+		w.noted("    # "+key+":", "free this line too when you free one below it")
 	}
 	for _, code := range certain {
 		w.noted(fmt.Sprintf("      %s: %s", scalar(code.Code), scalar(code.Word)), codeNote(code))
@@ -349,11 +350,16 @@ func (w *writer) products(products []Code) {
 	if certain {
 		w.line("products:")
 	} else {
-		w.noted("# products:", "take this # away with the first of its lines")
+		w.noted("# products:", "free this line too when you free one below it")
 	}
+	thawed := slices.ContainsFunc(products, func(p Code) bool { return p.Word == "plasma.thawed" })
 	for _, p := range products {
 		if entry := entryOf(p); entry != "" {
-			w.noted(fmt.Sprintf("  %s: %s", scalar(p.Code), entry), "check: "+codeNote(p))
+			note := "check: " + codeNote(p)
+			if thawed && p.Word == "plasma.fresh_frozen" {
+				note += "; becomes: ? where thawing gives it another code"
+			}
+			w.noted(fmt.Sprintf("  %s: %s", scalar(p.Code), entry), note)
 			continue
 		}
 		ml := "?"
@@ -385,6 +391,26 @@ func entryOf(p Code) string {
 		return fmt.Sprintf("{component: %s, nominal_ml: %g}", component, p.ML)
 	}
 	return fmt.Sprintf("{component: %s}", component)
+}
+
+// meanNormal asks for the mean normal times of the clotting times that were found.
+func (w *writer) meanNormal(feeds []Feed) {
+	var wanted []string
+	for _, test := range []string{"pt_s", "aptt_s"} {
+		if slices.ContainsFunc(feeds, func(f Feed) bool { return f.hasTest(test) }) {
+			wanted = append(wanted, test+": [{from: 2026-01-01, value: ?}]")
+		}
+	}
+	if wanted != nil {
+		w.noted("# mean_normal_s: {"+strings.Join(wanted, ", ")+"}", "the laboratory's mean normal time in s and the day from which it holds: without it these times give no ratio")
+	}
+}
+
+// hasTest reports whether a local code of the feed plainly means a test.
+func (f *Feed) hasTest(test string) bool {
+	return slices.ContainsFunc(f.Columns, func(c Column) bool {
+		return c.Role == "test" && slices.ContainsFunc(c.Codes, func(code Code) bool { return code.Word == test })
+	})
 }
 
 // baseNames lists the base names of a feed's files, not more than a line holds.

@@ -44,8 +44,11 @@ func plain(text string) string {
 	if err != nil {
 		bare = text
 	}
-	return strings.Join(strings.Fields(strings.NewReplacer("ß", "ss", "ø", "o", "æ", "ae").Replace(strings.ToLower(bare))), " ")
+	return strings.Join(strings.Fields(unaccented.Replace(strings.ToLower(bare))), " ")
 }
+
+// unaccented writes letters and signs that are no letter with an accent.
+var unaccented = strings.NewReplacer("ß", "ss", "ø", "o", "æ", "ae", "µ", "u", "μ", "u")
 
 func readLexicon() *lexicon {
 	l := &lexicon{meanings: map[string][]string{}, files: map[string][]string{}, columns: map[string][][]string{}, codes: map[string]map[string]string{}}

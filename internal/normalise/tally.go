@@ -3,6 +3,7 @@ package normalise
 import (
 	"cmp"
 	"slices"
+	"strings"
 
 	"github.com/apache/arrow/go/v17/arrow"
 	"github.com/apache/arrow/go/v17/arrow/array"
@@ -35,6 +36,8 @@ func (t *Tally) Add(o *Output) {
 	for i := range rows.Len() {
 		key := ProblemCount{Severity: severity.Value(i), Column: column.Value(i), Reason: reason.Value(i)}
 		if t.counts[key] == nil {
+			// The text lies in memory that the next batch writes over.
+			key = ProblemCount{Severity: strings.Clone(key.Severity), Column: strings.Clone(key.Column), Reason: strings.Clone(key.Reason)}
 			first := key
 			first.First = rows.Value(i)
 			t.counts[key] = &first
