@@ -12,7 +12,8 @@ import (
 var layers = map[string][]string{
 	"contract":       {},
 	"stat":           {},
-	"site":           {"contract"},
+	"words":          {},
+	"site":           {"contract", "words"},
 	"policy":         {"contract", "queries"},
 	"read/source":    {},
 	"read/delimited": {"read/source"},
@@ -28,9 +29,9 @@ var layers = map[string][]string{
 	"ingest":         {"contract", "site", "read", "normalise", "store"},
 	"audit":          {"contract", "site", "policy", "store", "engine", "queries"},
 	"status":         {"contract", "normalise", "site", "policy", "store", "engine", "audit"},
-	"figure":         {"contract", "engine", "stat", "policy", "queries", "dashboards"},
+	"figure":         {"contract", "engine", "stat", "words", "policy", "queries", "dashboards"},
 	"chart":          {"figure", "stat"},
-	"pack":           {"contract", "site", "policy", "store", "engine", "audit", "stat", "figure", "chart", "queries", "dashboards"},
+	"pack":           {"contract", "words", "site", "policy", "store", "engine", "audit", "stat", "figure", "chart", "queries", "dashboards"},
 	"invent":         {"contract"},
 }
 
@@ -41,7 +42,7 @@ var gates = map[string][]string{
 	"github.com/apache/arrow/go/v17/parquet": {"store"},
 	"github.com/go-echarts/go-echarts/v2":    {"chart"},
 	"github.com/dop251/goja":                 {"chart"},
-	"github.com/goccy/go-yaml":               {"site", "policy", "figure", "pack"},
+	"github.com/goccy/go-yaml":               {"site", "policy", "figure", "words", "pack"},
 	"github.com/alecthomas/kong":             {},
 }
 

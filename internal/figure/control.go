@@ -1,7 +1,6 @@
 package figure
 
 import (
-	"fmt"
 	"math"
 
 	"thawline/internal/stat"
@@ -30,7 +29,7 @@ const leastMonths = 8
 // Control computes the lines for the counts n of of, after disclosure: a hidden
 // row is no point. It is nil with fewer than eight months of data. The
 // baseline is the first baselineMonths months with data.
-func (f *Figure) Control(n, of string, baselineMonths, runLength int) *Limits {
+func (f *Figure) Control(n, of string, baselineMonths, runLength int, format Format) *Limits {
 	a, b := f.Index(n), f.Index(of)
 	var counts, sizes []float64
 	var rows []int
@@ -57,15 +56,15 @@ func (f *Figure) Control(n, of string, baselineMonths, runLength int) *Limits {
 	for i, signal := range chart.Signals(runLength) {
 		r, p := rows[i], chart.Points[i]
 		l.Lower[r], l.Upper[r] = p.Lower, p.Upper
-		word := "above"
+		side := "above"
 		if p.Value < chart.Centre {
-			word = "below"
+			side = "below"
 		}
 		switch {
 		case signal.Beyond:
-			l.Signal[r], l.Words[r] = true, word+" its limit"
+			l.Signal[r], l.Words[r] = true, format.Say(side+"_limit")
 		case signal.Run:
-			l.Signal[r], l.Words[r] = true, fmt.Sprintf("%d in a row %s the centre line", signal.Length, word)
+			l.Signal[r], l.Words[r] = true, format.Say("run_"+side, signal.Length)
 		}
 	}
 	return l
@@ -73,11 +72,11 @@ func (f *Figure) Control(n, of string, baselineMonths, runLength int) *Limits {
 
 // AddLimits adds the lines to the figure's columns, so that the table under the
 // chart holds every number that is drawn.
-func (f *Figure) AddLimits(l *Limits) {
+func (f *Figure) AddLimits(l *Limits, format Format) {
 	d := *f.Definition
 	d.Points = append(d.Points[:len(d.Points):len(d.Points)],
-		Column{Name: "centre", Kind: Share, Title: "Centre"}, Column{Name: "lower", Kind: Share, Title: "Lower limit"},
-		Column{Name: "upper", Kind: Share, Title: "Upper limit"}, Column{Name: "signal", Kind: Label, Title: "Signal"})
+		Column{Name: "centre", Kind: Share, Title: format.Say("centre")}, Column{Name: "lower", Kind: Share, Title: format.Say("lower_limit")},
+		Column{Name: "upper", Kind: Share, Title: format.Say("upper_limit")}, Column{Name: "signal", Kind: Label, Title: format.Say("signal")})
 	f.Definition = &d
 	cell := func(x float64) Cell {
 		if math.IsNaN(x) {

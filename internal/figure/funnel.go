@@ -9,10 +9,10 @@ import (
 
 // funnelPlaces are the probabilities of the limits, 95 % and 99.8 %.
 var funnelPlaces = [...]struct {
-	name, title string
-	p           float64
+	name string
+	p    float64
 }{
-	{"lower_998", "Lower 99.8 %", 0.001}, {"lower_95", "Lower 95 %", 0.025}, {"upper_95", "Upper 95 %", 0.975}, {"upper_998", "Upper 99.8 %", 0.999},
+	{"lower_998", 0.001}, {"lower_95", 0.025}, {"upper_95", 0.975}, {"upper_998", 0.999},
 }
 
 // winsorised is the share of places drawn in at each end before their spread is
@@ -36,7 +36,7 @@ func (l *Funnel) Share(n int, p float64) float64 { return l.Limit(l.Target, n, p
 // and a column that names the rows outside them: exact binomial limits, widened
 // where the rows that are shown differ by more than chance. It returns nil where
 // the share of the whole is not there or hidden.
-func (f *Figure) AddFunnel(label, n, of string) *Funnel {
+func (f *Figure) AddFunnel(label, n, of string, format Format) *Funnel {
 	whole, okN := f.Whole("n")
 	all, okOf := f.Whole("of")
 	if !okN || !okOf || all == 0 {
@@ -56,9 +56,9 @@ func (f *Figure) AddFunnel(label, n, of string) *Funnel {
 	d := *f.Definition
 	d.Points = d.Points[:len(d.Points):len(d.Points)]
 	for _, one := range funnelPlaces {
-		d.Points = append(d.Points, Column{Name: one.name, Kind: Share, Title: one.title})
+		d.Points = append(d.Points, Column{Name: one.name, Kind: Share, Title: format.Say(one.name)})
 	}
-	d.Points = append(d.Points, Column{Name: "outside", Kind: Label, Title: "Outside"})
+	d.Points = append(d.Points, Column{Name: "outside", Kind: Label, Title: format.Say("outside")})
 	f.Definition = &d
 	for r, row := range f.Rows {
 		x, okX := row[a].Value.(int64)
@@ -75,12 +75,12 @@ func (f *Figure) AddFunnel(label, n, of string) *Funnel {
 		share, word := float64(x)/float64(size), Cell{}
 		switch {
 		case share < limits[0] || share > limits[3]:
-			word.Value = "99.8 % limit"
+			word.Value = format.Say("limit_998")
 			if s, isText := row[name].Value.(string); isText {
 				l.Outside = append(l.Outside, s)
 			}
 		case share < limits[1] || share > limits[2]:
-			word.Value = "95 % limit"
+			word.Value = format.Say("limit_95")
 		}
 		f.Rows[r] = append(row, word)
 	}
@@ -89,14 +89,13 @@ func (f *Figure) AddFunnel(label, n, of string) *Funnel {
 
 // Words says what the limits are and which rows lie outside.
 func (l *Funnel) Words(format Format) []string {
-	limits := "Limits are exact for chance alone: places differ no more than it lets them."
+	limits := format.Say("funnel_exact")
 	if l.Beyond() {
-		limits = "Places differ by more than chance alone would make them: the exact limits are widened by " + format.Number(math.Sqrt(l.Phi), 2) +
-			" (Spiegelhalter 2005: the square root of the mean squared distance, the outer tenth of the places drawn in)."
+		limits = format.Say("funnel_widened", format.Number(math.Sqrt(l.Phi), 2))
 	}
-	outside := "No place that is shown lies outside the 99.8 % limits."
+	outside := format.Say("funnel_inside")
 	if len(l.Outside) > 0 {
-		outside = "Outside the 99.8 % limits: " + strings.Join(l.Outside, ", ") + ". A prompt to look, not a verdict."
+		outside = format.Say("funnel_outside", strings.Join(l.Outside, ", "))
 	}
 	return []string{outside, limits}
 }

@@ -6,8 +6,12 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"thawline/internal/stat"
+	"thawline/internal/words"
 )
 
 // Format writes numbers for readers.
@@ -16,7 +20,44 @@ type Format struct {
 	Comma bool
 	// Small is the smallest count that is shown.
 	Small int64
+	// DateForm is how a day is written, as Go's reference time; 2006-01-02 where empty.
+	DateForm string
+	// Language gives the words; English where it is nil.
+	Language *words.Language
 }
+
+// Say gives the words of a key in the format's language.
+func (f Format) Say(key string, args ...any) string { return f.language().Say(key, args...) }
+
+// Text gives what a figure or dashboard says in English in the format's language.
+func (f Format) Text(english string) string { return f.language().Text(english) }
+
+func (f Format) language() *words.Language {
+	if f.Language == nil {
+		return words.English()
+	}
+	return f.Language
+}
+
+// Tag is the language as a page states it.
+func (f Format) Tag() string { return f.language().Name }
+
+// Day writes a day, whatever the hour; nothing for no day.
+func (f Format) Day(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	if f.DateForm == "" {
+		return t.Format(time.DateOnly)
+	}
+	return t.Format(f.DateForm)
+}
+
+// Clock writes a day and the time on its clock.
+func (f Format) Clock(t time.Time) string { return f.Day(t) + t.Format(" 15:04") }
+
+// Range writes a range of two numbers already written.
+func (f Format) Range(low, high string) string { return f.Say("range", low, high) }
 
 // Whole writes a whole number with its thousands parted.
 func (f Format) Whole(n int64) string {
@@ -57,8 +98,6 @@ func (f Format) Percent(x float64) string {
 	return f.Number(x*100, 0) + " %"
 }
 
-var monthNames = [...]string{"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"}
-
 // Month writes 2026-10 as Oct 2026.
 func (f Format) Month(month string) string {
 	year, m, _ := strings.Cut(month, "-")
@@ -66,13 +105,13 @@ func (f Format) Month(month string) string {
 	if err != nil || n < 1 || n > 12 {
 		return month
 	}
-	return monthNames[n-1] + " " + year
+	return f.language().Months[n-1] + " " + year
 }
 
 // Cell writes a cell of a column.
 func (f Format) Cell(c Column, cell Cell) string {
 	if cell.Hidden {
-		return "hidden"
+		return f.Say("hidden")
 	}
 	switch v := cell.Value.(type) {
 	case nil:
@@ -84,9 +123,9 @@ func (f Format) Cell(c Column, cell Cell) string {
 		return v
 	case bool:
 		if v {
-			return "yes"
+			return f.Say("yes")
 		}
-		return "no"
+		return f.Say("no")
 	case int64:
 		return f.Whole(v)
 	case float64:
@@ -129,8 +168,15 @@ func (f *Figure) fill(says string, format Format, when When) string {
 		return text
 	}
 	// A hole that opens a later sentence may have been filled with words.
-	text = strings.ReplaceAll(text, ". a number", ". A number")
-	return strings.ToUpper(text[:1]) + text[1:]
+	hidden := format.Say("number_not_shown")
+	text = strings.ReplaceAll(text, ". "+hidden, ". "+capital(hidden))
+	return capital(text)
+}
+
+// capital begins a text with a capital letter.
+func capital(text string) string {
+	first, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + text[size:]
 }
 
 func (f *Figure) holes(says string, format Format, when When) string {
@@ -144,7 +190,7 @@ func (f *Figure) holes(says string, format Format, when When) string {
 		}
 		if cell, ok := f.Values[name]; ok {
 			if cell.Hidden {
-				return "a number not shown"
+				return format.Say("number_not_shown")
 			}
 			for _, c := range f.Answer {
 				if c.Name == name {
@@ -155,7 +201,7 @@ func (f *Figure) holes(says string, format Format, when When) string {
 		n, hasN := f.Whole("n")
 		of, hasOf := f.Whole("of")
 		if !hasN || !hasOf || of == 0 {
-			return "not shown"
+			return format.Say("not_shown")
 		}
 		if name == "share" {
 			return format.Percent(float64(n) / float64(of))
@@ -173,5 +219,5 @@ func (f *Figure) Interval(format Format) string {
 		return ""
 	}
 	i := stat.Wilson(int(n), int(of))
-	return fmt.Sprintf("%s to %s", format.Percent(i.Low), format.Percent(i.High))
+	return format.Range(format.Percent(i.Low), format.Percent(i.High))
 }

@@ -14,6 +14,7 @@ import (
 	"thawline/internal/policy"
 	"thawline/internal/site"
 	"thawline/internal/store"
+	"thawline/internal/words"
 )
 
 // Options says what a pack speaks of.
@@ -49,8 +50,13 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	}
 	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional,
 		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
+	language, err := words.Load(s.Language)
+	if err != nil {
+		return Paths{}, fmt.Errorf("%s: %w", s.Path, err)
+	}
+	in.format = figure.Format{Comma: s.DecimalComma, DateForm: s.DateForm, Language: language}
 	if small, ok := p.Number("small_count"); ok {
-		in.format = figure.Format{Small: int64(small)}
+		in.format.Small = int64(small)
 	}
 	for _, one := range s.Interventions {
 		in.interventions = append(in.interventions, intervention{month(one.Date.Format("2006-01-02")), one.Name})

@@ -38,7 +38,8 @@ type episode struct {
 	FindingNames                                          string
 	Units                                                 []unit
 	Line                                                  template.HTML
-	SortDose                                              string
+	// Order sorts by time, whatever the form of dates.
+	Order string
 }
 
 type fact struct{ Name, Value string }
@@ -55,7 +56,7 @@ func (in *input) clock(v any) string {
 	if !ok {
 		return "–"
 	}
-	return t.In(in.zone).Format("2006-01-02 15:04")
+	return in.format.Clock(t.In(in.zone))
 }
 
 func (in *input) text(v any) string {
@@ -66,9 +67,9 @@ func (in *input) text(v any) string {
 		return strings.ReplaceAll(v, "_", " ")
 	case bool:
 		if v {
-			return "yes"
+			return in.w("yes")
 		}
-		return "no"
+		return in.w("no")
 	case int64:
 		return in.format.Whole(v)
 	case float64:
@@ -79,14 +80,11 @@ func (in *input) text(v any) string {
 	return fmt.Sprint(v)
 }
 
-// discussRule is printed above the cases it picks.
-const discussRule = "Safety findings first, then unsupported, non-bleeding and under-dosed episodes, within each the highest volume given first; at most ten."
-
 const caseFacts = "outcome basis coagulopathy shown_by alternative dose_band course population weight_kg delivered_ml dose dose_possible inr_before inr_before_bound inr_before_hours inr_after inr_after_bound pt_ratio_before aptt_ratio_before fibrinogen_before fibrinogen_before_bound hb_before platelets_before change_inr expected_change_inr shortfall_units mark_recorded policy_hash"
 
 // cases reads the period's episodes one by one.
 func (in *input) cases(ctx context.Context, e *engine.Engine) (*casesPage, error) {
-	c := &casesPage{Hospital: in.hospital, Period: in.period(), Today: in.today, Version: in.version, Confidentiality: in.confidentiality, Cautions: cautions, DiscussRule: discussRule}
+	c := &casesPage{Hospital: in.hospital, Period: in.period(), Today: in.reportDate(), Version: in.version, Confidentiality: in.confidentiality, Cautions: in.w("cautions"), DiscussRule: in.w("discuss_rule")}
 	units, err := in.units(ctx, e, c)
 	if err != nil {
 		return nil, err
@@ -105,7 +103,7 @@ FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidenc
 			line += ", " + in.text(r[4])
 		}
 		if file, ok := r[5].(string); ok {
-			line += fmt.Sprintf(" · %s row %v", file, r[6])
+			line += " · " + in.w("source_row", file, fmt.Sprint(r[6]))
 		}
 		evidence[id] = append(evidence[id], line)
 		if at, ok := r[3].(time.Time); ok {
@@ -160,15 +158,15 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 		one := episode{Name: audit.Pseudonym(in.key, audit.EpisodeKind, id), Patient: audit.Pseudonym(in.key, audit.PatientKind, patient), Mark: r[2].(string), Because: r[4].(string), Place: in.place(r[5]), Specialty: in.place(r[6]),
 			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], FindingNames: strings.Join(names[id], "; "), Units: units[id]}
 		one.Row, _ = r[3].(int64)
+		if t, ok := r[7].(time.Time); ok {
+			one.Order = t.Format(time.RFC3339Nano)
+		}
 		for i, f := range facts {
 			if v := r[13+i]; v != nil {
 				one.Facts = append(one.Facts, fact{strings.ReplaceAll(f, "_", " "), in.text(v)})
 			}
-			if f == "dose" {
-				one.SortDose = in.text(r[13+i])
-			}
 		}
-		tests := map[string]any{"INR before": r[10], "INR after": r[11], "fibrinogen": r[12]}
+		tests := map[string]any{in.w("inr_before"): r[10], in.w("inr_after"): r[11], in.w("fibrinogen"): r[12]}
 		one.Line = in.timeLine(one.Name, units[id], tests, evidenceAt[id])
 		c.Cases = append(c.Cases, one)
 		places[one.Place], marks[one.Mark] = true, true
@@ -205,7 +203,7 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	c.Places = sortedKeys(places)
 	sortBy(c.Findings, func(a, b string) bool { return a < b })
 	if in.last != nil {
-		c.Last = in.last.Period
+		c.Last = in.periodOf(in.last.run.From, in.last.run.To)
 	}
 	c.Restated, err = in.restated(ctx, e)
 	return c, err
@@ -215,7 +213,7 @@ func (in *input) place(v any) string {
 	if s, ok := v.(string); ok && s != "" {
 		return s
 	}
-	return "not recorded"
+	return in.w("not_recorded")
 }
 
 // units reads the units of the period's episodes, and lists those whose fate is
@@ -232,7 +230,7 @@ ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
 	for _, r := range rows {
 		id := r[0].(string)
 		u := unit{Place: in.place(r[1]), Product: in.place(r[2]), Fate: in.text(r[3]), Issued: in.clock(r[4]), Begin: in.clock(r[5]), Finish: in.clock(r[6]), Times: in.text(r[7]),
-			Volume: in.text(r[8]), Given: in.text(r[9]), Source: fmt.Sprintf("%v row %v", r[10], r[11]), episode: id}
+			Volume: in.text(r[8]), Given: in.text(r[9]), Source: in.w("source_row", fmt.Sprint(r[10]), fmt.Sprint(r[11])), episode: id}
 		u.issued, _ = r[4].(time.Time)
 		u.begin, _ = r[5].(time.Time)
 		u.finish, _ = r[6].(time.Time)
@@ -290,7 +288,7 @@ func (in *input) timeLine(name string, units []unit, tests map[string]any, evide
 	x := func(t time.Time) float64 { return 20 + 660*t.Sub(first).Seconds()/span }
 	height := 46 + 9*len(units)
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 700 %d" class="line"><title>Time line of episode %s</title>`, height, name)
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 700 %d" class="line"><title>%s</title>`, height, template.HTMLEscapeString(in.w("time_line_of", name)))
 	fmt.Fprintf(&b, `<line x1="20" x2="680" y1="%d" y2="%d" stroke="#52606d"/>`, height-18, height-18)
 	for _, at := range []time.Time{first, last} {
 		anchor := "start"
@@ -313,7 +311,7 @@ func (in *input) timeLine(name string, units []unit, tests map[string]any, evide
 	// Samples taken together share one label: two would lie over each other.
 	labels := map[time.Time]string{}
 	var taken []time.Time
-	for _, label := range []string{"INR before", "INR after", "fibrinogen"} {
+	for _, label := range []string{in.w("inr_before"), in.w("inr_after"), in.w("fibrinogen")} {
 		if at, ok := tests[label].(time.Time); ok {
 			if labels[at] == "" {
 				taken = append(taken, at)
@@ -324,7 +322,7 @@ func (in *input) timeLine(name string, units []unit, tests map[string]any, evide
 		}
 	}
 	for _, at := range taken {
-		fmt.Fprintf(&b, `<circle cx="%.1f" cy="%d" r="4" fill="#E69F00" stroke="#1d2733"/><text x="%.1f" y="12" font-size="9" text-anchor="middle" fill="#1d2733">%s</text>`, x(at), height-18, min(max(x(at), 60), 640), labels[at])
+		fmt.Fprintf(&b, `<circle cx="%.1f" cy="%d" r="4" fill="#E69F00" stroke="#1d2733"/><text x="%.1f" y="12" font-size="9" text-anchor="middle" fill="#1d2733">%s</text>`, x(at), height-18, min(max(x(at), 60), 640), template.HTMLEscapeString(labels[at]))
 	}
 	for _, at := range evidence {
 		fmt.Fprintf(&b, `<path d="M%.1f %d l5 5 l-5 5 l-5 -5z" fill="#D55E00"/>`, x(at), height-23)

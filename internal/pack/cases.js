@@ -18,7 +18,7 @@
       var x = a.dataset[order], y = b.dataset[order];
       return x < y ? -1 : x > y ? 1 : 0;
     }).forEach(function (item) { list.appendChild(item); });
-    told.textContent = shown + " of " + items.length + " episodes";
+    told.textContent = told.dataset.words.replace("{shown}", shown).replace("{all}", items.length);
   }
   ["by-mark", "by-finding", "by-place", "by-order"].forEach(function (id) {
     document.getElementById(id).addEventListener("change", show);

@@ -1,7 +1,6 @@
 package pack
 
 import (
-	"fmt"
 	"path/filepath"
 	"time"
 
@@ -59,7 +58,7 @@ func (fs *figures) decisions(d *figure.Dashboard) []decided {
 		p, found := panels[one.Figure]
 		f := fs.done[one.Figure]
 		if one.Figure == "" || !found || f == nil {
-			out.Says = "It aims at no figure of this pack."
+			out.Says = in.w("aims_at_none")
 			all = append(all, out)
 			continue
 		}
@@ -67,30 +66,35 @@ func (fs *figures) decisions(d *figure.Dashboard) []decided {
 		if out.Figure == "" {
 			out.Figure = f.Asks
 		}
-		from, word := out.Done, "it was done"
+		from, after := out.Done, "_since_done"
 		if from == "" {
-			from, word = out.Date, "the decision"
+			from, after = out.Date, "_since_decided"
 		}
 		before, since, difference, moved := f.Since(p.X, p.Y[0], p.Y[1], month(from))
 		out.Before, out.Since = in.side(before), in.side(since)
 		switch moved {
 		case figure.TooFewMonths:
-			out.Says = fmt.Sprintf("Too few months to say: %d before and %d since %s, where eight a side are wanted.", before.Months, since.Months, word)
+			out.Says = in.w("too_few"+after, before.Months, since.Months)
 		case figure.NotMoved:
-			out.Says = fmt.Sprintf("Not moved beyond chance since %s (difference %s).", word, in.points(difference.Low, difference.High))
+			out.Says = in.w("not_moved"+after, in.points(difference.Low, difference.High))
 		case figure.Rose:
-			out.Says = fmt.Sprintf("Higher since %s, by %s.", word, in.points(difference.Low, difference.High))
+			out.Says = in.w("higher"+after, in.points(difference.Low, difference.High))
 		case figure.Fell:
-			out.Says = fmt.Sprintf("Lower since %s, by %s.", word, in.points(-difference.High, -difference.Low))
+			out.Says = in.w("lower"+after, in.points(-difference.High, -difference.Low))
 		}
 		all = append(all, out)
+	}
+	for i := range all {
+		for _, at := range []*string{&all[i].Date, &all[i].Due, &all[i].Done} {
+			*at = in.dayOf(*at)
+		}
 	}
 	return all
 }
 
 // points writes an interval of a difference of shares.
 func (in *input) points(low, high float64) string {
-	return fmt.Sprintf("%s to %s percentage points", in.format.Number(low*100, 1), in.format.Number(high*100, 1))
+	return in.w("percentage_points", in.format.Number(low*100, 1), in.format.Number(high*100, 1))
 }
 
 // side writes one side of a change.
@@ -99,7 +103,7 @@ func (in *input) side(s figure.Side) string {
 	if !ok {
 		return "–"
 	}
-	return fmt.Sprintf("%s (%s to %s; %s of %s, %d months)", in.format.Percent(share), in.format.Percent(interval.Low), in.format.Percent(interval.High),
+	return in.w("side", in.format.Percent(share), in.format.Percent(interval.Low), in.format.Percent(interval.High),
 		in.format.Whole(s.N), in.format.Whole(s.Of), s.Months)
 }
 
@@ -110,3 +114,15 @@ func day(t time.Time) string {
 	}
 	return t.Format(time.DateOnly)
 }
+
+// dayOf writes a date YYYY-MM-DD in the site's form.
+func (in *input) dayOf(date string) string {
+	t, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return date
+	}
+	return in.format.Day(t)
+}
+
+// reportDate is the date that the pack shows.
+func (in *input) reportDate() string { return in.dayOf(in.today) }

@@ -32,7 +32,7 @@ type indexLine struct {
 
 // index makes the page that leads to the store's packs, this one among them.
 func (in *input) index(st *store.Store, mine *bundle) ([]byte, error) {
-	page := &indexPage{Hospital: in.hospital, Confidentiality: in.confidence(), Cautions: cautions, CSS: template.CSS(packCSS)}
+	page := &indexPage{Hospital: in.hospital, Confidentiality: in.confidence(), Cautions: in.w("cautions"), CSS: template.CSS(packCSS)}
 	own := periodName(in.from, in.to)
 	page.Packs = append(page.Packs, indexLine{Folder: own, run: mine.told})
 	for _, name := range st.Packs() {
@@ -65,7 +65,7 @@ func (in *input) index(st *store.Store, mine *bundle) ([]byte, error) {
 	}
 	for i := range page.Packs {
 		line := &page.Packs[i]
-		line.ReportDate, line.Provisional = line.run.ReportDate, len(line.run.Provisional) > 0
+		line.ReportDate, line.Provisional = in.dayOf(line.run.ReportDate), len(line.run.Provisional) > 0
 		line.Period = in.periodOf(line.run.From, line.run.To)
 		for _, label := range page.Heads {
 			// An older program may have told other figures.

@@ -139,7 +139,7 @@ func judgedBy(p *policy.Policy, version string) (string, error) {
 	for _, row := range table.Rows() {
 		fmt.Fprintf(h, "%q\x00", row)
 	}
-	return version + ", decision table " + hex.EncodeToString(h.Sum(nil))[:16], nil
+	return version + "; table " + hex.EncodeToString(h.Sum(nil))[:16], nil
 }
 
 // restatement is an episode whose mark is not the one that the last pack said.
@@ -148,7 +148,7 @@ type restatement struct{ Name, Month, Was, Now, Because string }
 // restated lists the episodes that figure restated counts.
 func (in *input) restated(ctx context.Context, e *engine.Engine) ([]restatement, error) {
 	_, rows, err := e.Rows(ctx, "cases: restated", `
-SELECT either.episode_id, coalesce(episodes.month, last_marks.month), coalesce(last_marks.mark, 'not known then'), coalesce(episodes.mark, 'no episode of its own now'), coalesce(episodes.because, '')
+SELECT either.episode_id, coalesce(episodes.month, last_marks.month), coalesce(last_marks.mark, ''), coalesce(episodes.mark, ''), coalesce(episodes.because, '')
 FROM (
     SELECT last_marks.episode_id FROM last_marks
     UNION SELECT episodes.episode_id FROM episodes INNER JOIN last_pack ON episodes.month BETWEEN last_pack.from_month AND last_pack.to_month
@@ -162,7 +162,14 @@ ORDER BY 2 DESC, 1`)
 	}
 	var all []restatement
 	for _, r := range rows {
-		all = append(all, restatement{audit.Pseudonym(in.key, audit.EpisodeKind, r[0].(string)), in.format.Month(r[1].(string)), r[2].(string), r[3].(string), r[4].(string)})
+		one := restatement{audit.Pseudonym(in.key, audit.EpisodeKind, r[0].(string)), in.format.Month(r[1].(string)), r[2].(string), r[3].(string), r[4].(string)}
+		if one.Was == "" {
+			one.Was = in.w("not_known_then")
+		}
+		if one.Now == "" {
+			one.Now = in.w("no_episode_now")
+		}
+		all = append(all, one)
 	}
 	return all, nil
 }

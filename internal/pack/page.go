@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"strings"
-	"time"
 
 	"thawline/internal/chart"
 	"thawline/internal/contract"
@@ -13,9 +12,6 @@ import (
 	"thawline/internal/figure"
 	"thawline/internal/policy"
 )
-
-// cautions stands in every pack.
-const cautions = "This is an audit: it looks back at practice over many episodes and advises on no patient. A mark is a prompt for review by the committee, not a judgement of a clinician. Values follow local policy and the licensed professionals who own it. Urgent safety findings go through the hospital's own haemovigilance route."
 
 // page is what the committee's template shows.
 type page struct {
@@ -113,7 +109,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	of, hasOf := f.Values["of"]
 	if _, hasN := f.Values["n"]; hasOf && hasN {
-		out.NOf = in.words(f, "n") + " of " + in.words(f, "of")
+		out.NOf = in.w("of", in.words(f, "n"), in.words(f, "of"))
 	}
 	out.Interval = f.Interval(in.format)
 	if _, ok := f.Values["not_known"]; ok {
@@ -131,33 +127,33 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 			}
 		}
 		if len(look.Band) == 2 {
-			out.Notes = append(out.Notes, fmt.Sprintf("Shaded: the dose band of adults, %s to %s mL/kg.", in.format.Number(look.Band[0], 2), in.format.Number(look.Band[1], 2)))
+			out.Notes = append(out.Notes, in.w("shaded", in.format.Number(look.Band[0], 2), in.format.Number(look.Band[1], 2)))
 		}
 	}
 	if p.Chart == "control" {
 		baseline, _ := in.policy.Number("baseline_months")
 		run, _ := in.policy.Number("run_length")
-		look.Limits = f.Control(p.Y[0], p.Y[1], int(baseline), int(run))
+		look.Limits = f.Control(p.Y[0], p.Y[1], int(baseline), int(run), in.format)
 		if look.Limits == nil {
-			out.Notes = append(out.Notes, "Fewer than eight months with data: no limits are drawn, and no change is claimed.")
+			out.Notes = append(out.Notes, in.w("no_limits"))
 		} else {
-			f.AddLimits(look.Limits)
-			note := fmt.Sprintf("Limits are three standard errors about the mean of the first %d months with data, each by its own n.", int(baseline))
+			f.AddLimits(look.Limits, in.format)
+			note := in.w("limits_note", int(baseline))
 			if look.Limits.Widened > 0 {
-				note += fmt.Sprintf(" Months vary more than chance alone would make them: the limits are widened by Laney's factor %s.", in.format.Number(look.Limits.Widened, 2))
+				note += " " + in.w("widened", in.format.Number(look.Limits.Widened, 2))
 			}
 			out.Notes = append(out.Notes, note)
 			month := f.Index(p.X)
 			for r, words := range look.Limits.Words {
 				if m, _ := f.Rows[r][month].Value.(string); words != "" && m >= in.from {
-					fs.signals = append(fs.signals, fmt.Sprintf("%s %s: %s.", out.Asks, in.format.Month(m), words))
+					fs.signals = append(fs.signals, in.w("signal_at", out.Asks, in.format.Month(m), words))
 				}
 			}
 		}
 	}
 	if p.Chart == "funnel" {
-		if look.Funnel = f.AddFunnel(p.X, p.Y[0], p.Y[1]); look.Funnel == nil {
-			out.TooFew = "Too little data to draw, or the hospital's own share is hidden."
+		if look.Funnel = f.AddFunnel(p.X, p.Y[0], p.Y[1], in.format); look.Funnel == nil {
+			out.TooFew = in.w("funnel_too_few")
 		} else {
 			out.Notes = append(out.Notes, look.Funnel.Words(in.format)...)
 		}
@@ -166,15 +162,15 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if whole, ok := of.Value.(int64); p.Chart == "table" && f.HiddenCells == 0 {
 		// A table needs no picture: its sentence says where it is empty.
 	} else if (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
-		out.TooFew = "Too little data to draw."
+		out.TooFew = in.w("too_few")
 		if f.HiddenCells > 0 {
-			out.TooFew = "Too little data to draw: the counts are small and hidden."
+			out.TooFew = in.w("too_few_hidden")
 		}
 	} else if out.TooFew == "" {
 		fs.draw(out.ID, f, p, look)
 	}
 	if f.HiddenCells > 0 {
-		out.Notes = append(out.Notes, fmt.Sprintf("“hidden”: counts under %d, and what would give them away, are not shown.", in.format.Small))
+		out.Notes = append(out.Notes, in.w("hidden_note", in.format.Small))
 	}
 	for _, c := range f.Points {
 		out.Heads = append(out.Heads, head{c.Title, numeric(c)})
@@ -221,7 +217,7 @@ func countsOf(f *figure.Figure) []int {
 func (in *input) words(f *figure.Figure, name string) string {
 	v := f.Values[name]
 	if v.Hidden {
-		return "a number not shown"
+		return in.w("number_not_shown")
 	}
 	for _, c := range f.Answer {
 		if c.Name == name {
@@ -240,13 +236,13 @@ func (in *input) periodOf(from, to string) string {
 	if from == to {
 		return in.format.Month(from)
 	}
-	return in.format.Month(from) + " to " + in.format.Month(to)
+	return in.format.Range(in.format.Month(from), in.format.Month(to))
 }
 
 // confidence is the line on confidentiality.
 func (in *input) confidence() string {
 	if in.confidentiality == "" {
-		return "Confidential: for the transfusion committee."
+		return in.w("confidential")
 	}
 	return in.confidentiality
 }
@@ -257,7 +253,7 @@ func (in *input) span() string {
 	if in.yearFrom() == in.from {
 		return in.period()
 	}
-	return "the twelve months to " + in.format.Month(in.to)
+	return in.w("span_year", in.format.Month(in.to))
 }
 
 // yearFrom is the first month of the span.
@@ -296,8 +292,8 @@ func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard,
 // section is made from the figures of the others.
 func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, error) {
 	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{}, atOnce: make(chan struct{}, drawsAtOnce)}
-	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.today, Version: in.version, Confidentiality: in.confidence(),
-		Cautions: cautions, Provisional: in.provisional, CSS: template.CSS(css)}
+	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.reportDate(), Version: in.version, Confidentiality: in.confidence(),
+		Cautions: in.w("cautions"), Provisional: in.provisional, CSS: template.CSS(css)}
 	run, err := in.run(ctx, e, d, defined)
 	if err != nil {
 		return nil, err
@@ -347,7 +343,7 @@ func (fs *figures) answer() *answer {
 		n, okN := f.Whole("n")
 		of, okOf := f.Whole("of")
 		if f.Values["n"].Hidden || f.Values["of"].Hidden {
-			return "hidden", ""
+			return in.w("hidden"), ""
 		}
 		if !okN || !okOf || of == 0 {
 			return "–", ""
@@ -356,57 +352,54 @@ func (fs *figures) answer() *answer {
 	}
 	episodes, given := get("marks_by_month", "of"), get("use_by_month", "n")
 	if episodes == "0" && given == "0" {
-		a.Sentences = append(a.Sentences, fmt.Sprintf("No plasma was issued in %s as far as the records tell: either none was used, or the exports of these months have not been read. The last section lists the files read.", in.period()))
+		a.Sentences = append(a.Sentences, in.w("no_plasma", in.period()))
 	} else {
-		a.Sentences = append(a.Sentences, fmt.Sprintf("In %s, %s episodes of plasma began and %s bags were given.", in.period(), episodes, given))
+		a.Sentences = append(a.Sentences, in.w("answer_use", in.period(), episodes, given))
 	}
 	good, interval := share("appropriate_by_month")
-	if good == "–" || good == "hidden" {
-		a.Sentences = append(a.Sentences, "A share of appropriate episodes cannot be shown: too few could be judged.")
+	if good == "–" || good == in.w("hidden") {
+		a.Sentences = append(a.Sentences, in.w("no_share"))
 	} else {
-		text := fmt.Sprintf("%s of the %s judged episodes were appropriate (95 %% interval %s)", good, get("appropriate_by_month", "of"), interval)
-		changed := ""
-		for _, s := range fs.signals {
-			if f := fs.done["appropriate_by_month"]; f != nil && strings.HasPrefix(s, f.Asks) {
-				changed = strings.TrimSuffix(strings.TrimPrefix(s, f.Asks+" "), ".")
+		signal := ""
+		for _, one := range fs.signals {
+			if f := fs.done["appropriate_by_month"]; f != nil && strings.HasPrefix(one, f.Asks) {
+				signal = strings.TrimSuffix(strings.TrimPrefix(one, f.Asks+" "), ".")
 			}
 		}
+		changed := in.w("answer_no_change")
 		switch f := fs.done["appropriate_by_month"]; {
-		case changed != "":
-			text += "; the control chart signals a change (" + changed + ")."
+		case signal != "":
+			changed = in.w("answer_signal", signal)
 		case f.Index("centre") < 0:
-			text += "; whether that is a change cannot be said yet, with fewer than eight months of data."
-		default:
-			text += "; the control chart sees no change."
+			changed = in.w("answer_too_early")
 		}
+		text := in.w("answer_share", good, get("appropriate_by_month", "of"), interval, changed)
 		a.Sentences = append(a.Sentences, text)
 	}
 	lost, lostInterval := share("waste_by_month")
-	waste := fmt.Sprintf("%s bags were thrown away and %s units given in episodes without a recorded indication", get("avoidable", "discarded"), get("avoidable", "given"))
 	if f := fs.done["avoidable"]; f != nil && f.Values["cost"].Value != nil {
-		waste += ", at a cost of " + strings.TrimSpace(in.currency+" "+in.words(f, "cost"))
+		a.Sentences = append(a.Sentences, in.w("answer_waste_cost", get("avoidable", "discarded"), get("avoidable", "given"), strings.TrimSpace(in.currency+" "+in.words(f, "cost"))))
 	} else {
-		waste += "; their cost is not shown, since the site states no unit_cost"
+		a.Sentences = append(a.Sentences, in.w("answer_waste", get("avoidable", "discarded"), get("avoidable", "given")))
 	}
-	a.Sentences = append(a.Sentences, waste+".")
 	undetermined, undeterminedInterval := share("completeness")
 	a.Headlines = []headline{
-		{episodes, "episodes", get("marks_by_month", "n") + " judged"},
-		{given, "bags given", get("use_by_month", "of") + " thawed, issued or lost"},
-		{good, "appropriate, of those judged", note(interval)},
-		{undetermined, "undetermined", note(undeterminedInterval)},
-		{get("dose_distribution", "median"), "mL/kg, median dose", "in " + in.span()},
-		{lost, "thrown away", note(lostInterval)},
+		{episodes, in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))},
+		{given, in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))},
+		{good, in.w("head_appropriate"), in.note(interval)},
+		{undetermined, in.w("head_undetermined"), in.note(undeterminedInterval)},
+		{get("dose_distribution", "median"), in.w("head_dose"), in.w("head_in", in.span())},
+		{lost, in.w("head_lost"), in.note(lostInterval)},
 	}
 	a.Changes = fs.signals
 	return a
 }
 
-func note(interval string) string {
+func (in *input) note(interval string) string {
 	if interval == "" {
-		return "small counts are not shown, or there is none"
+		return in.w("note_none")
 	}
-	return "95 % interval " + interval
+	return in.w("note_interval", interval)
 }
 
 func (in *input) trust() *trust {
@@ -424,18 +417,12 @@ func (in *input) trust() *trust {
 		sum.SetAside += s.SetAside
 		sum.Unmapped += s.Unmapped
 	}
-	without := map[string]string{
-		"bedside":  "bedside records: starts and ends of units are assumed where the blood bank does not tell them",
-		"labs":     "labs: no clotting test before or after is known, so most episodes stay undetermined",
-		"measures": "measures: no weight is known, so no dose can be computed",
-		"events":   "events: bleeding and procedures that somebody recorded are not known, so episodes that turn on them stay undetermined",
-		"patients": "patients: age and blood group are not known; everybody is judged as an adult",
-	}
+	without := map[string]bool{"bedside": true, "labs": true, "measures": true, "events": true, "patients": true}
 	for _, table := range contract.Feeds() {
 		if s := byTable[table.Name]; s != nil {
 			t.Rows = append(t.Rows, *s)
-		} else if why := without[table.Name]; why != "" {
-			t.Absent = append(t.Absent, why)
+		} else if without[table.Name] {
+			t.Absent = append(t.Absent, in.w("without_"+table.Name))
 		}
 	}
 	return t
@@ -458,11 +445,11 @@ func (in *input) judged() (*judged, error) {
 		j.Table = append(j.Table, cells)
 	}
 	for _, p := range in.policy.Periods() {
-		from := "the beginning"
+		from := in.w("the_beginning")
 		if !p.From.IsZero() {
-			from = p.From.Format(time.DateOnly)
+			from = in.format.Day(p.From)
 		}
-		j.Hashes = append(j.Hashes, fmt.Sprintf("%s from %s", p.Hash, from))
+		j.Hashes = append(j.Hashes, in.w("hash_from", p.Hash, from))
 	}
 	return j, nil
 }

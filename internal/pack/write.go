@@ -11,6 +11,7 @@ import (
 	"html/template"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/google/renameio/v2"
 
@@ -93,6 +94,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine) (*bundle, error) {
 	if err != nil {
 		return nil, err
 	}
+	in.speak(dashboard, defined)
 	drawn, err := chart.New()
 	if err != nil {
 		return nil, err
@@ -158,7 +160,7 @@ func (in *input) commit(ctx context.Context, e *engine.Engine, st *store.Store, 
 		if err != nil {
 			return nil, err
 		}
-		facts.Sums = map[string]int64{"episodes shown": marks.Rows}
+		facts.Sums = map[string]int64{"episodes": marks.Rows}
 		files := []store.File{marks}
 		for _, file := range m.files() {
 			f, err := stagePage(filepath.Join(dir, file.name), file.text)
@@ -192,6 +194,9 @@ func sha(text []byte) string { return fmt.Sprintf("%x", sha256.Sum256(text)) }
 func (in *input) fill(name, text string, data any) ([]byte, error) {
 	t, err := template.New(name).Funcs(template.FuncMap{
 		"whole": in.format.Whole,
+		"w":     in.w,
+		"lang":  in.format.Tag,
+		"day":   in.format.Day,
 		"short": func(s string) string { return s[:min(16, len(s))] },
 	}).Parse(text)
 	if err != nil {
@@ -207,7 +212,24 @@ func (in *input) fill(name, text string, data any) ([]byte, error) {
 // printCSS is the printed page's margin text: hospital, period, a line on
 // confidentiality, and page x of y.
 func (in *input) printCSS() string {
-	return fmt.Sprintf(printText, cssString(in.hospital+" · "+in.period()), cssString(in.confidence()))
+	return fmt.Sprintf(printText, cssString(in.hospital+" · "+in.period()), cssString(in.confidence()), in.pageOf())
+}
+
+// pageOf counts the printed pages: words with {page} and {pages} as CSS.
+func (in *input) pageOf() string {
+	var parts []string
+	for i, text := range strings.Split(in.w("page_of"), "{page}") {
+		if i > 0 {
+			parts = append(parts, "counter(page)")
+		}
+		for j, rest := range strings.Split(text, "{pages}") {
+			if j > 0 {
+				parts = append(parts, "counter(pages)")
+			}
+			parts = append(parts, cssString(rest))
+		}
+	}
+	return strings.Join(parts, " ")
 }
 
 // cssString writes text as a CSS string: every character that is not a plain

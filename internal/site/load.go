@@ -16,6 +16,7 @@ import (
 	"github.com/goccy/go-yaml/token"
 
 	"thawline/internal/contract"
+	"thawline/internal/words"
 )
 
 // Load reads a site file. What is wrong in it comes back as *Faults, all of it.
@@ -95,7 +96,7 @@ func (e entry) place() *token.Position {
 	return e.value.GetToken().Position
 }
 
-var topKeys = []string{"hospital", "time_zone", "store", "policy", "feeds", "products", "mean_normal_s", "limits", "controlled_storage", "confidentiality", "interventions", "currency"}
+var topKeys = []string{"hospital", "time_zone", "store", "policy", "feeds", "products", "mean_normal_s", "limits", "controlled_storage", "confidentiality", "interventions", "currency", "language", "decimal", "date_form"}
 
 func (l *loader) file(data []byte) {
 	top, ok := l.top(data, topKeys, "one hospital a file")
@@ -111,6 +112,7 @@ func (l *loader) file(data []byte) {
 	s.Hospital = l.text(top, "hospital")
 	s.Confidentiality = l.text(top, "confidentiality")
 	s.Currency = l.text(top, "currency")
+	l.writing(top)
 	s.Store = l.path(cmpOr(l.text(top, "store"), "store"))
 	if p := l.text(top, "policy"); p != "" {
 		s.Policy = l.path(p)
@@ -156,6 +158,32 @@ func (l *loader) top(data []byte, known []string, wanted string) (map[string]ent
 		}
 	}
 	return top, true
+}
+
+// writing takes how the pack writes words, numbers and dates.
+func (l *loader) writing(top map[string]entry) {
+	s := l.site
+	if s.Language = l.text(top, "language"); s.Language != "" {
+		if _, err := words.Load(s.Language); err != nil {
+			l.fault(top["language"].place(), "%v", err)
+		}
+	}
+	if e, stated := top["decimal"]; stated {
+		switch word, _ := l.scalar(e.value); fold(word) {
+		case "comma":
+			s.DecimalComma = true
+		case "point":
+		default:
+			l.fault(e.place(), "decimal: found %s, wanted point or comma", l.found(e.value))
+		}
+	}
+	if s.DateForm = l.text(top, "date_form"); s.DateForm != "" {
+		// A day that no other could be taken for: the form must tell them apart.
+		day := time.Date(2034, time.November, 27, 0, 0, 0, 0, time.UTC)
+		if back, err := time.Parse(s.DateForm, day.Format(s.DateForm)); err != nil || !back.Equal(day) {
+			l.fault(top["date_form"].place(), "date_form: found %q, wanted a form with day, month and year, as 02.01.2006 or 2 Jan 2006 (Go's reference day)", s.DateForm)
+		}
+	}
 }
 
 func cmpOr(text, otherwise string) string {

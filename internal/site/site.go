@@ -45,6 +45,12 @@ type Site struct {
 	Interventions []Intervention
 	// Currency is the sign or code put before a cost, or empty.
 	Currency string
+	// Language is the pack's (the name of a file in internal/words), or empty: English.
+	Language string
+	// DecimalComma writes 1,5 where else stands 1.5.
+	DecimalComma bool
+	// DateForm is how the pack writes a day, as Go's reference time, or empty.
+	DateForm string
 }
 
 // Feed is one kind of export: where its files are and how they are read.

@@ -1,0 +1,154 @@
+// Package words holds what the pack writes itself, as data: a file a language.
+package words
+
+import (
+	"bytes"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"regexp"
+	"slices"
+	"sort"
+	"strings"
+	"sync"
+
+	"github.com/goccy/go-yaml"
+)
+
+//go:embed *.yaml
+var files embed.FS
+
+// Language holds the words of one language.
+type Language struct {
+	// Name is its tag, as the pages state it.
+	Name string `yaml:"language"`
+	// Words are found by key.
+	Words map[string]string `yaml:"words"`
+	// Months are the twelve short names.
+	Months []string `yaml:"months"`
+	// Texts gives, for what figures and the dashboard say in English, the same in
+	// this language; what it leaves out stays English.
+	Texts map[string]string `yaml:"texts"`
+}
+
+// English is the language that is always there.
+var English = sync.OnceValue(func() *Language {
+	l, err := read(files, "en")
+	if err != nil {
+		panic(err) // The file is in the program, and a test reads it.
+	}
+	return l
+})
+
+// Load reads a language of the program, English where the name is empty.
+func Load(name string) (*Language, error) { return LoadFrom(files, name) }
+
+// LoadFrom reads NAME.yaml of a folder, checked against English: the same keys,
+// and the same places to fill in.
+func LoadFrom(fsys fs.FS, name string) (*Language, error) {
+	english := English()
+	if name == "" || name == english.Name {
+		return english, nil
+	}
+	l, err := read(fsys, name)
+	if err != nil {
+		return nil, err
+	}
+	var faults []error
+	fault := func(format string, a ...any) {
+		faults = append(faults, fmt.Errorf("%s.yaml: "+format, append([]any{name}, a...)...))
+	}
+	for _, key := range sorted(english.Words) {
+		text, found := l.Words[key]
+		if !found {
+			fault("no words for %q", key)
+		} else if verbs(text) != verbs(english.Words[key]) {
+			fault("%q fills in %q, wanted %q as in English", key, verbs(text), verbs(english.Words[key]))
+		}
+	}
+	for _, key := range sorted(l.Words) {
+		if _, found := english.Words[key]; !found {
+			fault("%q is no key of English", key)
+		}
+	}
+	if err := errors.Join(faults...); err != nil {
+		return nil, err
+	}
+	return l, nil
+}
+
+func sorted(m map[string]string) []string {
+	var keys []string
+	for k := range m {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	return keys
+}
+
+func read(fsys fs.FS, name string) (*Language, error) {
+	text, err := fs.ReadFile(fsys, name+".yaml")
+	if err != nil {
+		return nil, fmt.Errorf("language: %q is not known, wanted one of %s (another is one more file in internal/words)", name, strings.Join(languages(fsys), ", "))
+	}
+	l := &Language{}
+	if err := yaml.NewDecoder(bytes.NewReader(text), yaml.Strict()).Decode(l); err != nil {
+		return nil, fmt.Errorf("%s.yaml: %s", name, yaml.FormatError(err, false, true))
+	}
+	if len(l.Months) != 12 || l.Name != name {
+		return nil, fmt.Errorf("%s.yaml: found language %q and %d months, wanted %q and twelve", name, l.Name, len(l.Months), name)
+	}
+	return l, nil
+}
+
+func languages(fsys fs.FS) []string {
+	names, err := fs.Glob(fsys, "*.yaml")
+	if err != nil {
+		return nil
+	}
+	for i, name := range names {
+		names[i] = strings.TrimSuffix(name, ".yaml")
+	}
+	return names
+}
+
+var verbForm = regexp.MustCompile(`%(\[[0-9]\])?[sd%]`)
+
+// verbs are the places to fill in, in the order of the arguments.
+func verbs(text string) string {
+	found := verbForm.FindAllString(text, -1)
+	// A numbered place may stand anywhere.
+	if slices.ContainsFunc(found, func(v string) bool { return strings.Contains(v, "[") }) {
+		slices.Sort(found)
+	}
+	for i := range found {
+		if j := strings.Index(found[i], "]"); j > 0 {
+			found[i] = "%" + found[i][j+1:]
+		}
+	}
+	return strings.Join(slices.DeleteFunc(found, func(v string) bool { return v == "%%" }), " ")
+}
+
+// Say gives the words of a key, with arguments where they have places for them.
+// A key that English does not have is a fault of the program: it panics, and a
+// test looks for every key that the program asks for.
+func (l *Language) Say(key string, args ...any) string {
+	text, found := l.Words[key]
+	if !found {
+		panic("no words for " + key)
+	}
+	if len(args) == 0 {
+		return text
+	}
+	return fmt.Sprintf(text, args...)
+}
+
+// Text gives what a figure or the dashboard says in English in this language,
+// English where it has no other.
+func (l *Language) Text(english string) string {
+	if other, found := l.Texts[english]; found {
+		return other
+	}
+	return english
+}

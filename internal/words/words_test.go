@@ -1,0 +1,62 @@
+package words
+
+import (
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"github.com/goccy/go-yaml"
+)
+
+func file(t *testing.T, l *Language) *fstest.MapFile {
+	t.Helper()
+	text, err := yaml.Marshal(map[string]any{"language": l.Name, "words": l.Words, "months": l.Months, "texts": l.Texts})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &fstest.MapFile{Data: text}
+}
+
+func other() *Language {
+	l := &Language{Name: "xx", Words: map[string]string{}, Months: English().Months, Texts: map[string]string{"Month": "Mois"}}
+	for key, text := range English().Words {
+		l.Words[key] = text
+	}
+	return l
+}
+
+func TestAnotherLanguageIsOneFile(t *testing.T) {
+	l := other()
+	l.Words["of"] = "de %[2]s, %[1]s"
+	got, err := LoadFrom(fstest.MapFS{"xx.yaml": file(t, l)}, "xx")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if said := got.Say("of", "3", "40"); said != "de 40, 3" {
+		t.Errorf("said %q", said)
+	}
+	if got.Text("Month") != "Mois" || got.Text("Place") != "Place" {
+		t.Error("texts are not given in the language, or not left English where it has none")
+	}
+}
+
+func TestFaultsOfALanguage(t *testing.T) {
+	l := other()
+	delete(l.Words, "none")
+	l.Words["of"] = "%s"
+	l.Words["extra"] = "x"
+	_, err := LoadFrom(fstest.MapFS{"xx.yaml": file(t, l)}, "xx")
+	for _, want := range []string{`xx.yaml: no words for "none"`, `xx.yaml: "of" fills in "%s", wanted "%s %s"`, `xx.yaml: "extra" is no key of English`} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("no fault %q in %v", want, err)
+		}
+	}
+	if _, err := Load("zz"); err == nil || !strings.Contains(err.Error(), `language: "zz" is not known, wanted one of en`) {
+		t.Errorf("%v", err)
+	}
+	l = other()
+	l.Months = l.Months[:11]
+	if _, err := LoadFrom(fstest.MapFS{"xx.yaml": file(t, l)}, "xx"); err == nil || !strings.Contains(err.Error(), "11 months") {
+		t.Errorf("%v", err)
+	}
+}
