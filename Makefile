@@ -11,7 +11,7 @@ ECHARTS := internal/chart/assets/echarts.min.js
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 GO_BUILD := go build -ldflags "-s -w -X main.version=$(VERSION)"
 
-.PHONY: help build assets demo test check fuzz bench test-cross browser outside clean
+.PHONY: help build assets demo test check fuzz bench test-cross test-reference browser outside clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -49,6 +49,15 @@ fuzz: assets ## feed every parser with made-up input, a minute each (FUZZTIME)
 
 test-cross: build ## recompute the demo's episodes in another engine and compare every one
 	testdata/cross/run.sh bin/thawline
+
+test-reference: ## hold units, HL7 and FHIR against reference implementations (npm, 160 MB)
+	cd testdata/reference && npm ci --ignore-scripts --no-audit --no-fund --loglevel=error
+	node testdata/reference/ucum.js < internal/site/testdata/ucum.tsv | diff - internal/site/testdata/ucum.tsv
+	node testdata/reference/hl7.js | diff - internal/read/hl7/testdata/hl7.tsv
+	month=$$(mktemp -d) && trap "rm -rf $$month" EXIT && \
+	THAWLINE_REFERENCE=$$month go test -count 1 ./cmd/thawline -run TestTheSameMonth && \
+	node testdata/reference/fhir.js $$month/*.ndjson internal/read/fhir/testdata/*.ndjson && \
+	THAWLINE_REFERENCE=$$month go test -count 1 ./internal/read/hl7 -run TestAnotherParser
 
 bench: build ## time ingest, current, mark and pack on an invented store (THAWLINE_BENCH_LABS, _SCALE, _BEDS)
 	go test -tags bench -count 1 -timeout 60m -run TestBench -v ./cmd/thawline

@@ -303,10 +303,25 @@ func settled(t *testing.T, siteFile string) map[string][]string {
 	return tables
 }
 
+// keepFor leaves the files of a month where make test-reference asks for them.
+func keepFor(t *testing.T, files map[string]string) {
+	t.Helper()
+	dir := os.Getenv("THAWLINE_REFERENCE")
+	if dir == "" {
+		return
+	}
+	for name, text := range files {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
 // take writes the files of a month, ingests and marks it.
 func take(t *testing.T, feeds string, files map[string]string) map[string][]string {
 	t.Helper()
 	dir := t.TempDir()
+	keepFor(t, files)
 	files["site.yaml"] = monthSite + feeds
 	for name, text := range files {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {

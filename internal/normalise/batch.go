@@ -75,6 +75,8 @@ type Batch struct {
 	hint                 int
 	midnights            map[int64]int64
 	units                []map[string]unitAnswer
+	// contradicted remembers what was said of codes of LOINC.
+	contradicted map[string]string
 }
 
 type fault struct {

@@ -107,8 +107,24 @@ func (b *Batch) byLOINC(column int, code, names, unit []byte) (index int, known 
 	return index, true, ""
 }
 
-// contradiction says in what a name or a unit is of another test than word.
+// contradiction says in what a name or a unit is of another test than word. An
+// export says the same of a code again and again.
 func (b *Batch) contradiction(word, names, unit string) string {
+	key := word + "\x00" + names + "\x00" + unit
+	says, seen := b.contradicted[key]
+	if !seen {
+		says = b.contradicts(word, names, unit)
+		if b.contradicted == nil {
+			b.contradicted = map[string]string{}
+		}
+		if len(b.contradicted) < 1000 {
+			b.contradicted[key] = says
+		}
+	}
+	return says
+}
+
+func (b *Batch) contradicts(word, names, unit string) string {
 	if names != "" {
 		own := false
 		for _, name := range strings.Split(names, "; ") {

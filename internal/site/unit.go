@@ -1,6 +1,7 @@
 package site
 
 import (
+	"regexp"
 	"slices"
 	"strings"
 )
@@ -49,9 +50,22 @@ var unitIndex = func() map[string]map[string]Conversion {
 	return index
 }()
 
-// foldUnit lowers a unit and writes micro as u. Within one analyte no two units
-// differ by case alone, and laboratories write mg/dl and MG/DL.
-func foldUnit(unit string) string { return micro.Replace(fold(unit)) }
+// foldUnit lowers a unit, writes micro as u and takes out annotations, which
+// mean nothing and alone stand for 1 (UCUM, section 12). Within one analyte no
+// two units differ by case alone, and laboratories write mg/dl and MG/DL.
+func foldUnit(unit string) string {
+	folded := micro.Replace(fold(unit))
+	if strings.IndexByte(folded, '{') < 0 {
+		return folded
+	}
+	plain := annotation.ReplaceAllString(folded, "")
+	if plain == "" {
+		return "1"
+	}
+	return plain
+}
+
+var annotation = regexp.MustCompile(`\{[^{}]*\}`)
 
 // micro writes the two signs of micro, U+00B5 and U+03BC, as u.
 var micro = strings.NewReplacer("µ", "u", "μ", "u")

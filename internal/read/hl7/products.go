@@ -23,7 +23,8 @@ type product struct {
 	at, start, end  []byte
 }
 
-// product reads a BPX or a BTX.
+// product reads a BPX or a BTX. BTX-20, the unique id, is in version 2.5.1 as
+// published and in neither dictionary.
 func (d *draft) product() product {
 	m, s := d.message, d.segment
 	positions := struct{ status, message, at, donation, component, commercial, lot, quantity, amount, unique int }{2, 3, 4, 5, 6, 8, 10, 14, 15, 17}
