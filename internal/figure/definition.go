@@ -65,6 +65,9 @@ type Definition struct {
 	// Apart says that neither rows nor columns of counts add up to a total that
 	// a reader may know, so that a hidden cell needs no cover.
 	Apart bool
+	// Foremost says that the pack is read for this figure's share: in sight of
+	// one another its counts are the last to be hidden.
+	Foremost bool
 
 	points, answer string
 	means          []meaning
@@ -119,7 +122,7 @@ func Parse(file, text string) (*Definition, error) {
 			continue
 		}
 		rest := strings.TrimSpace(body)
-		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "means", "adds up", "not known"}, word) && strings.HasPrefix(body, " "+word) {
+		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "means", "adds up", "hidden", "not known"}, word) && strings.HasPrefix(body, " "+word) {
 			if seen[word] {
 				return nil, fault("header line %q stands twice", word)
 			}
@@ -154,10 +157,15 @@ func Parse(file, text string) (*Definition, error) {
 				return nil, fault("adds up is %q, wanted \"no\" or no such line", rest)
 			}
 			d.Apart = true
+		case "hidden":
+			if rest != "last" {
+				return nil, fault("hidden is %q, wanted \"last\" or no such line", rest)
+			}
+			d.Foremost = true
 		case "not known":
 			d.NotKnown = strings.TrimSpace(d.NotKnown + " " + rest)
 		default:
-			return nil, fault("a header line that begins with none of reads, points, answer, means, adds up, not known")
+			return nil, fault("a header line that begins with none of reads, points, answer, means, adds up, hidden, not known")
 		}
 	}
 	for _, word := range []string{"reads", "points", "answer"} {

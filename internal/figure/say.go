@@ -189,6 +189,9 @@ func (f *Figure) holes(says string, format Format, when When) string {
 			return when.Span
 		}
 		if cell, ok := f.Values[name]; ok {
+			if cell.Hidden && name == "of" {
+				return format.Say("whole_not_shown")
+			}
 			if cell.Hidden {
 				return format.Say("number_not_shown")
 			}

@@ -14,8 +14,8 @@ import (
 //
 // It is the question whether a vector lies in the span of others. A count is a
 // vector over groups of episodes (atoms); a count that the figure does not
-// explain is a coordinate of its own. Counts are shown one by one, those of
-// sentences first, then the larger before the smaller; one whose showing would
+// explain is a coordinate of its own. Counts are shown one by one, those of the
+// foremost figure first, then those of sentences, the larger before the smaller; one whose showing would
 // bring a protected vector into the span of those shown is hidden instead.
 func Together(figures []*Figure, atoms *Atoms, small int64) {
 	if small <= 1 {
@@ -51,6 +51,19 @@ type shown struct {
 }
 
 func (s *shown) answer() bool { return s.row < 0 }
+
+// turn orders the counts by how dearly they would be missed.
+func (s *shown) turn() int {
+	switch {
+	case s.figure.Foremost && s.answer() && (s.column == "n" || s.column == "of"):
+		return 0
+	case s.figure.Foremost && !s.answer():
+		return 1
+	case s.answer():
+		return 2
+	}
+	return 3
+}
 
 func (s *shown) isHidden() bool {
 	if s.answer() {
@@ -247,14 +260,12 @@ func total(f *Figure, cells map[[2]int]vector, columns []string) vector {
 
 func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 	q := equationsOf(figures, masks, atoms, small)
-	// Sentences before tables, larger counts before smaller; zeros are hidden last.
+	// What the pack is read for before all else, sentences before tables, larger
+	// counts before smaller; zeros are hidden last.
 	slices.SortStableFunc(q.cells, func(a, b *shown) int {
 		switch {
-		case a.answer() != b.answer():
-			if a.answer() {
-				return -1
-			}
-			return 1
+		case a.turn() != b.turn():
+			return a.turn() - b.turn()
 		case a.value != b.value && better(a.value, b.value):
 			return 1
 		case a.value != b.value:

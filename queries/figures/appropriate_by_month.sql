@@ -15,6 +15,7 @@
 --            answer of: period, mark appropriate|under-dosed|non-bleeding|unsupported
 --            answer not_known: period, mark undetermined
 --            answer recorded: period, mark_recorded appropriate
+-- hidden:    last
 -- not known: undetermined episodes are in neither number
 SELECT
     months.month AS month,
