@@ -11,7 +11,7 @@ ECHARTS := internal/chart/assets/echarts.min.js
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 GO_BUILD := go build -ldflags "-s -w -X main.version=$(VERSION)"
 
-.PHONY: help build assets demo test check fuzz bench test-cross test-reference browser outside clean
+.PHONY: help build assets demo test check fuzz bench test-kill test-cross test-reference browser outside clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -46,6 +46,9 @@ fuzz: assets ## feed every parser with made-up input, a minute each (FUZZTIME)
 	    echo "$$name in $$(dirname "$$file")"; \
 	    go test -run '^$$' -fuzz "^$$name\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 20x "./$$(dirname "$$file")" | tail -n 3; \
 	  done; done
+
+test-kill: assets ## kill the program 200 times at random instants; each time the next run ends as if nobody had
+	THAWLINE_KILLS=200 go test -count 1 -timeout 6h -run 'TestKilled$$' -v ./cmd/thawline
 
 test-cross: build ## recompute the demo's episodes in another engine and compare every one
 	testdata/cross/run.sh bin/thawline

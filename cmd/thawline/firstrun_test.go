@@ -19,6 +19,7 @@ import (
 func playOther() bool {
 	switch filepath.Base(os.Args[0]) {
 	case "thawline":
+		limitFiles()
 		main()
 	case "editor":
 		if err := edit(os.Args[len(os.Args)-1], os.Getenv("EDITS")); err != nil {

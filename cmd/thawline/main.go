@@ -178,6 +178,9 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) exitCode {
 		s.say("thawline: interrupted after %s; the store is as before or as after, never between", time.Since(began).Round(time.Second))
 	default:
 		s.say("thawline: %v", err)
+		if next := advice(err); next != "" {
+			s.say("Next: %s", next)
+		}
 	}
 	return code
 }

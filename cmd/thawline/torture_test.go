@@ -294,13 +294,27 @@ func TestTortureHasARowForEachFile(t *testing.T) {
 	}
 }
 
+// readAlone ingests one file of testdata/torture by itself and answers a query.
+func readAlone(t *testing.T, file, sql string) []map[string]string {
+	t.Helper()
+	dir := t.TempDir()
+	site := filepath.Join(dir, "site.yaml")
+	if err := os.Mkdir(filepath.Join(dir, "plain"), 0o750); err != nil {
+		t.Fatal(err)
+	}
+	for name, text := range map[string]string{"site.yaml": torture, "issues.csv": goodIssues, filepath.Join("plain", file): readFile(t, filepath.Join("../../testdata/torture", file))} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	ask(t, "ingest", "--site", site)
+	return table(t, site, sql)
+}
+
 // TestTorturedValues asks of single files what became of their cells.
 func TestTorturedValues(t *testing.T) {
 	for file, want := range map[string]string{
 		"decimal-comma.csv":   "H1 inr 1.4 10:15|H2 inr 2.1 11:15|H3 fibrinogen 1.9 12:15",
-		"good-utf-16be.csv":   "H1 inr 1.4 10:15|H2 inr 2.1 11:15|H3 fibrinogen 1.9 12:15",
-		"good.xlsx":           "H1 inr 1.4 10:15|H2 inr 2.1 11:15|H3 fibrinogen 1.9 12:15",
-		"good-1904.xlsx":      "H1 inr 1.4 10:15|H2 inr 2.1 11:15|H3 fibrinogen 1.9 12:15",
 		"thin-spaces.csv":     "H1 inr 1.4 10:15|H2 inr 1.5 10:15",
 		"thousands.csv":       "H1 fibrinogen  10:15|H2 fibrinogen 0.0019 10:15",
 		"minus-and-signs.csv": "H1 inr 0.9 10:15|H2 inr 8 10:15|H3 inr  10:15|H4 inr  10:15",
@@ -309,21 +323,36 @@ func TestTorturedValues(t *testing.T) {
 	} {
 		t.Run(file, func(t *testing.T) {
 			t.Parallel()
-			dir := t.TempDir()
-			site := filepath.Join(dir, "site.yaml")
-			os.Mkdir(filepath.Join(dir, "plain"), 0o750)
-			for name, text := range map[string]string{"site.yaml": torture, "issues.csv": goodIssues, filepath.Join("plain", file): readFile(t, filepath.Join("../../testdata/torture", file))} {
-				if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
-					t.Fatal(err)
-				}
-			}
-			ask(t, "ingest", "--site", site)
 			var got []string
-			for _, row := range table(t, site, `SELECT patient_id, test, value, strftime(collected_at + INTERVAL 1 HOUR, '%H:%M') AS local FROM labs ORDER BY patient_id, collected_at`) {
+			for _, row := range readAlone(t, file, `SELECT patient_id, test, value, strftime(collected_at + INTERVAL 1 HOUR, '%H:%M') AS local FROM labs ORDER BY patient_id, collected_at`) {
 				got = append(got, fmt.Sprintf("%s %s %s %s", row["patient_id"], row["test"], row["value"], row["local"]))
 			}
 			if text := strings.Join(got, "|"); text != want {
 				t.Errorf("%s, want %s", text, want)
+			}
+		})
+	}
+}
+
+// TestEveryDressHoldsTheSame: the same rows, however they are packed, encoded,
+// parted or kept in a workbook, are the same records in every column but the
+// file's name.
+func TestEveryDressHoldsTheSame(t *testing.T) {
+	files, err := filepath.Glob("../../testdata/torture/good*")
+	if err != nil || len(files) < 13 {
+		t.Fatalf("%d files, %v", len(files), err)
+	}
+	const all = `SELECT * EXCLUDE (source_file) FROM labs ORDER BY source_row`
+	want := readAlone(t, "good.csv", all)
+	if len(want) != 3 || want[0]["value"] != "1.4" || want[2]["unit_raw"] != "g/L" || want[2]["source_row"] != "4" {
+		t.Fatalf("good.csv holds %v", want)
+	}
+	for _, file := range files {
+		name := filepath.Base(file)
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			if diff := cmp.Diff(want, readAlone(t, name, all)); diff != "" {
+				t.Errorf("(- good.csv, + %s)\n%s", name, diff)
 			}
 		})
 	}
