@@ -18,7 +18,7 @@ placed AS (
     FROM told
     WINDOW later_first AS (
         PARTITION BY told.unit_no, told.product_code, told.bag_no, told.patient_id, told.started_at
-        ORDER BY told.reading_order DESC, told.source_row DESC, hash(told)
+        ORDER BY told.reading_order DESC, told.source_row DESC, hash(*COLUMNS(* EXCLUDE (reading_file, reading_order)))
         ROWS UNBOUNDED PRECEDING
     )
 )

@@ -18,7 +18,7 @@ placed AS (
     FROM told
     WINDOW later_first AS (
         PARTITION BY told.bag, told.earliest_at
-        ORDER BY told.reading_order DESC, told.source_row DESC, hash(told)
+        ORDER BY told.reading_order DESC, told.source_row DESC, hash(*COLUMNS(* EXCLUDE (reading_file, reading_order)))
         ROWS UNBOUNDED PRECEDING
     )
 ),

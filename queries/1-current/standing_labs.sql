@@ -27,7 +27,7 @@ placed AS (
             -- Without a time of its own a cancellation is the last word of its file, any other result the first.
             coalesce(told.resulted_at, CASE WHEN told.is_cancelled THEN TIMESTAMP 'infinity' ELSE TIMESTAMP '-infinity' END) DESC,
             told.source_row DESC,
-            hash(told)
+            hash(*COLUMNS(* EXCLUDE (reading_file, reading_order)))
         ROWS UNBOUNDED PRECEDING
     )
 ),

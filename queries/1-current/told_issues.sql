@@ -17,7 +17,7 @@ unnumbered AS (
         told.*,
         row_number() OVER (
             PARTITION BY told.reading_order, told.unit_no, told.product_code, told.patient_id, told.issued_at
-            ORDER BY told.source_row, hash(told)
+            ORDER BY told.source_row, hash(*COLUMNS(* EXCLUDE (reading_file, reading_order)))
         ) AS occurrence
     FROM told
     WHERE coalesce(told.is_batch, false) AND told.bag_no IS NULL
