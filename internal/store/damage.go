@@ -77,7 +77,10 @@ func (s *Store) namedFiles() []named {
 	}
 	sort.Strings(layers)
 	for _, name := range layers {
-		verb := "thawline report --period " + strings.TrimPrefix(name, packPrefix)
+		verb := "thawline report"
+		if period, found := strings.CutPrefix(name, packPrefix); found {
+			verb += " --period " + period
+		}
 		switch name {
 		case "current":
 			verb = "thawline ingest --rebuild"
@@ -102,8 +105,12 @@ func (s *Store) inReading(r Entry, file string) Damage {
 // another size than the manifest says: without them nothing can be made. It
 // looks at no content, and at no pack.
 func (s *Store) Damages() []Damage {
-	return slices.DeleteFunc(s.damages(), func(d Damage) bool { return strings.HasPrefix(d.Layer, packPrefix) })
+	return slices.DeleteFunc(s.damages(), func(d Damage) bool { return ofPacks(d.Layer) })
 }
+
+// ofPacks says that a layer is a pack, or the pages that lead to them: nothing
+// is made from it.
+func ofPacks(layer string) bool { return layer == IndexLayer || strings.HasPrefix(layer, packPrefix) }
 
 // damages is Damages, packs included.
 func (s *Store) damages() []Damage {
@@ -189,11 +196,20 @@ func (s *Store) DropLayers(names ...string) error {
 	if len(next.Layers) == len(s.manifest.Layers) {
 		return nil
 	}
+	retired := next.Retired
+	if slices.Contains(names, "current") {
+		next.Retired = nil
+	} else {
+		retired = nil
+	}
 	if err := s.commit(next); err != nil {
 		return err
 	}
+	if err := s.dropRetired(retired); err != nil {
+		return err
+	}
 	for _, name := range names {
-		if !strings.HasPrefix(name, packPrefix) {
+		if !ofPacks(name) {
 			if err := s.sweepLayer(name); err != nil {
 				return err
 			}

@@ -111,6 +111,13 @@ func TestEveryDamageIsToldAndMended(t *testing.T) {
 				if found, err := s.Verify(ctx, nil); err != nil || len(found) != 0 {
 					t.Errorf("after the next step: %v %v", found, err)
 				}
+				// A retired reading is deleted once current is known not to hold it.
+				if retired, _ := s.Retired(); len(retired) > 0 && found[0].Reading == "" {
+					t.Error("a reading was retired")
+				}
+				if err := s.DropRetired(); err != nil {
+					t.Fatal(err)
+				}
 				s.Close()
 				open(t, dir, false)
 				if _, err := os.Stat(filepath.Join(dir, filepath.FromSlash(filepath.Dir(c.path)))); err == nil {
@@ -118,6 +125,52 @@ func TestEveryDamageIsToldAndMended(t *testing.T) {
 				}
 			})
 		}
+	}
+}
+
+// A retired reading can be read until current is made anew, and is gone then;
+// taken in again before, it is a reading like any other.
+func TestRetiredStaysUntilCurrentIsNew(t *testing.T) {
+	ctx := context.Background()
+	dir := filled(t)
+	s := open(t, dir, true)
+	a, again := reading("a", "bank_a.csv", "", 5)
+	folder := filepath.Join(dir, "sources", a)
+	retire := func() {
+		t.Helper()
+		if err := s.Retire(a); err != nil {
+			t.Fatal(err)
+		}
+		s.Close()
+		s = open(t, dir, true) // It sweeps.
+		if retired, whole := s.Retired(); !whole || len(retired) != 1 || retired[0].ID != a || len(s.Readings()) != 1 || !exists(retired[0].FilePath("issues")) {
+			t.Errorf("retired %v, whole %t, %d readings", retired, whole, len(s.Readings()))
+		}
+	}
+	retire()
+	if err := s.CommitReading(again); err != nil {
+		t.Fatal(err)
+	}
+	if retired, _ := s.Retired(); len(retired) != 0 || len(s.Readings()) != 2 {
+		t.Errorf("retired %v, %d readings", retired, len(s.Readings()))
+	}
+	retire()
+	if err := s.ReplaceLayer(ctx, "audit", stageLayer(map[string]int{"episodes.parquet": 6}), LayerFacts{}); err != nil || !exists(folder) {
+		t.Errorf("error %v; the reading went with another layer", err)
+	}
+	if err := s.ReplaceLayer(ctx, "current", stageLayer(map[string]int{"issues.parquet": 6}), LayerFacts{}); err != nil || exists(folder) {
+		t.Errorf("error %v, or the reading is still there", err)
+	}
+	// One that is damaged says nothing.
+	b := strings.Repeat("b", 64)
+	if err := s.Retire(b); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(filepath.Join(dir, "sources", b, "issues.parquet"), 9); err != nil {
+		t.Fatal(err)
+	}
+	if retired, whole := s.Retired(); whole {
+		t.Errorf("a damaged reading counts as whole: %v", retired)
 	}
 }
 

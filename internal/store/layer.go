@@ -107,8 +107,9 @@ func (s *Store) ReplaceLayer(ctx context.Context, name string, stage func(dir st
 	return s.ReplaceLayers(ctx, Replacement{name, stage, &facts})
 }
 
-// ReplaceLayers replaces layers as a whole, all of them in one step. Where a
-// stage fails or the process ends, the store is as before or as after.
+// ReplaceLayers replaces layers as a whole, all of them in one step. With a new
+// current, retired readings are deleted: it follows from the others alone.
+// Where a stage fails or the process ends, the store is as before or as after.
 func (s *Store) ReplaceLayers(ctx context.Context, all ...Replacement) error {
 	if err := s.mustWrite(); err != nil {
 		return err
@@ -160,10 +161,17 @@ func (s *Store) replace(ctx context.Context, all []Replacement) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
+	var retired []Entry
+	if slices.ContainsFunc(all, func(r Replacement) bool { return r.Name == "current" }) {
+		retired, next.Retired = next.Retired, nil
+	}
 	if err := s.commit(next); err != nil {
 		return err
 	}
 	if err := s.rollForward(); err != nil {
+		return err
+	}
+	if err := s.dropRetired(retired); err != nil {
 		return err
 	}
 	for _, r := range all {

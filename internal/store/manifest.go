@@ -23,6 +23,9 @@ type manifest struct {
 	Contract int              `json:"contract"`
 	Readings []Entry          `json:"readings"`
 	Layers   map[string]layer `json:"layers"`
+	// Retired are readings that are no part of the store any more; their folders
+	// stay until current no longer holds what they said (ReplaceLayer).
+	Retired []Entry `json:"retired,omitempty"`
 	// Withdrawn are exports that were taken back, by name.
 	Withdrawn []Withdrawal `json:"withdrawn,omitempty"`
 	// Pending lists renames that belong to this manifest and may not all be
@@ -118,7 +121,7 @@ func readManifest(dir string) (*manifest, error) {
 	for _, p := range m.Pending {
 		paths = append(paths, p.From, p.To)
 	}
-	for _, r := range m.Readings {
+	for _, r := range append(m.Readings[:len(m.Readings):len(m.Readings)], m.Retired...) {
 		if filepath.Base(r.ID) != r.ID {
 			return nil, damaged(errors.New("a reading's id is not a plain name"))
 		}
@@ -139,6 +142,7 @@ func (m *manifest) write(dir string) error {
 	for _, l := range m.Layers {
 		sort.Slice(l.Files, func(i, j int) bool { return l.Files[i].Path < l.Files[j].Path })
 	}
+	sort.Slice(m.Retired, func(i, j int) bool { return m.Retired[i].before(&m.Retired[j]) })
 	sortWithdrawn(m.Withdrawn)
 	text, err := json.MarshalIndent(m, "", "  ")
 	if err != nil {
@@ -184,6 +188,7 @@ func (m *manifest) clone() *manifest {
 	c := &manifest{Contract: m.Contract, Layers: map[string]layer{}}
 	c.Readings = append(c.Readings, m.Readings...)
 	c.Pending = append(c.Pending, m.Pending...)
+	c.Retired = append(c.Retired, m.Retired...)
 	c.Withdrawn = append(c.Withdrawn, m.Withdrawn...)
 	for name, l := range m.Layers {
 		files := append([]File(nil), l.Files...)

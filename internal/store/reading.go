@@ -274,17 +274,21 @@ func (s *Store) commitStaged(temp string, r Reading, retires []string) error {
 		return err
 	}
 	next := s.manifest.clone()
-	next.Readings = append(next.without(retires), r.entry(SHA256(text)))
+	next.retire(retires)
+	next.Retired = slices.DeleteFunc(next.Retired, func(e Entry) bool { return e.ID == r.ID })
+	next.Readings = append(next.Readings, r.entry(SHA256(text)))
 	err = s.commit(next)
 	if !s.manifest.names(r.ID) {
 		os.RemoveAll(final)
 		return err
 	}
 	s.readings[r.ID] = r
-	return errors.Join(err, s.drop(retires))
+	s.forgetRetired()
+	return err
 }
 
-// Retire takes readings out of the store. An id that is not there is passed over.
+// Retire takes readings out of the store. An id that is not there is passed
+// over. What they said is deleted once current no longer holds it.
 func (s *Store) Retire(ids ...string) error {
 	if err := s.mustWrite(); err != nil {
 		return err
@@ -294,45 +298,82 @@ func (s *Store) Retire(ids ...string) error {
 
 // retire makes next the manifest, without those readings.
 func (s *Store) retire(next *manifest, ids []string) error {
-	next.Readings = next.without(ids)
-	if len(next.Readings) == len(s.manifest.Readings) {
+	if !next.retire(ids) {
 		return nil
 	}
 	if err := s.commit(next); err != nil {
 		return err
 	}
-	return s.drop(ids)
+	s.forgetRetired()
+	return nil
 }
 
-// without returns the entries of readings other than those.
-func (m *manifest) without(ids []string) []Entry {
-	gone := map[string]bool{}
-	for _, id := range ids {
-		gone[id] = true
-	}
+// retire moves readings from Readings to Retired, and reports whether there
+// was one.
+func (m *manifest) retire(ids []string) bool {
 	kept := []Entry{}
 	for _, r := range m.Readings {
-		if !gone[r.ID] {
+		if slices.Contains(ids, r.ID) {
+			m.Retired = append(m.Retired, r)
+		} else {
 			kept = append(kept, r)
 		}
 	}
-	return kept
+	gone := len(kept) < len(m.Readings)
+	m.Readings = kept
+	return gone
 }
 
-// drop removes the folders of readings that the manifest no longer names. An
-// interruption here is made good by the next Open.
-func (s *Store) drop(ids []string) error {
-	for _, id := range ids {
-		isIt := func(d Damage) bool { return d.Reading == id }
-		if _, found := s.readings[id]; !found && !slices.ContainsFunc(s.unread, isIt) {
-			continue
+// forgetRetired takes retired readings out of what is held in memory.
+func (s *Store) forgetRetired() {
+	for _, r := range s.manifest.Retired {
+		delete(s.readings, r.ID)
+		s.unread = slices.DeleteFunc(s.unread, func(d Damage) bool { return d.Reading == r.ID })
+	}
+}
+
+// Retired returns the readings that are no part of the store any more, and
+// which a layer current of before may still hold. whole is false where one of
+// them is damaged: then nobody can tell what it said.
+func (s *Store) Retired() (all []Reading, whole bool) {
+	for _, entry := range s.manifest.Retired {
+		r, err := s.loadReading(entry)
+		if err != nil {
+			return nil, false
 		}
-		delete(s.readings, id)
-		s.unread = slices.DeleteFunc(s.unread, isIt)
+		for _, f := range r.Files {
+			if hash, err := hashOf(f.Path); err != nil || hash != f.SHA256 {
+				return nil, false
+			}
+		}
+		all = append(all, r)
+	}
+	return all, true
+}
+
+// DropRetired deletes what retired readings said. It is for a current that is
+// known not to hold it; ReplaceLayer does it for a new one.
+func (s *Store) DropRetired() error {
+	if err := s.mustWrite(); err != nil || len(s.manifest.Retired) == 0 {
+		return err
+	}
+	next := s.manifest.clone()
+	next.Retired = nil
+	retired := s.manifest.Retired
+	if err := s.commit(next); err != nil {
+		return err
+	}
+	return s.dropRetired(retired)
+}
+
+// dropRetired removes the folders of readings that the manifest no longer names
+// among the retired. An interruption here is made good by the next Open.
+func (s *Store) dropRetired(entries []Entry) error {
+	for _, r := range entries {
 		if err := step("before a reading's removal"); err != nil {
 			return err
 		}
-		if err := os.RemoveAll(filepath.Join(s.dir, sourcesName, id)); err != nil {
+		if err := os.RemoveAll(filepath.Join(s.dir, sourcesName, r.ID)); err != nil {
 			return err
 		}
 	}

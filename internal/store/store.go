@@ -275,8 +275,10 @@ func (s *Store) sweep() error {
 		}
 	}
 	named := map[string]bool{}
-	for _, r := range s.manifest.Readings {
-		named[r.ID] = true
+	for _, list := range [][]Entry{s.manifest.Readings, s.manifest.Retired} {
+		for _, r := range list {
+			named[r.ID] = true
+		}
 	}
 	entries, err = os.ReadDir(filepath.Join(s.dir, sourcesName))
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {

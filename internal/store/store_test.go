@@ -106,6 +106,13 @@ func view(t *testing.T, s *Store) map[string]string {
 			note("sources "+r.ID[:4]+" "+f.Name, f)
 		}
 	}
+	retired, whole := s.Retired()
+	if !whole {
+		t.Error("a retired reading is not whole")
+	}
+	for _, r := range retired {
+		seen["retired "+r.ID] = r.SHA256
+	}
 	for _, w := range s.Withdrawn() {
 		seen["withdrawn "+w.File] = w.SHA256
 	}
@@ -127,13 +134,19 @@ type killed struct{}
 func TestBrokenAtEveryStep(t *testing.T) {
 	ctx := context.Background()
 	oldID, oldReading := reading("a", "bank_1.csv", "2026-01-01", 10)
+	goneID, goneReading := reading("c", "bank_0.csv", "2025-12-01", 5)
 	_, newReading := reading("b", "bank_1.csv", "2026-01-01", 20)
 	prepare := func(t *testing.T, dir string) {
 		s := open(t, dir, true)
-		if err := s.CommitReading(oldReading); err != nil {
-			t.Fatal(err)
+		for _, stage := range []func(string) (Reading, error){oldReading, goneReading} {
+			if err := s.CommitReading(stage); err != nil {
+				t.Fatal(err)
+			}
 		}
 		if err := s.ReplaceLayer(ctx, "current", stageLayer(map[string]int{"issues.parquet": 10, "labs/inr/2025.parquet": 11, "labs/inr/2024.parquet": 12}), LayerFacts{From: "one"}); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Retire(goneID); err != nil {
 			t.Fatal(err)
 		}
 		s.Close()
@@ -143,6 +156,7 @@ func TestBrokenAtEveryStep(t *testing.T) {
 		"replace a reading": func(s *Store) error { return s.CommitReading(newReading, oldID) },
 		"retire a reading":  func(s *Store) error { return s.Retire(oldID) },
 		"withdraw":          func(s *Store) error { return s.Withdraw(oldID) },
+		"drop retired":      func(s *Store) error { return s.DropRetired() },
 		"drop a layer":      func(s *Store) error { return s.DropLayers("current") },
 		"replace current": func(s *Store) error {
 			return s.ReplaceLayer(ctx, "current", func(dir string) ([]File, error) {
