@@ -18,7 +18,6 @@ import (
 	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/policy"
-	"thawline/queries"
 )
 
 // crossPolicies are site policies under which both computations must agree;
@@ -90,30 +89,8 @@ func crossPolicy(t *testing.T, yaml string) *policy.Policy {
 // crossEngine holds the invented tables as the layer current.
 func crossEngine(t *testing.T, folder string, present map[string]bool) *engine.Engine {
 	t.Helper()
-	ctx := context.Background()
-	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { e.Close() })
-	macros, err := queries.FS.ReadFile("macros.sql")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := e.Exec(ctx, "macros.sql", string(macros)); err != nil {
-		t.Fatal(err)
-	}
-	london, err := time.LoadLocation("Europe/London")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := e.Zone(ctx, london); err != nil {
-		t.Fatal(err)
-	}
+	e := caseEngine(t)
 	for _, table := range contract.Feeds() {
-		if err := e.Load(ctx, table.Name, table.Columns, nil); err != nil {
-			t.Fatal(err)
-		}
 		file, err := os.Open(filepath.Join(folder, table.Name+".csv"))
 		if errors.Is(err, os.ErrNotExist) {
 			continue
@@ -129,7 +106,6 @@ func crossEngine(t *testing.T, folder string, present map[string]bool) *engine.E
 		present[table.Name] = true
 		fillTable(t, e, table, rows)
 	}
-	recordedAsCurrent(t, e)
 	return e
 }
 

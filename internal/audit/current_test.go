@@ -44,9 +44,7 @@ func ingestExport(t *testing.T, st *store.Store, x monthExport) {
 		t.Fatal(err)
 	}
 	header, whole := sourceRows(x.table, rows)
-	for _, row := range whole {
-		insertRow(t, e, "source_"+x.table, header, row)
-	}
+	insertRows(t, e, "source_"+x.table, header, whole)
 	table, name := contract.Find(x.table), x.table
 	if table == contract.Labs {
 		name = "labs-inr"

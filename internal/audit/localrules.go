@@ -65,15 +65,15 @@ func LocalRules(ctx context.Context, s *site.Site, p *policy.Policy) ([]*Query, 
 		return nil, err
 	}
 	defer e.Close()
-	return checkLocalRules(ctx, e, s, p, files)
-}
-
-// checkLocalRules is LocalRules in an engine that knows the macros and the clock.
-func checkLocalRules(ctx context.Context, e *engine.Engine, s *site.Site, p *policy.Policy, files []string) ([]*Query, error) {
 	c, err := newLocalChecker(ctx, e, p)
 	if err != nil {
 		return nil, err
 	}
+	return c.check(ctx, s, files)
+}
+
+// check is LocalRules over the files of a site's folder.
+func (c *localChecker) check(ctx context.Context, s *site.Site, files []string) ([]*Query, error) {
 	faults := &RuleFaults{}
 	var rules []*Query
 	for _, file := range files {

@@ -71,8 +71,12 @@ const localBody = "SELECT judged_episodes.episode_id AS key, judged_episodes.epi
 // Each fault is told with the file, and the line where the engine knows it.
 func TestLocalRulesAreCheckedBeforeTheyRun(t *testing.T) {
 	e := currentEngine(t, 2)
+	c, err := newLocalChecker(context.Background(), e, policy.Default())
+	if err != nil {
+		t.Fatal(err)
+	}
 	selecting := func(body string) string { return localHeader + body }
-	for _, c := range []struct {
+	for _, damaged := range []struct {
 		name, file, text string
 		says             []string
 	}{
@@ -114,10 +118,10 @@ func TestLocalRulesAreCheckedBeforeTheyRun(t *testing.T) {
 		{"chance", "mine.sql", selecting(localBody + "WHERE random() < 0.5"), []string{"random"}},
 		{"a sample", "mine.sql", selecting(localBody + "USING SAMPLE 10"), []string{"random"}},
 	} {
-		t.Run(c.name, func(t *testing.T) {
-			s := localSite(t, map[string]string{c.file: c.text})
-			rules, err := checkLocalRules(context.Background(), e, s, policy.Default(), []string{"rules/" + c.file})
-			if c.says == nil {
+		t.Run(damaged.name, func(t *testing.T) {
+			s := localSite(t, map[string]string{damaged.file: damaged.text})
+			rules, err := c.check(context.Background(), s, []string{"rules/" + damaged.file})
+			if damaged.says == nil {
 				if err != nil || len(rules) != 1 || rules[0].Name != "mine" {
 					t.Fatalf("%v %v, want the rule", rules, err)
 				}
@@ -127,7 +131,7 @@ func TestLocalRulesAreCheckedBeforeTheyRun(t *testing.T) {
 			if !errors.As(err, &faults) || rules != nil {
 				t.Fatalf("%v, %v: want faults and no rules", rules, err)
 			}
-			for _, word := range append(c.says, "nothing was written") {
+			for _, word := range append(damaged.says, "nothing was written") {
 				if !strings.Contains(err.Error(), word) {
 					t.Errorf("the error does not say %q:\n%v", word, err)
 				}
@@ -135,7 +139,7 @@ func TestLocalRulesAreCheckedBeforeTheyRun(t *testing.T) {
 		})
 	}
 	// All faults of all rules come at once.
-	_, err := LocalRules(context.Background(), localSite(t, map[string]string{"mine.sql": localBody, "yours.sql": localBody, "sound.sql": strings.Replace(localHeader, "mine:", "sound:", 1) + localBody}), policy.Default())
+	_, err = LocalRules(context.Background(), localSite(t, map[string]string{"mine.sql": localBody, "yours.sql": localBody, "sound.sql": strings.Replace(localHeader, "mine:", "sound:", 1) + localBody}), policy.Default())
 	if err == nil || !strings.Contains(err.Error(), "mine.sql") || !strings.Contains(err.Error(), "yours.sql") || strings.Contains(err.Error(), "sound.sql") {
 		t.Errorf("two faults: %v", err)
 	}

@@ -4,8 +4,10 @@ import (
 	"context"
 	"encoding/csv"
 	"fmt"
+	"maps"
 	"math"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -16,7 +18,6 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"thawline/internal/engine"
-	"thawline/internal/policy"
 )
 
 // TestMarkTables runs the SQL of episodes and marks over small current tables.
@@ -28,53 +29,52 @@ func TestMarkTables(t *testing.T) {
 	if err != nil || len(files) == 0 {
 		t.Fatalf("no cases (%v)", err)
 	}
+	var all []smallHospital
 	for _, file := range files {
 		archive, err := txtar.ParseFile(file)
 		if err != nil {
 			t.Fatal(err)
 		}
+		var settings []string
+		tables := map[string]string{}
 		for _, part := range archive.Files {
-			if setting, found := strings.CutPrefix(part.Name, "want"); found {
-				name := strings.TrimSuffix(filepath.Base(file), ".txtar") + setting
-				t.Run(name, func(t *testing.T) { markCase(t, archive, strings.TrimSpace(setting), string(part.Data)) })
+			text := strings.TrimSpace(string(part.Data))
+			if part.Name == "settings" {
+				settings = strings.Split(text, "\n")
+			} else if !strings.HasPrefix(part.Name, "want") {
+				tables[strings.TrimSuffix(part.Name, ".csv")] = text
 			}
+		}
+		for _, part := range archive.Files {
+			setting, found := strings.CutPrefix(part.Name, "want")
+			if !found {
+				continue
+			}
+			h := smallHospital{name: strings.TrimSuffix(filepath.Base(file), ".txtar") + setting, want: string(part.Data), settings: settings, tables: tables}
+			if setting = strings.TrimSpace(setting); setting != "" {
+				h.settings = append(slices.Clone(settings), setting)
+			}
+			// Which rules run is part of the answer, and so are the feeds.
+			h.feeds = strings.Join(slices.Sorted(maps.Keys(tables)), " ")
+			all = append(all, h)
+		}
+	}
+	for _, group := range together(t, all) {
+		e := caseEngine(t)
+		for _, h := range group {
+			h.fill(t, e)
+		}
+		if err := MarkTables(context.Background(), e, group[0].given(t)); err != nil {
+			t.Fatal(err)
+		}
+		for _, h := range group {
+			t.Run(h.name, func(t *testing.T) { markCase(t, e, h) })
 		}
 	}
 }
 
-func markCase(t *testing.T, archive *txtar.Archive, setting, want string) {
+func markCase(t *testing.T, e *engine.Engine, h smallHospital) {
 	ctx := context.Background()
-	e := caseEngine(t)
-	given := Given{Policy: policy.Default(), Present: map[string]bool{}}
-	var settings []string
-	if setting != "" {
-		settings = append(settings, setting)
-	}
-	for _, part := range archive.Files {
-		if strings.HasPrefix(part.Name, "want") {
-			continue
-		}
-		if part.Name == "settings" {
-			settings = append(settings, strings.Split(strings.TrimSpace(string(part.Data)), "\n")...)
-			continue
-		}
-		name := strings.TrimSuffix(part.Name, ".csv")
-		given.Present[name] = true
-		insert(t, e, name, withDefaults(name, string(part.Data)))
-	}
-	for _, line := range settings {
-		name, value, _ := strings.Cut(line, "=")
-		if name == "controlled_storage" {
-			given.ControlledStorage = append(given.ControlledStorage, value)
-			continue
-		}
-		if err := given.Policy.Set(name, value); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := MarkTables(ctx, e, given); err != nil {
-		t.Fatal(err)
-	}
 	names, rows, err := e.Rows(ctx, "case", `
 SELECT episodes.*,
     (SELECT string_agg(units.unit_no, ' ' ORDER BY units.unit_no) FROM units WHERE units.episode_id = episodes.episode_id) AS units,
@@ -86,6 +86,9 @@ FROM episodes`)
 	}
 	got := map[string]map[string]string{}
 	for _, row := range rows {
+		if !strings.HasPrefix(row[slices.Index(names, "patient_id")].(string), h.prefix) {
+			continue
+		}
 		facts := map[string]string{}
 		for i, name := range names {
 			switch v := row[i].(type) {
@@ -96,12 +99,12 @@ FROM episodes`)
 			case float64:
 				facts[name] = strconv.FormatFloat(v, 'f', -1, 64)
 			default:
-				facts[name] = fmt.Sprint(v)
+				facts[name] = strings.ReplaceAll(fmt.Sprint(v), h.prefix, "")
 			}
 		}
 		got[facts["units"]] = facts
 	}
-	blocks := strings.Split(strings.TrimSpace(want), "\n\n")
+	blocks := strings.Split(strings.TrimSpace(h.want), "\n\n")
 	if len(blocks) != len(got) {
 		t.Errorf("%d episodes, want %d", len(got), len(blocks))
 	}
@@ -150,17 +153,5 @@ func insert(t *testing.T, e *engine.Engine, table, text string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, row := range rows[1:] {
-		names, cells := make([]string, len(row)), make([]string, len(row))
-		for i, cell := range row {
-			names[i], cells[i] = engine.Name(rows[0][i]), "NULL"
-			if cell != "" {
-				cells[i] = engine.Quote(strings.TrimSuffix(cell, "Z"))
-			}
-		}
-		query := fmt.Sprintf("INSERT INTO %s (%s) VALUES (%s)", engine.Name(table), strings.Join(names, ", "), strings.Join(cells, ", "))
-		if err := e.Exec(context.Background(), "case table "+table, query); err != nil {
-			t.Fatal(err)
-		}
-	}
+	insertRows(t, e, table, rows[0], rows[1:])
 }

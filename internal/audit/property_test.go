@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"maps"
 	"math/rand/v2"
+	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -13,7 +15,6 @@ import (
 	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/policy"
-	"thawline/queries"
 )
 
 // record is one row of a small hospital, invented its tables.
@@ -186,15 +187,16 @@ type propertyRun struct {
 func (r propertyRun) over(t *testing.T, h invented) *engine.Engine {
 	t.Helper()
 	ctx := context.Background()
-	e := currentEngine(t, r.threads)
+	e := caseEngine(t)
+	if r.threads > 0 {
+		setThreads(t, e, r.threads)
+		defer setThreads(t, e, 2)
+	}
 	given := Given{Policy: r.policy, Present: map[string]bool{}}
 	if given.Policy == nil {
 		given.Policy = policy.Default()
 	}
 	for _, table := range contract.Feeds() {
-		if err := e.Load(ctx, table.Name, table.Columns, nil); err != nil {
-			t.Fatal(err)
-		}
 		rows := h[table.Name]
 		given.Present[table.Name] = rows != nil
 		names := map[string]bool{}
@@ -215,30 +217,22 @@ func (r propertyRun) over(t *testing.T, h invented) *engine.Engine {
 			fillTable(t, e, table, cells)
 		}
 	}
-	recordedAsCurrent(t, e)
 	if r.rules {
 		if err := MarkTables(ctx, e, given); err != nil {
 			t.Fatal(err)
 		}
 		return e
 	}
-	if err := loadGiven(ctx, e, given); err != nil {
-		t.Fatal(err)
-	}
-	if err := e.Exec(ctx, "prepare", r.prepare+"; SELECT 1"); err != nil {
-		t.Fatal(err)
-	}
-	var all []*Query
-	for _, stage := range markStages {
-		some, err := LoadQueries(queries.FS, stage)
-		if err != nil {
-			t.Fatal(err)
-		}
-		all = append(all, some...)
-	}
-	ordered, err := Order(all)
+	err := loadGiven(ctx, e, given)
 	if err == nil {
-		err = Run(ctx, e, ordered)
+		err = e.Exec(ctx, "prepare", r.prepare+"; SELECT 1")
+	}
+	var ordered []*Query
+	if err == nil {
+		ordered, err = markQueries()
+	}
+	if err == nil {
+		err = runSteps(ctx, e, querySteps(ordered, markViews...))
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -246,11 +240,19 @@ func (r propertyRun) over(t *testing.T, h invented) *engine.Engine {
 	return e
 }
 
-// propertyFacts gives the facts of each episode that the properties speak of.
+func setThreads(t *testing.T, e *engine.Engine, threads int) {
+	t.Helper()
+	if err := e.Exec(context.Background(), "threads", fmt.Sprintf("SET threads = %d", threads)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// propertyFacts gives the facts of each episode that the properties speak of, by
+// its patient and first issue.
 func propertyFacts(t *testing.T, e *engine.Engine) map[string]record {
 	t.Helper()
 	names, rows, err := e.Rows(context.Background(), "facts", `
-SELECT episodes.episode_id, episodes.outcome, episodes.population, episodes.basis, episodes.coagulopathy, coalesce(episodes.shown_by, '') AS shown_by,
+SELECT episodes.patient_id || ' ' || episodes.first_issued_at AS episode, episodes.outcome, episodes.population, episodes.basis, episodes.coagulopathy, coalesce(episodes.shown_by, '') AS shown_by,
     episodes.alternative, episodes.dose_band, episodes.course, episodes.mark, marked.test_too_old, doses.weight_basis_decides,
     (episodes.viscoelastic_before_at IS NOT NULL) AS viscoelastic,
     (SELECT string_agg(DISTINCT evidence.source, ' ' ORDER BY evidence.source) FROM evidence WHERE evidence.episode_id = episodes.episode_id) AS evidence
@@ -266,7 +268,7 @@ INNER JOIN doses ON doses.episode_id = episodes.episode_id`)
 		for i, name := range names {
 			facts[name] = fmt.Sprint(row[i])
 		}
-		all[facts["episode_id"]] = facts
+		all[facts["episode"]] = facts
 	}
 	return all
 }
@@ -319,15 +321,17 @@ func sameTables(t *testing.T, what string, want, got map[string]string) {
 	}
 }
 
-// propertyPatients and propertySeeds size and count the hospitals: a run takes
-// about a second. go test -short makes do with one hospital.
-const propertyPatients = 100
+// propertyPatients sizes a small hospital.
+const propertyPatients = 200
 
+// propertySeeds counts the hospitals that a property is held against: one, or as
+// many as THAWLINE_SOAK says.
 func propertySeeds() uint64 {
-	if testing.Short() {
+	rounds, err := strconv.ParseUint(os.Getenv("THAWLINE_SOAK"), 10, 64)
+	if err != nil {
 		return 1
 	}
-	return 3
+	return rounds
 }
 
 // TestMarksDoNotDependOn what does not concern them: the order of rows, the
@@ -423,18 +427,32 @@ func TestBandsScale(t *testing.T) {
 // against are the marks that speak against the clinician.
 var against = []string{"non-bleeding", "unsupported", "under-dosed"}
 
-// removals take something away from what the store knows, and state what must
-// then hold. never lists marks that rest on what was taken, and that no episode
-// may have. lifted says of an episode, by its
-// facts before and after, that the contract itself lets an undetermined one
-// become a verdict: all other undetermined episodes must stay so.
-var removals = []struct {
+// removal takes something away from what the store knows.
+type removal struct {
 	name   string
 	stays  func(table string, row record) bool
 	feeds  []string
 	never  []string
 	lifted func(before, after record) bool
-}{
+	// alone says that it also takes away whether feeds were kept at all.
+	alone bool
+}
+
+// from is what is left of a hospital.
+func (r removal) from(h invented) invented {
+	less := h.without(r.feeds...)
+	if r.stays != nil {
+		less = less.keep(r.stays)
+	}
+	return less
+}
+
+// removals take something away from what the store knows, and state what must
+// then hold. never lists marks that rest on what was taken, and that no episode
+// may have. lifted says of an episode, by its
+// facts before and after, that the contract itself lets an undetermined one
+// become a verdict: all other undetermined episodes must stay so.
+var removals = []removal{
 	// Section 3: without a weight the band is not known, and only factor
 	// deficiency and bleeding look at it. Nothing is lifted.
 	{name: "measures", feeds: []string{"measures"}, never: []string{"under-dosed"}},
@@ -447,18 +465,18 @@ var removals = []struct {
 	// Section 6: non-bleeding rests on a feed that would have shown bleeding.
 	// Section 7: a test too old is only so for bleeding and procedures, and a
 	// basis of another limit may be left. Section 8: stopped is told by a reaction.
-	{name: "events", feeds: []string{"events"}, never: []string{"non-bleeding"},
+	{name: "events", feeds: []string{"events"}, alone: true, never: []string{"non-bleeding"},
 		lifted: func(before, after record) bool {
 			return before["test_too_old"] == "true" || before["course"] == "stopped" || before["coagulopathy"] == "shown" && after["basis"] == "procedure"
 		}},
-	{name: "all bleeding rows", stays: func(table string, row record) bool { return row["kind"] != "bleeding" }, never: []string{"non-bleeding"},
+	{name: "all bleeding rows", stays: func(table string, row record) bool { return row["kind"] != "bleeding" }, alone: true, never: []string{"non-bleeding"},
 		lifted: func(before, after record) bool {
 			return before["test_too_old"] == "true" || before["coagulopathy"] == "shown" && after["basis"] != before["basis"]
 		}},
 	// Section 8: another product is first choice where a medicine says so.
 	// Section 7: an aPTT that was prolonged without heparin does not count once
 	// it is not known whether there was any.
-	{name: "medicines", feeds: []string{"medicines"},
+	{name: "medicines", feeds: []string{"medicines"}, alone: true,
 		lifted: func(before, after record) bool {
 			return after["alternative"] != before["alternative"] || before["shown_by"] == "aptt_ratio"
 		}},
@@ -496,39 +514,56 @@ func shownBy(test string) func(record, record) bool {
 // names and which removals lists; and no mark is given that rests on what is gone.
 func TestLessIsNeverHeldAgainstTheClinician(t *testing.T) {
 	undetermined, judgedAgainst, lifted := 0, map[string]int{}, map[string]int{}
+	stocked := with(t, [2]string{"concentrate_stocked", "yes"}, [2]string{"fibrinogen_source_stocked", "yes"})
 	for seed := range propertySeeds() {
-		h := small(seed, "P", propertyPatients)
-		p := policy.Default()
-		if seed%2 == 1 {
-			// As a site that stocks the other products.
-			p = with(t, [2]string{"concentrate_stocked", "yes"}, [2]string{"fibrinogen_source_stocked", "yes"})
-		}
-		before := propertyFacts(t, propertyRun{policy: p}.over(t, h))
-		for _, b := range before {
-			judgedAgainst[b["mark"]]++
-			if b["mark"] == "undetermined" {
-				undetermined++
-			}
-		}
-		for _, removal := range removals {
-			less := h.without(removal.feeds...)
-			if removal.stays != nil {
-				less = less.keep(removal.stays)
-			}
-			after := propertyFacts(t, propertyRun{policy: p}.over(t, less))
-			for id, b := range before {
-				a := after[id]
-				if slices.Contains(removal.never, a["mark"]) {
-					t.Errorf("seed %d, without %s: an episode is %s\nbefore %v\nafter  %v", seed, removal.name, a["mark"], b, a)
-				}
-				if b["mark"] != "undetermined" || !slices.Contains(against, a["mark"]) {
+		for name, p := range map[string]*policy.Policy{"the default policy": policy.Default(), "other products stocked": stocked} {
+			h := small(seed, "P", propertyPatients)
+			// Patients are judged each for themselves, so that one run holds what
+			// is left of them after each removal, under numbers of their own; a
+			// removal that leaves feeds empty has a run of its own.
+			joined := maps.Clone(h)
+			for i, removal := range removals {
+				if removal.alone {
 					continue
 				}
-				if removal.lifted == nil || !removal.lifted(b, a) {
-					t.Errorf("seed %d, without %s: undetermined becomes %s\nbefore %v\nafter  %v", seed, removal.name, a["mark"], b, a)
-					continue
+				for table, rows := range removal.from(h).change(func(table string, row record) { row["patient_id"] = fmt.Sprintf("%d|%s", i, row["patient_id"]) }) {
+					joined[table] = append(slices.Clone(joined[table]), rows...)
 				}
-				lifted[removal.name+": undetermined → "+a["mark"]]++
+			}
+			all := propertyFacts(t, propertyRun{policy: p}.over(t, joined))
+			before := map[string]record{}
+			for id, facts := range all {
+				if strings.HasPrefix(id, "P") {
+					before[id] = facts
+					judgedAgainst[facts["mark"]]++
+					if facts["mark"] == "undetermined" {
+						undetermined++
+					}
+				}
+			}
+			for i, removal := range removals {
+				after, prefix := all, fmt.Sprintf("%d|", i)
+				if removal.alone {
+					after, prefix = propertyFacts(t, propertyRun{policy: p}.over(t, removal.from(h))), ""
+				}
+				what := fmt.Sprintf("seed %d, %s, without %s", seed, name, removal.name)
+				for id, b := range before {
+					a := after[prefix+id]
+					if a == nil {
+						t.Fatalf("%s: an episode is gone", what)
+					}
+					if slices.Contains(removal.never, a["mark"]) {
+						t.Errorf("%s: an episode is %s\nbefore %v\nafter  %v", what, a["mark"], b, a)
+					}
+					if b["mark"] != "undetermined" || !slices.Contains(against, a["mark"]) {
+						continue
+					}
+					if removal.lifted == nil || !removal.lifted(b, a) {
+						t.Errorf("%s: undetermined becomes %s\nbefore %v\nafter  %v", what, a["mark"], b, a)
+						continue
+					}
+					lifted[removal.name+": undetermined → "+a["mark"]]++
+				}
 			}
 		}
 	}

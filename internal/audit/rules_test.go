@@ -2,12 +2,13 @@ package audit
 
 import (
 	"context"
+	"encoding/csv"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"golang.org/x/tools/txtar"
 
@@ -21,19 +22,147 @@ import (
 // case, whose name says it. The part want lists under fired, clear and not_known
 // the patients (rules of episodes) or units (rules of units); who is on no list
 // is not judged. Columns that a table does not show hold the word of ruleDefaults.
+//
+// Cases that do not bear on each other are judged together, each rule's patients
+// and units under numbers of their own.
 func TestRules(t *testing.T) {
 	rules, err := Rules()
 	if err != nil {
 		t.Fatal(err)
 	}
+	named := map[string]*Query{}
+	var all []smallHospital
 	for _, rule := range rules {
-		t.Run(rule.Name, func(t *testing.T) {
-			archive, err := txtar.ParseFile(filepath.Join("testdata", "rules", rule.Name+".txtar"))
-			if err != nil {
-				t.Fatalf("every rule has its cases: %v", err)
+		archive, err := txtar.ParseFile(filepath.Join("testdata", "rules", rule.Name+".txtar"))
+		if err != nil {
+			t.Fatalf("every rule has its cases: %v", err)
+		}
+		h := smallHospital{name: rule.Name, tables: map[string]string{}}
+		for _, part := range archive.Files {
+			switch text := strings.TrimSpace(string(part.Data)); part.Name {
+			case "want":
+				h.want = text
+			case "policy":
+				h.settings = strings.Split(text, "\n")
+			default:
+				h.tables[strings.TrimSuffix(part.Name, ".csv")] = text
 			}
-			ruleCase(t, rule, archive)
-		})
+		}
+		named[rule.Name] = rule
+		all = append(all, h)
+	}
+	for _, group := range together(t, all) {
+		e := caseEngine(t)
+		for _, h := range group {
+			h.fill(t, e)
+		}
+		if err := EpisodeTables(context.Background(), e, group[0].given(t)); err != nil {
+			t.Fatal(err)
+		}
+		for _, h := range group {
+			t.Run(h.name, func(t *testing.T) { ruleCase(t, e, named[h.name], h) })
+		}
+	}
+}
+
+// smallHospital is a case: its tables as text, its settings, and what it wants.
+type smallHospital struct {
+	name, want string
+	settings   []string
+	tables     map[string]string
+	// feeds tells cases apart that may not be judged together for their feeds.
+	feeds string
+	// prefix tells its patients and units from those of its group.
+	prefix string
+}
+
+// together puts cases into groups that may be judged in one run: the same
+// settings, and the same days on which bleeding and medicines were recorded at
+// all. Nothing else of one patient bears on another.
+func together(t *testing.T, all []smallHospital) [][]smallHospital {
+	t.Helper()
+	var groups [][]smallHospital
+	place := map[string]int{}
+	for _, h := range all {
+		key := fmt.Sprint(h.settings, h.feeds, h.days(t, "events", "at", "kind", "bleeding"), h.days(t, "medicines", "given_at", "", ""))
+		if strings.Contains(h.want, "episode_id=") {
+			key = h.name // Its numbers are a part of the answer.
+		}
+		at, found := place[key]
+		if !found {
+			at = len(groups)
+			place[key] = at
+			groups = append(groups, nil)
+		}
+		groups[at] = append(groups[at], h)
+	}
+	for _, group := range groups {
+		for i := range group {
+			if len(group) > 1 {
+				group[i].prefix = fmt.Sprintf("%02d~", i)
+			}
+		}
+	}
+	return groups
+}
+
+// days lists the days of a table's rows, those of one kind where a column says so.
+func (h smallHospital) days(t *testing.T, table, at, column, kind string) []string {
+	t.Helper()
+	if h.tables[table] == "" {
+		return nil
+	}
+	rows, err := csv.NewReader(strings.NewReader(h.tables[table])).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var days []string
+	for _, row := range rows[1:] {
+		if column == "" || row[slices.Index(rows[0], column)] == kind {
+			days = append(days, row[slices.Index(rows[0], at)][:len("2025-03-10")])
+		}
+	}
+	slices.Sort(days)
+	return slices.Compact(days)
+}
+
+// given is what the case's settings and feeds give to the marks.
+func (h smallHospital) given(t *testing.T) Given {
+	t.Helper()
+	given := Given{Policy: policy.Default(), Present: map[string]bool{}}
+	for name := range h.tables {
+		given.Present[name] = true
+	}
+	for _, setting := range h.settings {
+		key, value, _ := strings.Cut(setting, "=")
+		if key == "controlled_storage" {
+			given.ControlledStorage = append(given.ControlledStorage, value)
+		} else if err := given.Policy.Set(key, value); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return given
+}
+
+// fill puts the case's rows into an engine.
+func (h smallHospital) fill(t *testing.T, e *engine.Engine) {
+	t.Helper()
+	for name, text := range h.tables {
+		rows, err := csv.NewReader(strings.NewReader(withDefaults(name, text))).ReadAll()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, column := range rows[0] {
+			if column != "patient_id" && column != "unit_no" && column != "bag" && column != "activation_id" {
+				continue
+			}
+			for _, row := range rows[1:] {
+				if row[i] != "" && row[i] != "X" {
+					row[i] = h.prefix + row[i]
+				}
+			}
+		}
+		insertRows(t, e, name, rows[0], rows[1:])
 	}
 }
 
@@ -74,35 +203,17 @@ func withDefaults(table, text string) string {
 	return strings.Join(lines, "\n") + "\n"
 }
 
-func ruleCase(t *testing.T, rule *Query, archive *txtar.Archive) {
+func ruleCase(t *testing.T, e *engine.Engine, rule *Query, h smallHospital) {
 	ctx := context.Background()
-	e := caseEngine(t)
-	given := Given{Policy: policy.Default(), Present: map[string]bool{}}
-	want := map[string][]string{}
-	for _, part := range archive.Files {
-		text := string(part.Data)
-		switch name := strings.TrimSuffix(part.Name, ".csv"); name {
-		case "want":
-			for _, line := range strings.Split(strings.TrimSpace(text), "\n") {
-				result, keys, _ := strings.Cut(line, ":")
-				want[result] = strings.Fields(keys)
-			}
-		case "policy":
-			for _, line := range strings.Split(strings.TrimSpace(text), "\n") {
-				key, value, _ := strings.Cut(line, "=")
-				if key == "controlled_storage" {
-					given.ControlledStorage = append(given.ControlledStorage, value)
-				} else if err := given.Policy.Set(key, value); err != nil {
-					t.Fatal(err)
-				}
-			}
-		default:
-			given.Present[name] = true
-			insert(t, e, name, withDefaults(name, text))
-		}
-	}
-	if err := MarkTables(ctx, e, given); err != nil {
+	// Rules look at which feeds there are; episodes and marks do not.
+	given := h.given(t)
+	if err := loadGiven(ctx, e, given); err != nil {
 		t.Fatal(err)
+	}
+	want := map[string][]string{}
+	for _, line := range strings.Split(h.want, "\n") {
+		result, keys, _ := strings.Cut(line, ":")
+		want[result] = strings.Fields(keys)
 	}
 	if why := missing(rule, given); why != "" {
 		t.Fatalf("the rule is not run over its cases: %s", why)
@@ -120,7 +231,9 @@ func ruleCase(t *testing.T, rule *Query, archive *txtar.Archive) {
 	}
 	got := map[string][]string{}
 	for _, row := range rows {
-		got[row[1].(string)] = append(got[row[1].(string)], row[0].(string))
+		if name, own := strings.CutPrefix(row[0].(string), h.prefix); own {
+			got[row[1].(string)] = append(got[row[1].(string)], name)
+		}
 	}
 	for _, result := range []string{"fired", "clear", "not_known"} {
 		slices.Sort(want[result])
@@ -130,37 +243,39 @@ func ruleCase(t *testing.T, rule *Query, archive *txtar.Archive) {
 	}
 }
 
-// caseEngine starts an engine with the macros, the clock of London and every
-// current table, empty.
+// shared is the engine of all cases: to start one, and to give it the clock's
+// tables, takes longer than most cases. TestMain closes it.
+var shared *engine.Engine
+
+// caseEngine is an engine with the macros, the clock of London and every current
+// table, empty. It is shared: a test has it until it ends, and what MarkTables
+// makes is made anew by the next.
 func caseEngine(t *testing.T) *engine.Engine {
 	t.Helper()
 	ctx := context.Background()
-	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { e.Close() })
-	macros, err := queries.FS.ReadFile("macros.sql")
-	if err != nil {
-		t.Fatal(err)
-	}
-	london, err := time.LoadLocation("Europe/London")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := e.Exec(ctx, "macros.sql", string(macros)); err != nil {
-		t.Fatal(err)
-	}
-	if err := e.Zone(ctx, london); err != nil {
-		t.Fatal(err)
+	if shared == nil {
+		e, err := engine.Open(ctx, engine.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		shared = e
+		withClock(t, shared)
 	}
 	for _, table := range contract.Feeds() {
-		if err := e.Load(ctx, table.Name, table.Columns, nil); err != nil {
+		if err := shared.Load(ctx, table.Name, table.Columns, nil); err != nil {
 			t.Fatal(err)
 		}
 	}
-	recordedAsCurrent(t, e)
-	return e
+	recordedAsCurrent(t, shared)
+	return shared
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if shared != nil {
+		shared.Close()
+	}
+	os.Exit(code)
 }
 
 // recordedAsCurrent makes the table recorded of a case, whose current rows are
