@@ -25,7 +25,7 @@ func (g *group) shown(i int) (codes []Code, hidden int, hiddenRows int64) {
 	vouched := slices.ContainsFunc(g.vouched, func(name string) bool { return strings.EqualFold(name, p.name) })
 	table, column := g.best.table.Name, mapOf(one.name)
 	known := func(text string) bool {
-		return codeOf(table, column, text) != "" || column == "product_code" && productOf(text) != "" || column == "unit_raw" && plainUnit(text)
+		return codeOf(table, column, text) != "" || column == "product_code" && productOf(text) != "" || column == "unit_raw" && plainUnit(text) || g.understood(column, text)
 	}
 	wordy := 0
 	for text := range p.texts {
@@ -127,6 +127,9 @@ func (g *group) code(i int, text string, b *beside) Code {
 			c.Note = strings.TrimPrefix(c.Note+", "+name, ", ")
 			c.Word = cmp.Or(productOf(name), c.Word)
 		}
+	}
+	if g.understood(column, text) {
+		c.Word = text
 	}
 	return c
 }

@@ -31,11 +31,15 @@ type group struct {
 	best     *reading
 	all      []reading
 	seen     *crossing
+	// table is that of messages and resources, which say what their columns
+	// are, and published the codes that come with them; nil for other files.
+	table     *contract.Table
+	published map[string]map[string]string
 }
 
 // lookAt opens a file, finds its group among groups or makes one, and profiles
-// its rows. It returns the group where it is new.
-func lookAt(ctx context.Context, path string, o Options, groups []*group) (*group, error) {
+// its rows. It returns the groups that are new.
+func lookAt(ctx context.Context, path string, o Options, groups []*group) ([]*group, error) {
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, unwrapped(err)
@@ -51,6 +55,9 @@ func lookAt(ctx context.Context, path string, o Options, groups []*group) (*grou
 		return nil, unwrapped(err)
 	}
 	defer f.Close()
+	if f.Look.Format == read.HL7 || f.Look.Format == read.FHIR {
+		return lookAtMessages(ctx, path, o, options, f.Look, groups)
+	}
 	names := f.Names()
 	if len(names) == 0 {
 		return nil, errors.New("found nothing in it, wanted a header and rows: export it again")
@@ -59,25 +66,28 @@ func lookAt(ctx context.Context, path string, o Options, groups []*group) (*grou
 		return nil, errors.New(noHeader)
 	}
 	key := fmt.Sprint(options.Encoding, "\x00", options.Delimiter, "\x00", f.Look.Format, "\x00", plain(strings.Join(names, "\x00")))
-	g := &group{key: key, look: f.Look, options: options, vouched: o.Vouched}
-	isNew := true
-	for _, known := range groups {
-		if known.key == key {
-			g, isNew = known, false
-		}
-	}
-	if isNew {
-		for _, name := range names {
-			g.columns = append(g.columns, newProfile(name))
-		}
-	}
+	g, isNew := groupOf(key, f.Look, options, names, o, groups)
 	if err := g.profile(ctx, f, path, o); err != nil {
 		return nil, unwrapped(err)
 	}
 	if !isNew {
 		return nil, nil
 	}
-	return g, nil
+	return []*group{g}, nil
+}
+
+// groupOf finds the group of a key, or makes one.
+func groupOf(key string, look read.Look, options read.Options, names []string, o Options, groups []*group) (g *group, isNew bool) {
+	for _, known := range groups {
+		if known.key == key {
+			return known, false
+		}
+	}
+	g = &group{key: key, look: look, options: options, vouched: o.Vouched}
+	for _, name := range names {
+		g.columns = append(g.columns, newProfile(name))
+	}
+	return g, true
 }
 
 // unwrapped takes the path out of an error of the disk.
@@ -139,8 +149,10 @@ func (g *group) profile(ctx context.Context, f *read.File, path string, o Option
 		}
 	}
 	var scratch []byte
+	var none int64 // rows of messages that are none of the table's
 	n, more, err := eachRow(ctx, f, o.Rows, func(place int64, cells [][]byte) {
 		if cells == nil {
+			none++
 			return
 		}
 		at := Place{base, place}
@@ -168,6 +180,7 @@ func (g *group) profile(ctx context.Context, f *read.File, path string, o Option
 	if err != nil {
 		return err
 	}
+	n -= none
 	g.rows += n
 	g.files = append(g.files, File{Path: path, Rows: n, Part: more, Date: date})
 	return nil
@@ -189,6 +202,10 @@ const noHeader = "found a first line that looks like data, wanted one with the n
 
 // understand chooses the table.
 func (g *group) understand() {
+	if g.table != nil {
+		g.understandMessages()
+		return
+	}
 	g.all = understand(g.columns, strings.TrimSuffix(filepath.Base(g.files[0].Path), filepath.Ext(g.files[0].Path)))
 	if len(g.all) == 0 {
 		return

@@ -80,6 +80,8 @@ type Feed struct {
 	Undecided []string `json:"undecided,omitempty"`
 
 	rows int64
+	// messages says that they are messages or resources.
+	messages bool
 }
 
 // File is one file of a feed.
@@ -167,7 +169,7 @@ func Files(ctx context.Context, paths []string, o Options) (*Findings, error) {
 		if o.Progress != nil {
 			o.Progress(filepath.Base(path))
 		}
-		g, err := lookAt(ctx, path, o, groups)
+		fresh, err := lookAt(ctx, path, o, groups)
 		switch {
 		case ctx.Err() != nil:
 			return nil, ctx.Err()
@@ -175,9 +177,7 @@ func Files(ctx context.Context, paths []string, o Options) (*Findings, error) {
 			found.Refused = append(found.Refused, Refused{path, reason(path, err)})
 			continue
 		}
-		if g != nil {
-			groups = append(groups, g)
-		}
+		groups = append(groups, fresh...)
 	}
 	groups = slices.DeleteFunc(groups, func(g *group) bool {
 		if !g.headlessGroup() {

@@ -213,6 +213,10 @@ func formNote(f FeedForm) string {
 
 func (w *writer) columns(f *Feed) {
 	t := contract.Find(f.Table)
+	if f.Canonical && f.messages {
+		w.line("    # columns: none needed, the format says what its fields are (README.md)")
+		return
+	}
 	if f.Canonical {
 		w.line("    # columns: none needed, the header bears the names of thawline describe %s", f.Table)
 		return

@@ -46,6 +46,13 @@ var loincs = map[string]loinc{
 	"8306-3":  {word: "height"},                     // body height, lying
 }
 
+// LOINC gives the test or kind of measure of a LOINC code that is known without
+// a map.
+func LOINC(code string) (word string, known bool) {
+	l, known := loincs[code]
+	return l.word, known
+}
+
 // names tell by which words a test or measure is known (common practice, and
 // LOINC's own names), in lower case. A name that has one of not is of another.
 var names = []struct {

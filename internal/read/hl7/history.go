@@ -114,7 +114,7 @@ func (h *history) add(key string, c row.Cells, count int, pooled bool, place int
 	}
 }
 
-const noDispense = "the file tells what became of this bag and not when it was dispensed (BPX-2 DS), by which an issue is known: put the messages of a period into one file"
+const noDispense = "the file tells what became of this bag and not when it was dispensed (BPX-2 DS), by which an issue is known: put the messages of a period into one file, or name under fields: the field that holds issued_at"
 
 // tell notes what became of bags that were dispensed.
 func (h *history) tell(key string, c row.Cells, p product, d *draft) []row.Row {
@@ -125,6 +125,12 @@ func (h *history) tell(key string, c row.Cells, p product, d *draft) []row.Row {
 		case b != nil:
 			b.hear(c, p)
 			rows = append(rows, d.rowUnless(p.pooled, b.folded())...)
+		case len(c.Get("issued_at")) > 0:
+			// The site says by which field the message knows when.
+			if taken(p.message) {
+				c.Set("status", []byte(p.message))
+			}
+			rows = append(rows, d.rowUnless(false, c)...)
 		case p.status == "WA":
 			// Thrown away from stock, as far as the file tells.
 			if taken(p.message) {
