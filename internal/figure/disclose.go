@@ -15,8 +15,9 @@ package figure
 // It works within one figure; Together works over all figures of a pack.
 func (f *Figure) Disclose(small int64) { Together([]*Figure{f}, nil, small) }
 
-// mask says which cells are hidden, looking at this figure alone.
-func (f *Figure) mask(small int64) *mask {
+// mask says which cells are hidden, looking at this figure alone. Where meant,
+// answers whose meaning is told are left to the look over all figures.
+func (f *Figure) mask(small int64, meant bool) *mask {
 	counts := countColumns(f.Points)
 	hidden := make([][]bool, len(f.Rows))
 	at := func(r, c int) int64 { n, _ := f.Rows[r][c].Value.(int64); return n }
@@ -94,7 +95,7 @@ func (f *Figure) mask(small int64) *mask {
 			}
 		}
 	}
-	return &mask{hidden, f.maskAnswer(small, taken)}
+	return &mask{hidden, f.maskAnswer(small, taken, meant)}
 }
 
 // apply takes away what the mask hides, and what is made from it.
@@ -124,10 +125,11 @@ func (f *Figure) apply(m *mask) {
 }
 
 // maskAnswer hides a value of the answer that is small, or repeats a hidden cell.
-func (f *Figure) maskAnswer(small int64, taken map[int64]bool) map[string]bool {
+func (f *Figure) maskAnswer(small int64, taken map[int64]bool, meant bool) map[string]bool {
 	hide := map[string]bool{}
 	for _, c := range f.Answer {
-		if n, ok := f.Values[c.Name].Value.(int64); ok && c.Kind == Count && n > 0 && (n < small || taken[n]) {
+		_, told := f.meaningOf(c.Name, true)
+		if n, ok := f.Values[c.Name].Value.(int64); ok && c.Kind == Count && n > 0 && (n < small || taken[n] && !(told && meant)) {
 			hide[c.Name] = true
 		}
 	}

@@ -23,7 +23,7 @@ func Together(figures []*Figure, atoms *Atoms, small int64) {
 	}
 	masks := make([]*mask, len(figures))
 	for i, f := range figures {
-		masks[i] = f.mask(small)
+		masks[i] = f.mask(small, atoms != nil)
 	}
 	if atoms != nil {
 		across(figures, masks, atoms, small)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"html/template"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,13 +29,13 @@ type casesPage struct {
 }
 
 // discussed is a case picked for the meeting.
-type discussed struct{ Name, Mark, Because, Place string }
+type discussed struct{ Name, Mark, Because, Place, Safety string }
 
 type episode struct {
 	Name, Patient, Mark, Because, Place, Specialty, Begin string
 	Row                                                   int64
 	Facts                                                 []fact
-	Evidence, Findings                                    []string
+	Evidence, Findings, Records                           []string
 	FindingNames                                          string
 	Units                                                 []unit
 	Line                                                  template.HTML
@@ -111,7 +112,7 @@ FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidenc
 		}
 	}
 	findings, names := map[string][]string{}, map[string][]string{}
-	safety := map[string]bool{}
+	safety := map[string][]string{}
 	seen := map[string]bool{}
 	_, rows, err = e.Rows(ctx, "cases: findings", `SELECT findings.episode_id, findings.finding, findings.severity, findings.numbers, findings.key
 FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id ORDER BY ALL`)
@@ -120,7 +121,7 @@ FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = finding
 	}
 	for _, r := range rows {
 		id, name := r[0].(string), strings.ReplaceAll(r[1].(string), "_", " ")
-		findings[id] = append(findings[id], fmt.Sprintf("%s (%s): %s", name, r[2], numbers(r[3])))
+		findings[id] = append(findings[id], fmt.Sprintf("%s (%s): %s", name, r[2], in.numbers(r[3])))
 		if len(names[id]) == 0 || names[id][len(names[id])-1] != name {
 			names[id] = append(names[id], name)
 		}
@@ -128,7 +129,13 @@ FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = finding
 			seen[name] = true
 			c.Findings = append(c.Findings, name)
 		}
-		safety[id] = safety[id] || r[2] == "safety"
+		if r[2] == "safety" && !slices.Contains(safety[id], name) {
+			safety[id] = append(safety[id], name)
+		}
+	}
+	records, err := in.records(ctx, e)
+	if err != nil {
+		return nil, err
 	}
 	facts := strings.Fields(caseFacts)
 	quoted := make([]string, len(facts))
@@ -149,14 +156,14 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 		rank   int
 		ml     float64
 		name   string
-		safety bool
+		safety string
 	}
 	var order []ranked
 	places, marks := map[string]bool{}, map[string]bool{}
 	for _, r := range rows {
 		id, patient := r[0].(string), r[1].(string)
 		one := episode{Name: audit.Pseudonym(in.key, audit.EpisodeKind, id), Patient: audit.Pseudonym(in.key, audit.PatientKind, patient), Mark: r[2].(string), Because: r[4].(string), Place: in.place(r[5]), Specialty: in.place(r[6]),
-			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], FindingNames: strings.Join(names[id], "; "), Units: units[id]}
+			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], Records: records[id], FindingNames: strings.Join(names[id], "; "), Units: units[id]}
 		one.Row, _ = r[3].(int64)
 		if t, ok := r[7].(time.Time); ok {
 			one.Order = t.Format(time.RFC3339Nano)
@@ -171,12 +178,12 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 		c.Cases = append(c.Cases, one)
 		places[one.Place], marks[one.Mark] = true, true
 		rank := map[string]int{"unsupported": 2, "non-bleeding": 3, "under-dosed": 4}[one.Mark]
-		if safety[id] {
+		if len(safety[id]) > 0 {
 			rank = 1
 		}
 		if rank > 0 {
 			ml, _ := r[9].(float64)
-			order = append(order, ranked{rank, ml, one.Name, safety[id]})
+			order = append(order, ranked{rank, ml, one.Name, strings.Join(safety[id], ", ")})
 		}
 	}
 	sortBy(order, func(a, b ranked) bool {
@@ -191,7 +198,7 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	for _, o := range order[:min(10, len(order))] {
 		for _, one := range c.Cases {
 			if one.Name == o.name {
-				c.Discuss = append(c.Discuss, discussed{one.Name, one.Mark, one.Because, one.Place})
+				c.Discuss = append(c.Discuss, discussed{one.Name, one.Mark, one.Because, one.Place, o.safety})
 			}
 		}
 	}
@@ -214,6 +221,44 @@ func (in *input) place(v any) string {
 		return s
 	}
 	return in.w("not_recorded")
+}
+
+// records lists, by episode, the source of each test and weight that it was
+// judged on. Units and evidence tell their sources themselves.
+func (in *input) records(ctx context.Context, e *engine.Engine) (map[string][]string, error) {
+	var wanted []string
+	for _, test := range contract.BeforeAfterTests {
+		for _, side := range []string{"before", "after"} {
+			at := test + "_" + side
+			wanted = append(wanted, fmt.Sprintf("SELECT period_episodes.episode_id, period_episodes.patient_id, %s AS test, %s AS side, period_episodes.%s_at AS at, coalesce(period_episodes.%s_point_of_care, FALSE) AS near FROM period_episodes WHERE period_episodes.%s_at IS NOT NULL",
+				engine.Quote(test), engine.Quote(side), at, at, at))
+		}
+	}
+	_, rows, err := e.Rows(ctx, "cases: records", `
+WITH wanted AS (`+strings.Join(wanted, " UNION ALL ")+`)
+SELECT wanted.episode_id, wanted.test, wanted.side, labs.collected_at, labs.value, labs.bound, labs.source_file, labs.source_row
+FROM wanted
+INNER JOIN labs ON labs.patient_id = wanted.patient_id AND labs.test = wanted.test AND labs.collected_at = wanted.at AND coalesce(labs.point_of_care, FALSE) = wanted.near
+WHERE labs.collected_at BETWEEN (SELECT min(wanted.at) FROM wanted) AND (SELECT max(wanted.at) FROM wanted)
+UNION ALL
+SELECT period_episodes.episode_id, 'weight', '', measures.measured_at, CAST(measures.value AS DOUBLE), measures.method, measures.source_file, measures.source_row
+FROM period_episodes
+INNER JOIN measures ON measures.patient_id = period_episodes.patient_id AND measures.kind = 'weight' AND measures.measured_at = period_episodes.weight_at
+ORDER BY ALL`)
+	if err != nil {
+		return nil, err
+	}
+	all := map[string][]string{}
+	for _, r := range rows {
+		id := r[0].(string)
+		what := strings.TrimSpace(in.text(r[1]) + " " + in.text(r[2]))
+		value := in.text(r[4])
+		if r[5] != nil {
+			value = in.text(r[5]) + " " + value
+		}
+		all[id] = append(all[id], fmt.Sprintf("%s: %s, %s · %s", what, value, in.clock(r[3]), in.w("source_row", fmt.Sprint(r[6]), fmt.Sprint(r[7]))))
+	}
+	return all, nil
 }
 
 // units reads the units of the period's episodes, and lists those whose fate is
@@ -244,9 +289,9 @@ ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
 }
 
 // numbers writes a finding's JSON as words.
-func numbers(v any) string {
+func (in *input) numbers(v any) string {
 	s, _ := v.(string)
-	return strings.NewReplacer(`{"`, "", `}`, "", `":`, " ", `,"`, ", ", `"`, "", "_", " ").Replace(s)
+	return strings.NewReplacer(`":null`, " "+in.w("not_known"), `{"`, "", `}`, "", `":`, " ", `,"`, ", ", `"`, "", "_", " ").Replace(s)
 }
 
 // timeLine draws an episode as a small SVG of our own: units as bars, tests as

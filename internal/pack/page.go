@@ -159,7 +159,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		}
 	}
 	fs.done[p.Figure] = f
-	if whole, ok := of.Value.(int64); p.Chart == "table" && f.HiddenCells == 0 {
+	if whole, ok := of.Value.(int64); p.Chart == "table" {
 		// A table needs no picture: its sentence says where it is empty.
 	} else if (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
 		out.TooFew = in.w("too_few")
