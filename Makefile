@@ -11,7 +11,7 @@ ECHARTS := internal/chart/assets/echarts.min.js
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 GO_BUILD := go build -ldflags "-s -w -X main.version=$(VERSION)"
 
-.PHONY: help build assets demo test check fuzz bench test-kill test-cross test-reference browser outside clean
+.PHONY: help build assets demo test check soak fuzz bench test-kill test-cross test-reference browser outside clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -61,6 +61,10 @@ test-reference: ## hold units, HL7 and FHIR against reference implementations (n
 	THAWLINE_REFERENCE=$$month go test -count 1 ./cmd/thawline -run TestTheSameMonth && \
 	node testdata/reference/fhir.js $$month/*.ndjson internal/read/fhir/testdata/*.ndjson && \
 	THAWLINE_REFERENCE=$$month go test -count 1 ./internal/read/hl7 -run TestAnotherParser
+
+soak: ## the property tests over many invented hospitals (THAWLINE_SOAK, 20), and other tables for the second computation
+	THAWLINE_SOAK=$${THAWLINE_SOAK:-20} go test -count 1 -timeout 60m -run 'TestMarksDo|TestBands|TestLess' ./internal/audit
+	for seed in 100 200 300; do THAWLINE_CROSS_SEED=$$seed go test -count 1 -timeout 15m -run TestSecondComputation ./internal/audit; done
 
 bench: build ## time ingest, current, mark and pack on an invented store (THAWLINE_BENCH_LABS, _SCALE, _BEDS)
 	go test -tags bench -count 1 -timeout 60m -run TestBench -v ./cmd/thawline

@@ -386,6 +386,91 @@ func TestMarksDoNotDependOn(t *testing.T) {
 	}
 }
 
+// asSources loads a hospital as what files said: files gives the place in source
+// order of each file that a row stands in.
+func asSources(t *testing.T, e *engine.Engine, h invented, files func() []int) {
+	t.Helper()
+	ctx := context.Background()
+	emptySources(t, e)
+	orders := map[int]bool{}
+	for _, table := range contract.Feeds() {
+		columns := table.SourceColumns()
+		header := []string{"reading_file"}
+		for _, c := range columns {
+			header = append(header, c.Name)
+		}
+		var rows [][]string
+		places := map[int]int{}
+		for _, row := range h[table.Name] {
+			for _, file := range files() {
+				orders[file] = true
+				places[file]++
+				line := []string{fmt.Sprint(file)}
+				for _, c := range columns {
+					switch c.Name {
+					case "source_file":
+						line = append(line, fmt.Sprintf("f%d.csv", file))
+					case "source_row":
+						line = append(line, fmt.Sprint(places[file]+1))
+					default:
+						line = append(line, row[c.Name])
+					}
+				}
+				rows = append(rows, line)
+			}
+		}
+		insertRows(t, e, "source_"+table.Name, header, rows)
+	}
+	var readings [][]any
+	for file := range orders {
+		readings = append(readings, []any{fmt.Sprint(file), int64(file)})
+	}
+	if err := e.Load(ctx, "readings", readingColumns, readings); err != nil {
+		t.Fatal(err)
+	}
+	ordered, err := currentQueries()
+	if err == nil {
+		err = resolve(ctx, e, ordered)
+	}
+	if err == nil {
+		err = EpisodeTables(ctx, e, Given{Policy: policy.Default()})
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestMarksDoNotDependOnFiles: the same rows in one file, parted among several,
+// or told again by some of them, give the same episodes.
+func TestMarksDoNotDependOnFiles(t *testing.T) {
+	e := currentEngine(t, 2)
+	for seed := range propertySeeds() {
+		h, r := small(seed, "P", propertyPatients), rand.New(rand.NewPCG(seed, 5))
+		episodes := func(files func() []int) string {
+			asSources(t, e, h, files)
+			var names []string
+			for _, c := range contract.Episodes.Columns {
+				names = append(names, c.Name)
+			}
+			lines := tableLines(t, e, "episodes", names)
+			slices.Sort(lines)
+			return strings.Join(lines, "\n")
+		}
+		want := episodes(func() []int { return []int{1} })
+		if strings.Count(want, "\n") < propertyPatients/2 {
+			t.Fatalf("%d episodes: the test proves too little", strings.Count(want, "\n"))
+		}
+		for name, files := range map[string]func() []int{
+			"parted among three":       func() []int { return []int{1 + r.IntN(3)} },
+			"told again by some":       func() []int { return [][]int{{1}, {2}, {1, 2}, {2, 3}, {1, 2, 3}, {3, 1}}[r.IntN(6)] },
+			"the whole file once more": func() []int { return []int{1, 2} },
+			"a row twice in its file":  func() []int { return [][]int{{1}, {1, 1}}[r.IntN(2)] },
+		} {
+			sameTables(t, fmt.Sprintf("seed %d, %s", seed, name), map[string]string{"episodes": want}, map[string]string{"episodes": episodes(files)})
+		}
+	}
+}
+
 // TestBandsScale: millilitres and kilograms in another unit, a power of two of
 // the old, leave every band as it was. What is stated in these units besides
 // goes along: the assumed unit and the bounds of belief. Ideal weight comes from

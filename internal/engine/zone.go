@@ -2,6 +2,7 @@ package engine
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"thawline/internal/contract"
@@ -24,15 +25,7 @@ func (e *Engine) Zone(ctx context.Context, zone *time.Location) error {
 	if err := e.Load(ctx, "zone", []contract.Column{{Name: "from_utc", Kind: contract.Instant}, {Name: "offset_s", Kind: contract.Int}}, offsets(zone)); err != nil {
 		return err
 	}
-	var days [][]any
-	for day := time.Date(firstYear, 1, 1, 0, 0, 0, 0, time.UTC); day.Year() < lastYear; day = day.AddDate(0, 0, 1) {
-		starts := midnight(zone, day.Year(), day.Month(), day.Day())
-		next := midnight(zone, day.Year(), day.Month(), day.Day()+1)
-		days = append(days, []any{day, starts.UTC(), next.Add(-time.Microsecond).UTC()})
-	}
-	err := e.Load(ctx, "local_days", []contract.Column{
-		{Name: "day", Kind: contract.Date}, {Name: "starts_at", Kind: contract.Instant}, {Name: "ends_at", Kind: contract.Instant}}, days)
-	if err != nil {
+	if err := e.Exec(ctx, "local days", fmt.Sprintf(localDays, firstYear, lastYear)); err != nil {
 		return err
 	}
 	return e.ZoneMacros(ctx)
@@ -49,16 +42,45 @@ CREATE OR REPLACE MACRO day_end(instant) AS (
 );`)
 }
 
-// midnight is the first instant of a local day, also where the clock skips it.
-func midnight(zone *time.Location, year int, month time.Month, day int) time.Time {
-	t := time.Date(year, month, day, 0, 0, 0, 0, zone)
-	for t.Day() != time.Date(year, month, day, 12, 0, 0, 0, zone).Day() {
-		// A skipped midnight reads as the evening before: the day begins at
-		// the change.
-		t = t.Add(time.Minute)
-	}
-	return t
-}
+// localDays makes local_days of the table zone. A stretch of one offset begins,
+// on the wall, at from_utc + offset. Midnight is looked for in the last stretch
+// that begins by then: where the clock skips it, that is the one before, at whose
+// end the day begins. Where the clock goes back onto midnight or over it, midnight
+// may have been shown in the stretch before already.
+const localDays = `
+CREATE OR REPLACE TABLE local_days AS
+WITH stretches AS (
+    SELECT
+        zone.from_utc,
+        to_seconds(zone.offset_s) AS ahead,
+        zone.from_utc + to_seconds(zone.offset_s) AS from_local,
+        lag(zone.from_utc) OVER (ORDER BY zone.from_utc) AS from_before,
+        to_seconds(lag(zone.offset_s) OVER (ORDER BY zone.from_utc)) AS ahead_before
+    FROM zone
+),
+midnights AS (
+    SELECT CAST(days.range AS TIMESTAMP) AS midnight
+    FROM range(TIMESTAMP '%d-01-01', TIMESTAMP '%d-01-02', INTERVAL 1 DAY) AS days
+),
+begun AS (
+    SELECT
+        midnights.midnight,
+        CASE
+            WHEN midnights.midnight - stretches.ahead_before < stretches.from_utc AND midnights.midnight - stretches.ahead_before >= stretches.from_before
+            THEN midnights.midnight - stretches.ahead_before
+            ELSE midnights.midnight - stretches.ahead
+        END AS starts_at
+    FROM midnights
+    ASOF INNER JOIN stretches ON midnights.midnight >= stretches.from_local
+),
+ended AS (
+    SELECT
+        CAST(begun.midnight AS DATE) AS day,
+        begun.starts_at,
+        lead(begun.starts_at) OVER (ORDER BY begun.midnight) - to_microseconds(1) AS ends_at
+    FROM begun
+)
+SELECT ended.* FROM ended WHERE ended.ends_at IS NOT NULL ORDER BY ended.day`
 
 // offsets lists the instants at which the zone's offset changes: each day is
 // looked at, and the day of a change searched to the second.
