@@ -26,13 +26,10 @@ type Look struct {
 	// Funnel holds the funnel plot's limits.
 	Funnel *figure.Funnel
 	// Interventions are months with a name, marked on charts by month.
-	Interventions []Intervention
+	Interventions []figure.Intervention
 	// Format writes the numbers.
 	Format figure.Format
 }
-
-// Intervention is a marked month.
-type Intervention struct{ Month, Name string }
 
 const (
 	width  = 760
@@ -63,7 +60,7 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 		return "", nil
 	case "stacked", "bars", "histogram":
 		option, err = bars(f, p, look)
-	case "control":
+	case "control", "rate", "between":
 		option, err = control(f, p, look)
 	case "funnel":
 		option, err = funnel(f, p, look)
@@ -71,6 +68,9 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 		option, err = effect(f, p, look)
 	case "quartiles":
 		option, err = quartiles(f, p, look)
+	case "before_after":
+		p.Y = []string{"share", "fitted", "without"}
+		option, err = lines(f, p, look)
 	case "lines":
 		option, err = lines(f, p, look)
 	case "rows":
@@ -243,20 +243,40 @@ func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 	}
 }
 
+// controlled is the value of a row of a control chart: a share in percent, a rate,
+// or, of a chart of one column, its number. ok is false for a gap.
+func controlled(f *figure.Figure, p figure.Panel, row []figure.Cell) (x float64, ok bool) {
+	if len(p.Y) == 1 {
+		return number(row[f.Index(p.Y[0])])
+	}
+	scale := 100.0
+	if p.Per > 0 {
+		scale = p.Per
+	}
+	a, okA := row[f.Index(p.Y[0])].Value.(int64)
+	b, okB := row[f.Index(p.Y[1])].Value.(int64)
+	return scale * float64(a) / float64(b), okA && okB && b > 0
+}
+
+// control draws a control chart of shares in percent, of rates, or of numbers.
 func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
-	n, of := f.Index(p.Y[0]), f.Index(p.Y[1])
+	// The lines of a p chart are fractions of one.
+	name, lines := "share", 100.0
+	switch {
+	case len(p.Y) == 1:
+		name, lines = f.Points[f.Index(p.Y[0])].Title, 1
+	case p.Per > 0:
+		name, lines = "rate", 1
+	}
 	line := charts.NewLine()
 	line.SetGlobalOptions(common(p, true)...)
 	line.SetXAxis(categories(f, p, look.Format))
 	shares := make([]opts.LineData, len(f.Rows))
 	highest := 0.0
 	for i, row := range f.Rows {
-		a, okA := row[n].Value.(int64)
-		b, okB := row[of].Value.(int64)
 		// A gap, where there is nothing or it is hidden.
 		shares[i] = opts.LineData{Symbol: "circle", SymbolSize: 7}
-		if okA && okB && b > 0 {
-			share := 100 * float64(a) / float64(b)
+		if share, ok := controlled(f, p, row); ok {
 			shares[i].Value = round(share)
 			highest = math.Max(highest, share)
 			if look.Limits != nil && look.Limits.Signal[i] {
@@ -264,13 +284,13 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 			}
 		}
 	}
-	line.AddSeries("share", shares, charts.WithLineStyleOpts(opts.LineStyle{Color: hues[0], Width: 2}))
+	line.AddSeries(name, shares, charts.WithLineStyleOpts(opts.LineStyle{Color: hues[0], Width: 2}))
 	if l := look.Limits; l != nil {
 		flat := make([]float64, len(f.Rows))
 		for i := range flat {
 			flat[i] = l.Centre
 			if !math.IsNaN(l.Upper[i]) {
-				highest = math.Max(highest, 100*l.Upper[i])
+				highest = math.Max(highest, lines*l.Upper[i])
 			}
 		}
 		for _, one := range []struct {
@@ -281,7 +301,7 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 			for i, v := range one.values {
 				data[i] = opts.LineData{Symbol: "none"}
 				if !math.IsNaN(v) {
-					data[i].Value = round(100 * v)
+					data[i].Value = round(lines * v)
 				}
 			}
 			set := opts.LineChart{}
@@ -296,8 +316,12 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 	if err != nil {
 		return nil, err
 	}
-	axis(option, "yAxis", map[string]any{"min": 0, "max": math.Min(100, math.Max(10, 10*math.Ceil(highest/10))), "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11},
-		"nameTextStyle": upright})
+	set := map[string]any{"min": 0, "nameTextStyle": upright}
+	if lines == 100 {
+		set["max"] = math.Min(100, math.Max(10, 10*math.Ceil(highest/10)))
+		set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11}
+	}
+	axis(option, "yAxis", set)
 	mark(option, f, p, look)
 	return option, nil
 }

@@ -13,18 +13,25 @@ var (
 	symbols = []string{"circle", "triangle", "rect", "emptyCircle", "diamond", "emptyTriangle"}
 )
 
-// lines draws one line a column of y; a row without a value is a gap.
+// lines draws one line a column of y, shares in percent; a row without a value is
+// a gap.
 func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	line := charts.NewLine()
 	line.SetGlobalOptions(common(p, true)...)
 	line.SetXAxis(categories(f, p, look.Format))
+	set := map[string]any{"min": 0, "nameTextStyle": upright}
 	for k, name := range p.Y {
 		i := f.Index(name)
+		scale := 1.0
+		if f.Points[i].Kind == figure.Share {
+			scale = 100
+			set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11}
+		}
 		data := make([]opts.LineData, len(f.Rows))
 		for r, row := range f.Rows {
 			data[r] = opts.LineData{Symbol: symbols[k%len(symbols)], SymbolSize: 7}
 			if v, ok := number(row[i]); ok {
-				data[r].Value = round(v)
+				data[r].Value = round(scale * v)
 			}
 		}
 		line.AddSeries(f.Points[i].Title, data, charts.WithLineStyleOpts(opts.LineStyle{Color: lineHues[k%len(lineHues)], Width: 2, Type: strokes[k%len(strokes)]}),
@@ -35,7 +42,7 @@ func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) 
 	if err != nil {
 		return nil, err
 	}
-	axis(option, "yAxis", map[string]any{"min": 0, "nameTextStyle": upright})
+	axis(option, "yAxis", set)
 	mark(option, f, p, look)
 	return option, nil
 }

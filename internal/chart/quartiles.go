@@ -22,13 +22,13 @@ func number(c figure.Cell) (x float64, ok bool) {
 
 // quartiles draws a box from the lower to the upper quartile with the median in
 // it, for each row; y names lower quartile, median, upper quartile and, where
-// there is one, a limit. No whisker: ends of a distribution are single patients.
+// there is one, a limit or an expected value. No whisker: ends of a distribution are single patients.
 func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	low, median, high := f.Index(p.Y[0]), f.Index(p.Y[1]), f.Index(p.Y[2])
 	boxes := make([]opts.BoxPlotData, len(f.Rows))
 	medians := make([]opts.ScatterData, len(f.Rows))
 	limits := make([]opts.ScatterData, len(f.Rows))
-	limited := false
+	limited, lowest := false, 0.0
 	for i, row := range f.Rows {
 		boxes[i] = opts.BoxPlotData{Value: nil}
 		medians[i], limits[i] = opts.ScatterData{}, opts.ScatterData{}
@@ -36,12 +36,14 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 		b, okB := number(row[median])
 		c, okC := number(row[high])
 		if okA && okB && okC {
+			lowest = math.Min(lowest, a)
 			boxes[i].Value = []float64{round(a), round(a), round(b), round(c), round(c)}
-			medians[i] = opts.ScatterData{Name: look.Format.Number(b, 1), Value: round(b)}
+			medians[i] = opts.ScatterData{Name: look.Format.Number(b, 2), Value: round(b)}
 		}
 		if len(p.Y) > 3 {
 			if l, ok := number(row[f.Index(p.Y[3])]); ok {
 				limits[i].Value, limited = round(l), true
+				lowest = math.Min(lowest, l)
 			}
 		}
 	}
@@ -53,7 +55,7 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 	scatter.AddSeries("median", medians, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 11}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[0]}),
 		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{b}", Color: ink, FontSize: 11}))
 	if limited {
-		scatter.AddSeries("limit", limits, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "triangle", SymbolSize: 12}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[6]}))
+		scatter.AddSeries(f.Points[f.Index(p.Y[3])].Title, limits, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "triangle", SymbolSize: 12}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[6]}))
 	}
 	box.Overlap(scatter)
 	box.Validate()
@@ -65,7 +67,13 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 		// Beside the box, not in it.
 		series[1].(map[string]any)["label"].(map[string]any)["distance"] = 28
 	}
-	axis(option, "yAxis", map[string]any{"min": 0, "nameTextStyle": upright})
+	axis(option, "yAxis", map[string]any{"nameTextStyle": upright})
 	axis(option, "xAxis", map[string]any{"axisTick": map[string]any{"alignWithLabel": true}})
+	if lowest < 0 {
+		// Labels stand under the picture, not at zero.
+		axis(option, "xAxis", map[string]any{"axisLine": map[string]any{"onZero": false}})
+	} else {
+		axis(option, "yAxis", map[string]any{"min": 0})
+	}
 	return option, nil
 }

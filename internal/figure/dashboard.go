@@ -36,7 +36,8 @@ type Panel struct {
 	// Asks is the question; without it the figure's own.
 	Asks string `yaml:"asks"`
 	// Says is the sentence, with {name} for values of the answer, {share} and
-	// {interval} made from n and of.
+	// {interval} made from n and of; in a chart of rates {rate} and {interval}
+	// made from the answer's value named like Y[0], and of.
 	Says string `yaml:"says"`
 	// SaysNone is the sentence where of is 0 or nothing was found.
 	SaysNone string `yaml:"says_none"`
@@ -45,6 +46,8 @@ type Panel struct {
 	// X and Y name points columns; Y may be several.
 	X string   `yaml:"x"`
 	Y []string `yaml:"y"`
+	// Per is the denominator of a rate: so many of Y[1].
+	Per float64 `yaml:"per"`
 	// Unit is written on the axis of values.
 	Unit string `yaml:"unit"`
 	// XTitle is written on the other axis.
@@ -59,7 +62,7 @@ type Panel struct {
 var pages = []string{"answer", "trust", "decisions", "judged"}
 
 // Charts lists the kinds of chart.
-var Charts = []string{"control", "stacked", "bars", "histogram", "funnel", "effect", "quartiles", "lines", "rows", "table"}
+var Charts = []string{"control", "rate", "stacked", "bars", "histogram", "funnel", "effect", "quartiles", "lines", "rows", "between", "before_after", "table"}
 
 // LoadDashboard reads a dashboard strictly and checks it against the figures:
 // every fault is told, with its place.
@@ -117,8 +120,19 @@ func (p *Panel) check(place string, figures map[string]*Definition) error {
 	}
 	for _, says := range []string{p.Says, p.SaysNone} {
 		for _, name := range Holes(says) {
-			if !slices.Contains([]string{"share", "interval", "period", "span"}, name) && !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name }) {
+			known := slices.Contains([]string{"share", "rate", "interval", "period", "span"}, name) || p.Chart == "before_after" && slices.Contains(beforeAfterValues, name)
+			if !known && !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name }) {
 				errs = append(errs, fmt.Errorf("%s: the answer of figure %s has no {%s}", place, p.Figure, name))
+			}
+		}
+	}
+	if (p.Chart == "rate") != (p.Per > 0) {
+		errs = append(errs, fmt.Errorf("%s: per is the denominator of a chart of rates, over 0, and of no other chart", place))
+	}
+	if p.Chart == "rate" && len(p.Y) == 2 {
+		for _, name := range []string{p.Y[0], "of"} {
+			if !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name }) {
+				errs = append(errs, fmt.Errorf("%s: the answer of figure %s has no %q, from which its rate is made", place, p.Figure, name))
 			}
 		}
 	}

@@ -135,10 +135,21 @@ func (f *Figure) maskAnswer(small int64, taken map[int64]bool, meant bool) map[s
 	}
 	n, hasN := f.Whole("n")
 	of, hasOf := f.Whole("of")
-	if hasN && hasOf && of > n && of-n < small {
+	// The rest of bags is no count of people.
+	if hasN && hasOf && of > n && of-n < small && f.answerKind("n") == Count {
 		hide["n"] = true
 	}
 	return hide
+}
+
+// answerKind is the kind of a value of the answer, empty without one.
+func (d *Definition) answerKind(name string) Kind {
+	for _, c := range d.Answer {
+		if c.Name == name {
+			return c.Kind
+		}
+	}
+	return ""
 }
 
 // pairs lists the columns of which one is a part of the other: those from

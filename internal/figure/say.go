@@ -155,15 +155,15 @@ type When struct{ Period, Span string }
 func (f *Figure) Say(p Panel, format Format, when When) string {
 	of, hasOf := f.Whole("of")
 	if p.SaysNone != "" && ((hasOf && of == 0) || (!f.has("of") && len(f.Rows) == 0)) {
-		return f.fill(p.SaysNone, format, when)
+		return f.fill(p, p.SaysNone, format, when)
 	}
-	return f.fill(p.Says, format, when)
+	return f.fill(p, p.Says, format, when)
 }
 
 func (f *Figure) has(name string) bool { _, ok := f.Values[name]; return ok }
 
-func (f *Figure) fill(says string, format Format, when When) string {
-	text := f.holes(says, format, when)
+func (f *Figure) fill(p Panel, says string, format Format, when When) string {
+	text := f.holes(p, says, format, when)
 	if text == "" {
 		return text
 	}
@@ -179,7 +179,7 @@ func capital(text string) string {
 	return string(unicode.ToUpper(first)) + text[size:]
 }
 
-func (f *Figure) holes(says string, format Format, when When) string {
+func (f *Figure) holes(p Panel, says string, format Format, when When) string {
 	return holeForm.ReplaceAllStringFunc(says, func(hole string) string {
 		name := hole[1 : len(hole)-1]
 		if name == "period" {
@@ -200,6 +200,15 @@ func (f *Figure) holes(says string, format Format, when When) string {
 					return format.Cell(c, cell)
 				}
 			}
+		}
+		if p.Per > 0 && name == "rate" {
+			if rate, _, ok := f.Rate(p.Y[0], p.Per); ok {
+				return format.Number(rate, 1)
+			}
+			return format.Say("not_shown")
+		}
+		if p.Per > 0 && name == "interval" {
+			return f.RateInterval(p, format)
 		}
 		n, hasN := f.Whole("n")
 		of, hasOf := f.Whole("of")
@@ -223,4 +232,14 @@ func (f *Figure) Interval(format Format) string {
 	}
 	i := stat.Wilson(int(n), int(of))
 	return format.Range(format.Percent(i.Low), format.Percent(i.High))
+}
+
+// RateInterval is the 95 % interval of a panel's rate in words, empty where there
+// is none.
+func (f *Figure) RateInterval(p Panel, format Format) string {
+	_, i, ok := f.Rate(p.Y[0], p.Per)
+	if !ok {
+		return ""
+	}
+	return format.Range(format.Number(i.Low, 1), format.Number(i.High, 1))
 }

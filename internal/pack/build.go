@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"thawline/internal/audit"
@@ -59,7 +60,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 		in.format.Small = int64(small)
 	}
 	for _, one := range s.Interventions {
-		in.interventions = append(in.interventions, intervention{month(one.Date.Format("2006-01-02")), one.Name})
+		in.interventions = append(in.interventions, figure.Intervention{Month: month(one.Date.Format("2006-01-02")), Name: one.Name})
 	}
 	for _, r := range st.Readings() {
 		var unmapped int64
@@ -98,6 +99,17 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	for _, t := range contract.Feeds() {
 		in.files[t.Name] = audit.CurrentFiles(st, t)
 	}
+	if in.files[contract.Labs.Name], err = shownYears(in.files[contract.Labs.Name], in.from, in.to); err != nil {
+		return Paths{}, err
+	}
+	if in.rules, err = audit.Rules(); err != nil {
+		return Paths{}, err
+	}
+	own, err := audit.LocalRules(ctx, s, p)
+	if err != nil {
+		return Paths{}, err
+	}
+	in.rules = append(in.rules, own...)
 	if len(in.files[contract.Episodes.Name]) == 0 {
 		return Paths{}, fmt.Errorf("the store holds no marks: run thawline mark first")
 	}
@@ -120,6 +132,26 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 		return made.write(o.OutDir)
 	}
 	return in.commit(ctx, e, st, made)
+}
+
+// shownYears keeps those files of results, one a test and year, that may hold a
+// row of the months shown: no figure looks at older ones.
+func shownYears(files []string, from, to string) ([]string, error) {
+	first, err := addMonths(to, 1-historyMonths)
+	if err != nil {
+		return nil, err
+	}
+	// A month's first hours may lie in the year before it by another clock.
+	if first, err = addMonths(min(first, from), -1); err != nil {
+		return nil, err
+	}
+	var kept []string
+	for _, f := range files {
+		if strings.TrimSuffix(filepath.Base(f), ".parquet") >= first[:4] {
+			kept = append(kept, f)
+		}
+	}
+	return kept, nil
 }
 
 // month is the YYYY-MM of a date YYYY-MM-DD.

@@ -131,7 +131,7 @@ SELECT strftime(DATE '2024-11-01' + to_months(m::INTEGER), '%Y-%m') AS month, 'a
 	}
 	return &input{hospital: "Tarn Bridge General (invented)", from: "2026-09", to: "2026-09", today: "2026-10-20", version: "test", format: figure.Format{Small: 5},
 		policy: policy.Default(), zone: zone, key: []byte("0123456789abcdef0123456789abcdef"), files: files,
-		interventions: []intervention{{"2026-03", "Teaching on dose"}},
+		interventions: []figure.Intervention{{Month: "2025-11", Name: "Teaching on dose"}},
 		sources: []Source{
 			{Table: "issues", File: "bank_2026-10-01.csv", Date: "2026-10-01", SHA256: strings.Repeat("ab", 32), Read: 1000, Accepted: 990, Rejected: 7, SetAside: 3},
 			{Table: "labs", File: "coag_2026-10-01.csv", Date: "2026-10-01", SHA256: strings.Repeat("cd", 32), Read: 9000, Accepted: 9000},

@@ -6,6 +6,7 @@ package pack
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"thawline/internal/audit"
@@ -38,7 +39,7 @@ type input struct {
 	key                      []byte
 	sources                  []Source
 	feeds                    map[string]bool
-	interventions            []intervention
+	interventions            []figure.Intervention
 	// decided is what the site's file of decisions holds.
 	decided []site.Decision
 	// reviews is what its file of reviewers' words holds; allMarks are the files
@@ -59,11 +60,11 @@ type input struct {
 	historyFrom string
 	// files lists the files of the layers audit and current, by table.
 	files map[string][]string
+	// rules are the rules that may have run; the program's own where nil.
+	rules []*audit.Query
 	// controlledStorage names locations that keep units at a controlled temperature.
 	controlledStorage []string
 }
-
-type intervention struct{ Month, Name string }
 
 // historyMonths is how far back charts by month reach.
 const historyMonths = 24
@@ -155,7 +156,27 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 	if err := e.Load(ctx, "site_storage", []contract.Column{{Name: "location"}}, storage); err != nil {
 		return err
 	}
+	if err := in.loadRules(ctx, e); err != nil {
+		return err
+	}
 	return runShared(ctx, e)
+}
+
+// loadRules makes the table rules: what each rule says, and its severity.
+func (in *input) loadRules(ctx context.Context, e *engine.Engine) error {
+	all := in.rules
+	if all == nil {
+		own, err := audit.Rules()
+		if err != nil {
+			return err
+		}
+		all = own
+	}
+	var rows [][]any
+	for _, r := range all {
+		rows = append(rows, []any{r.Name, r.Header["severity"], strings.TrimSuffix(r.Says, ".")})
+	}
+	return e.Load(ctx, "rules", []contract.Column{{Name: "finding"}, {Name: "severity"}, {Name: "says"}}, rows)
 }
 
 // runShared makes the tables that several figures read.

@@ -116,9 +116,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		out.NotKnown = in.words(f, "not_known")
 	}
 	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Format: in.format}
-	for _, i := range in.interventions {
-		look.Interventions = append(look.Interventions, chart.Intervention{Month: i.Month, Name: i.Name})
-	}
+	look.Interventions = in.interventions
 	if len(p.Band) == 2 {
 		for _, name := range p.Band {
 			value, ok := in.policy.Number(name)
@@ -130,35 +128,11 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 			out.Notes = append(out.Notes, in.w("shaded", in.format.Number(look.Band[0], 2), in.format.Number(look.Band[1], 2)))
 		}
 	}
-	if p.Chart == "control" {
-		baseline, _ := in.policy.Number("baseline_months")
-		run, _ := in.policy.Number("run_length")
-		look.Limits = f.Control(p.Y[0], p.Y[1], int(baseline), int(run), in.format)
-		if look.Limits == nil {
-			out.Notes = append(out.Notes, in.w("no_limits"))
-		} else {
-			f.AddLimits(look.Limits, in.format)
-			note := in.w("limits_note", int(baseline))
-			if look.Limits.Widened > 0 {
-				note += " " + in.w("widened", in.format.Number(look.Limits.Widened, 2))
-			}
-			out.Notes = append(out.Notes, note)
-			month := f.Index(p.X)
-			for r, words := range look.Limits.Words {
-				if m, _ := f.Rows[r][month].Value.(string); words != "" && m >= in.from {
-					fs.signals = append(fs.signals, in.w("signal_at", out.Asks, in.format.Month(m), words))
-				}
-			}
-		}
+	fs.lines(p, f, &look, &out)
+	if p.Chart != "before_after" {
+		// That chart only looks again at a figure that has a panel of its own.
+		fs.done[p.Figure] = f
 	}
-	if p.Chart == "funnel" {
-		if look.Funnel = f.AddFunnel(p.X, p.Y[0], p.Y[1], in.format); look.Funnel == nil {
-			out.TooFew = in.w("funnel_too_few")
-		} else {
-			out.Notes = append(out.Notes, look.Funnel.Words(in.format)...)
-		}
-	}
-	fs.done[p.Figure] = f
 	if whole, ok := of.Value.(int64); p.Chart == "table" {
 		// A table needs no picture: its sentence says where it is empty.
 	} else if (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
@@ -301,6 +275,9 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 	for i, s := range d.Sections {
 		one := section{ID: fmt.Sprintf("s%d", i+1), Title: s.Section, Intro: s.Intro, NotRun: s.NotRun}
 		for j, wanted := range s.Panels {
+			if wanted.Chart == "before_after" && len(in.interventions) == 0 {
+				continue
+			}
 			one.Panels = append(one.Panels, fs.panel(wanted, run[i][j]))
 		}
 		p.Sections = append(p.Sections, one)

@@ -110,17 +110,7 @@ func movingRange(values []float64) float64 {
 // It takes counts to be Poisson. For events rarer than about one in two
 // points use GChart or TChart.
 func UChart(counts, sizes []float64, k int) Chart {
-	u := rate(counts, sizes, k)
-	c := Chart{Centre: u, Points: make([]Point, len(counts))}
-	for i, n := range sizes {
-		if !(n > 0) {
-			c.Points[i] = Point{math.NaN(), math.NaN(), math.NaN()}
-			continue
-		}
-		half := 3 * math.Sqrt(u/n)
-		c.Points[i] = Point{counts[i] / n, math.Max(0, u-half), u + half}
-	}
-	return c
+	return rates(counts, sizes, rate(counts, sizes, k), 1)
 }
 
 // XmR gives the chart of single values with limits x̄ ± 3·MR̄/1.128, from the

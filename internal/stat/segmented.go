@@ -144,14 +144,32 @@ const least = 3
 // it refuses fewer than 3. Shares from few episodes scatter unequally, which
 // the Newey–West errors allow for only roughly.
 func Segment(y []float64, at, lag int) (*Segmented, error) {
-	if at < least || len(y)-at < least {
-		return nil, fmt.Errorf("segmented regression: %d points before and %d after the change, wanted at least %d on each side", at, len(y)-at, least)
+	t := make([]float64, len(y))
+	for i := range t {
+		t[i] = float64(i)
+	}
+	return SegmentAt(t, y, float64(at), lag)
+}
+
+// SegmentAt is Segment of a series with gaps: y is seen at times t, in order, and
+// the change comes at the time at. Newey–West then takes neighbours for one step
+// apart that may be more.
+func SegmentAt(t, y []float64, at float64, lag int) (*Segmented, error) {
+	if len(t) != len(y) {
+		return nil, fmt.Errorf("segmented regression: %d times for %d points", len(t), len(y))
+	}
+	before := 0
+	for before < len(t) && t[before] < at {
+		before++
+	}
+	if before < least || len(y)-before < least {
+		return nil, fmt.Errorf("segmented regression: %d points before and %d after the change, wanted at least %d on each side", before, len(y)-before, least)
 	}
 	design := make([][]float64, len(y))
 	for i := range y {
-		design[i] = []float64{1, float64(i), 0, 0}
-		if i >= at {
-			design[i][2], design[i][3] = 1, float64(i-at)
+		design[i] = []float64{1, t[i], 0, 0}
+		if i >= before {
+			design[i][2], design[i][3] = 1, t[i]-at
 		}
 	}
 	r, err := Regress(y, design, lag)
@@ -161,7 +179,7 @@ func Segment(y []float64, at, lag int) (*Segmented, error) {
 	s := &Segmented{Start: r.Coefficients[0], Slope: r.Coefficients[1], Level: r.Coefficients[2], SlopeChange: r.Coefficients[3],
 		Fitted: r.Fitted, Counterfactual: make([]float64, len(y)), DurbinWatson: r.DurbinWatson}
 	for i := range y {
-		s.Counterfactual[i] = s.Start.Value + s.Slope.Value*float64(i)
+		s.Counterfactual[i] = s.Start.Value + s.Slope.Value*t[i]
 	}
 	return s, nil
 }

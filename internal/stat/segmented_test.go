@@ -65,6 +65,36 @@ func TestSegmentOfExactLines(t *testing.T) {
 	near(t, "slope change", s.SlopeChange.Value, -0.2, 9)
 }
 
+// Points that are not there leave the lines where they are.
+func TestSegmentWithGaps(t *testing.T) {
+	var at, y []float64
+	for i := range 24 {
+		if i == 4 || i == 12 || i == 20 {
+			continue
+		}
+		v := 20 - 0.1*float64(i)
+		if i >= 12 {
+			v += -4 - 0.2*float64(i-12)
+		}
+		at, y = append(at, float64(i)), append(y, v)
+	}
+	s, err := SegmentAt(at, y, 12, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "start", s.Start.Value, 20, 9)
+	near(t, "slope", s.Slope.Value, -0.1, 9)
+	near(t, "level", s.Level.Value, -4, 9)
+	near(t, "slope change", s.SlopeChange.Value, -0.2, 9)
+	near(t, "without the change, at the end", s.Counterfactual[20], 20-0.1*23, 9)
+	if _, err := SegmentAt(at, y, 2, 1); err == nil {
+		t.Error("two points before the change were enough")
+	}
+	if _, err := SegmentAt(at[1:], y, 12, 1); err == nil {
+		t.Error("times and points of unequal number were taken")
+	}
+}
+
 func TestRegressionRefuses(t *testing.T) {
 	if _, err := Segment(cigarettes, 2, 1); err == nil {
 		t.Error("two points before the change were enough")

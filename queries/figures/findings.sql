@@ -1,31 +1,41 @@
--- findings: What did the rules notice?
+-- findings: What did the rules of practice and data notice?
 --
--- reads:     period_episodes, findings, rules_run
+-- reads:     period_episodes, findings, rules, rules_run
 -- points:    finding: label; Finding
+--            means: label; What it says
 --            severity: label; Kind
 --            fired: count; In this period
 --            run: label; Run
--- answer:    safety: count; Safety findings
---            of: count; Findings
+-- answer:    of: count; Findings
 --            rules: units; Rules run
 --            not_run: units; Rules not run
--- not known: a finding of a unit without an episode has no month and is left out
+-- not known: safety findings have a section of their own. A finding of a unit without an episode has no month and is left out
+WITH
+
+noticed AS (
+    SELECT findings.finding, findings.severity, period_episodes.episode_id
+    FROM findings
+    INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id
+    WHERE findings.severity <> 'safety'
+)
+
 SELECT
     replace(rules_run.finding, '_', ' ') AS finding,
-    coalesce(min(findings.severity), '–') AS severity,
-    count(period_episodes.episode_id) AS fired,
+    coalesce(rules.says, '') AS means,
+    coalesce(min(noticed.severity), rules.severity, '–') AS severity,
+    count(noticed.episode_id) AS fired,
     CASE WHEN rules_run.run THEN 'yes' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
 FROM rules_run
-LEFT JOIN findings ON findings.finding = rules_run.finding
-LEFT JOIN period_episodes ON period_episodes.episode_id = findings.episode_id
-GROUP BY rules_run.finding, rules_run.run, rules_run.why_not
+LEFT JOIN rules ON rules.finding = rules_run.finding
+LEFT JOIN noticed ON noticed.finding = rules_run.finding
+GROUP BY rules_run.finding, rules_run.run, rules_run.why_not, rules.says, rules.severity
+HAVING rules.severity IS DISTINCT FROM 'safety' OR count(noticed.episode_id) > 0
 ORDER BY
-    CASE min(findings.severity) WHEN 'safety' THEN 1 WHEN 'practice' THEN 2 WHEN 'data' THEN 3 ELSE 4 END,
-    count(period_episodes.episode_id) DESC,
+    CASE coalesce(min(noticed.severity), rules.severity) WHEN 'practice' THEN 1 WHEN 'data' THEN 2 ELSE 3 END,
+    count(noticed.episode_id) DESC,
     rules_run.finding
 -- answer
 SELECT
-    (SELECT count(*) FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id WHERE findings.severity = 'safety') AS safety,
-    (SELECT count(*) FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id) AS of,
+    (SELECT count(*) FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id WHERE findings.severity <> 'safety') AS of,
     (SELECT count(*) FROM rules_run WHERE rules_run.run) AS rules,
     (SELECT count(*) FROM rules_run WHERE NOT rules_run.run) AS not_run

@@ -1,7 +1,8 @@
 -- use_by_month: Are we using more or less plasma than before?
 --
--- reads:     months, bags, period_bags
+-- reads:     months, bags, period_bags, component_months
 -- points:    month: month; Month
+--            issued: units; Units issued
 --            given: units; Given
 --            presumed: units; Presumed given
 --            discarded: units; Thrown away
@@ -9,14 +10,17 @@
 -- answer:    n: units; Bags given
 --            of: units; Bags thawed, issued or thrown away
 --            not_known: units; Fate not known
+-- not known: units are counted by the month of each issue, bags once, by the month of their first thaw, else issue, else discard
 SELECT
     months.month AS month,
+    any_value(coalesce(issued.issued, 0)) AS issued,
     count(*) FILTER (bags.fate = 'transfused') AS given,
     count(*) FILTER (bags.fate = 'presumed') AS presumed,
     count(*) FILTER (bags.fate = 'discarded' AND NOT bags.frozen_loss) AS discarded,
     count(*) FILTER (bags.fate IN ('returned', 'transferred', 'unknown')) AS other
 FROM months
 LEFT JOIN bags ON bags.month = months.month
+LEFT JOIN component_months AS issued ON issued.month = months.month AND issued.component = 'plasma'
 GROUP BY months.month
 ORDER BY months.month
 -- answer

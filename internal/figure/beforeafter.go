@@ -1,0 +1,152 @@
+package figure
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"thawline/internal/stat"
+)
+
+// leastSide is how many months with data each side of an intervention must have
+// before anything is claimed (advice for such series, from memory: Wagner 2002, J
+// Clin Pharm Ther 27:299).
+const leastSide = 8
+
+// Intervention is a dated change of practice: its month, YYYY-MM, and its name.
+type Intervention struct{ Month, Name string }
+
+// BeforeAfter is a share by month before and after an intervention.
+type BeforeAfter struct {
+	Intervention
+	*stat.Segmented
+	// Before and After count months with data on each side.
+	Before, After int
+	// Lag is that of the Newey–West errors.
+	Lag int
+}
+
+// AddBeforeAfter fits a segmented regression to the shares n of of by month,
+// after disclosure (a hidden month is no point), about the latest intervention
+// that has at least eight months with data on each side, other interventions
+// being the ends. It adds the fitted line and the line without the change to the
+// columns, and to the answer what sentences need: name, since, before, after,
+// level, level_interval, slope, slope_interval, verdict. It returns nil and why
+// where nothing can be claimed.
+func (f *Figure) AddBeforeAfter(month, n, of string, interventions []Intervention, format Format) (*BeforeAfter, string) {
+	m, a, b := f.Index(month), f.Index(n), f.Index(of)
+	var at, y []float64
+	var rows []int
+	var months []string
+	first := -1
+	for r, row := range f.Rows {
+		name, _ := row[m].Value.(string)
+		position, ok := monthNumber(name)
+		x, okX := row[a].Value.(int64)
+		size, okSize := row[b].Value.(int64)
+		if !ok || !okX || !okSize || size == 0 {
+			continue
+		}
+		if first < 0 {
+			first = position
+		}
+		at, y, rows, months = append(at, float64(position-first)), append(y, 100*float64(x)/float64(size)), append(rows, r), append(months, name)
+	}
+	sorted := slices.Clone(interventions)
+	slices.SortStableFunc(sorted, func(x, y Intervention) int { return strings.Compare(x.Month, y.Month) })
+	why := ""
+	for i, one := range slices.Backward(sorted) {
+		// Other interventions end the span that this one is judged in.
+		from, to := 0, len(months)
+		if i > 0 {
+			from, _ = slices.BinarySearch(months, sorted[i-1].Month)
+		}
+		if i+1 < len(sorted) {
+			to, _ = slices.BinarySearch(months, sorted[i+1].Month)
+		}
+		cut, _ := slices.BinarySearch(months, one.Month)
+		if cut = min(max(cut, from), to); cut-from < leastSide || to-cut < leastSide {
+			if why == "" {
+				why = format.Say("before_after_few",
+					one.Name, format.Month(one.Month), cut-from, to-cut, leastSide)
+			}
+			continue
+		}
+		position, _ := monthNumber(one.Month)
+		lag := stat.NeweyWestLag(to - from)
+		fit, err := stat.SegmentAt(at[from:to], y[from:to], float64(position-first), lag)
+		if err != nil {
+			why = format.Say("before_after_fault")
+			continue
+		}
+		result := &BeforeAfter{one, fit, cut - from, to - cut, lag}
+		f.addFit(result, rows[from:to], format)
+		return result, ""
+	}
+	if why == "" {
+		why = format.Say("before_after_none")
+	}
+	return nil, why
+}
+
+// monthNumber counts months from year 0.
+func monthNumber(month string) (int, bool) {
+	if len(month) != 7 {
+		return 0, false
+	}
+	year, errYear := strconv.Atoi(month[:4])
+	n, errMonth := strconv.Atoi(month[5:])
+	return 12*year + n - 1, errYear == nil && errMonth == nil
+}
+
+func (f *Figure) addFit(fit *BeforeAfter, rows []int, format Format) {
+	d := *f.Definition
+	d.Points = append(d.Points[:len(d.Points):len(d.Points)],
+		Column{Name: "fitted", Kind: Share, Title: format.Say("lines_fitted")}, Column{Name: "without", Kind: Share, Title: format.Say("line_before")})
+	d.Answer = slices.Clone(d.Answer)
+	f.Definition = &d
+	for r := range f.Rows {
+		f.Rows[r] = append(f.Rows[r], Cell{}, Cell{})
+	}
+	for i, r := range rows {
+		last := len(f.Rows[r]) - 2
+		f.Rows[r][last].Value = fit.Fitted[i] / 100
+		if i >= fit.Before {
+			f.Rows[r][last+1].Value = fit.Counterfactual[i] / 100
+		}
+	}
+	say := func(name, text string) {
+		d.Answer = append(d.Answer, Column{Name: name, Kind: Label, Title: name})
+		f.Values[name] = Cell{Value: text}
+	}
+	interval := func(i stat.Interval, decimals int) string {
+		return format.Range(format.Number(i.Low, decimals), format.Number(i.High, decimals))
+	}
+	say("name", fit.Name)
+	say("since", format.Month(fit.Month))
+	say("before", format.Whole(int64(fit.Before)))
+	say("after", format.Whole(int64(fit.After)))
+	say("level", format.Number(fit.Level.Value, 1))
+	say("level_interval", interval(fit.Level.CI, 1))
+	say("slope", format.Number(fit.SlopeChange.Value, 2))
+	say("slope_interval", interval(fit.SlopeChange.CI, 2))
+	say("verdict", format.Say(fit.verdict()))
+}
+
+// verdict is the key of the words for which of the two changes leaves out 0.
+func (b *BeforeAfter) verdict() string {
+	outside := func(i stat.Interval) bool { return i.Low > 0 || i.High < 0 }
+	level, slope := outside(b.Level.CI), outside(b.SlopeChange.CI)
+	switch {
+	case level && slope:
+		return "verdict_both"
+	case level:
+		return "verdict_level"
+	case slope:
+		return "verdict_slope"
+	}
+	return "verdict_none"
+}
+
+// beforeAfterValues are what AddBeforeAfter adds to the answer.
+var beforeAfterValues = []string{"name", "since", "before", "after", "level", "level_interval", "slope", "slope_interval", "verdict"}

@@ -1,0 +1,23 @@
+-- safety_dates: every safety finding with the month and day, on the hospital's clock, of its episode's first issue, else of its unit's.
+--
+-- reads:     findings, episodes
+WITH dated AS (
+    SELECT
+        findings.finding,
+        findings.episode_id,
+        -- A unit that belongs to no episode bears its issue in its key.
+        coalesce(
+            episodes.first_issued_at,
+            try_cast(rtrim(list_last(string_split(findings.key, '|')), 'Z') AS TIMESTAMP)
+        ) AS at
+    FROM findings
+    LEFT JOIN episodes ON episodes.episode_id = findings.episode_id
+    WHERE findings.severity = 'safety'
+)
+
+SELECT
+    dated.finding,
+    dated.episode_id,
+    strftime(local_time(dated.at), '%Y-%m') AS month,
+    CAST(local_time(dated.at) AS DATE) AS day
+FROM dated

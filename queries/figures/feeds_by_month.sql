@@ -1,0 +1,100 @@
+-- feeds_by_month: Did every feed send its records, month by month?
+--
+-- reads:     months, local_days, issues, bedside, labs, measures, events, medicines, activity, period
+-- points:    month: month; Month
+--            issues: units; Issues
+--            bedside: units; Bedside
+--            labs: units; Labs
+--            measures: units; Measures
+--            bleeding: units; Events: bleeding
+--            procedures: units; Procedures
+--            events: units; Others
+--            medicines: units; Medicines
+--            activity: units; Activity
+-- answer:    n: units; Feed-months without any row
+--            of: units; Feed-months of the feeds that have rows
+--            missing: label; The feeds and months without a row
+--            thin: label; The feeds and months with under half of their usual rows
+-- not known: events are parted by kind, since they often come from several systems. A feed without any row in these months is a dash: the site does not have it, or it was not read. Rows that were rejected or set aside have no month
+WITH
+
+starts AS (
+    SELECT
+        months.month,
+        local_days.starts_at,
+        lead(local_days.starts_at) OVER (ORDER BY months.month) AS next_starts_at
+    FROM months
+    INNER JOIN local_days ON local_days.day = CAST(strptime(months.month, '%Y-%m') AS DATE)
+),
+
+-- Rows are counted by quarters of an hour first: no clock changes within one.
+slots AS (
+    SELECT 'issues' AS feed, epoch_us(coalesce(issues.issued_at, issues.discarded_at, issues.thawed_at)) // 900000000 AS slot, count(*) AS n FROM issues GROUP BY ALL
+    UNION ALL
+    SELECT 'bedside', epoch_us(bedside.started_at) // 900000000, count(*) FROM bedside GROUP BY ALL
+    UNION ALL
+    SELECT 'labs', epoch_us(labs.collected_at) // 900000000, count(*) FROM labs GROUP BY ALL
+    UNION ALL
+    SELECT 'measures', epoch_us(measures.measured_at) // 900000000, count(*) FROM measures GROUP BY ALL
+    UNION ALL
+    SELECT CASE events.kind WHEN 'bleeding' THEN 'bleeding' WHEN 'procedure' THEN 'procedures' ELSE 'events' END, epoch_us(events.at) // 900000000, count(*) FROM events GROUP BY ALL
+    UNION ALL
+    SELECT 'medicines', epoch_us(medicines.given_at) // 900000000, count(*) FROM medicines GROUP BY ALL
+),
+
+counted AS (
+    SELECT starts.month, slots.feed, sum(slots.n)::BIGINT AS n
+    FROM slots
+    ASOF INNER JOIN starts ON make_timestamp(slots.slot * 900000000) >= starts.starts_at
+    WHERE starts.next_starts_at IS NOT NULL OR make_timestamp(slots.slot * 900000000) < starts.starts_at + INTERVAL 1 MONTH
+    GROUP BY starts.month, slots.feed
+    UNION ALL
+    SELECT activity.month, 'activity', count(*)
+    FROM activity
+    INNER JOIN months ON months.month = activity.month
+    GROUP BY activity.month
+),
+
+feeds AS (
+    SELECT DISTINCT counted.feed
+    FROM counted
+)
+
+SELECT
+    months.month AS month,
+    CASE WHEN bool_or(feeds.feed = 'issues') THEN coalesce(sum(counted.n) FILTER (feeds.feed = 'issues'), 0)::BIGINT END AS issues,
+    CASE WHEN bool_or(feeds.feed = 'bedside') THEN coalesce(sum(counted.n) FILTER (feeds.feed = 'bedside'), 0)::BIGINT END AS bedside,
+    CASE WHEN bool_or(feeds.feed = 'labs') THEN coalesce(sum(counted.n) FILTER (feeds.feed = 'labs'), 0)::BIGINT END AS labs,
+    CASE WHEN bool_or(feeds.feed = 'measures') THEN coalesce(sum(counted.n) FILTER (feeds.feed = 'measures'), 0)::BIGINT END AS measures,
+    CASE WHEN bool_or(feeds.feed = 'bleeding') THEN coalesce(sum(counted.n) FILTER (feeds.feed = 'bleeding'), 0)::BIGINT END AS bleeding,
+    CASE WHEN bool_or(feeds.feed = 'procedures') THEN coalesce(sum(counted.n) FILTER (feeds.feed = 'procedures'), 0)::BIGINT END AS procedures,
+    CASE WHEN bool_or(feeds.feed = 'events') THEN coalesce(sum(counted.n) FILTER (feeds.feed = 'events'), 0)::BIGINT END AS events,
+    CASE WHEN bool_or(feeds.feed = 'medicines') THEN coalesce(sum(counted.n) FILTER (feeds.feed = 'medicines'), 0)::BIGINT END AS medicines,
+    CASE WHEN bool_or(feeds.feed = 'activity') THEN coalesce(sum(counted.n) FILTER (feeds.feed = 'activity'), 0)::BIGINT END AS activity
+FROM months
+LEFT JOIN feeds ON true
+LEFT JOIN counted ON counted.month = months.month AND counted.feed = feeds.feed
+GROUP BY months.month
+ORDER BY months.month
+-- answer
+WITH
+
+cells AS (
+    UNPIVOT (SELECT points.* FROM points) ON issues, bedside, labs, measures, bleeding, procedures, events, medicines, activity INTO NAME feed VALUE n
+),
+
+judged AS (
+    SELECT
+        cells.feed,
+        cells.month,
+        cells.n,
+        cells.n > 0 AND 2 * cells.n < median(cells.n) OVER (PARTITION BY cells.feed) AS thin
+    FROM cells
+)
+
+SELECT
+    count(*) FILTER (judged.n = 0) AS n,
+    count(*) AS of,
+    coalesce(string_agg(CASE judged.feed WHEN 'events' THEN 'other events' ELSE judged.feed END || ' ' || judged.month, ', ' ORDER BY judged.month DESC, judged.feed) FILTER (judged.n = 0), 'none') AS missing,
+    coalesce(string_agg(CASE judged.feed WHEN 'events' THEN 'other events' ELSE judged.feed END || ' ' || judged.month, ', ' ORDER BY judged.month DESC, judged.feed) FILTER (judged.thin), 'none') AS thin
+FROM judged

@@ -1,0 +1,24 @@
+-- plasma_per_red_cells: How much plasma do we give for each red cell?
+--
+-- reads:     months, component_months, period
+-- points:    month: month; Month
+--            plasma: units; Plasma units given
+--            red_cells: units; Red-cell units given
+-- answer:    plasma: units; Plasma units given
+--            of: units; Red-cell units given
+-- not known: units of unknown fate, in the month of their issue
+SELECT
+    months.month AS month,
+    coalesce(sum(component_months.given) FILTER (component_months.component = 'plasma'), 0)::BIGINT AS plasma,
+    coalesce(sum(component_months.given) FILTER (component_months.component = 'red_cells'), 0)::BIGINT AS red_cells
+FROM months
+LEFT JOIN component_months ON component_months.month = months.month
+GROUP BY months.month
+ORDER BY months.month
+-- answer
+SELECT
+    coalesce(sum(points.plasma), 0)::BIGINT AS plasma,
+    coalesce(sum(points.red_cells), 0)::BIGINT AS of
+FROM points
+CROSS JOIN period
+WHERE points.month >= period.from_month

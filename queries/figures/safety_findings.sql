@@ -1,0 +1,34 @@
+-- safety_findings: What did the safety rules find?
+--
+-- reads:     rules, rules_run, safety_dates, period, period_episodes
+-- points:    finding: label; Finding
+--            means: label; What it says
+--            period: count; In this period
+--            year: count; In the twelve months
+--            run: label; Run
+-- answer:    n: count; Episodes with a safety finding
+--            of: count; Episodes given
+--            not_known: units; Safety rules that did not run
+-- means:     answer of: period, outcome transfused
+-- adds up:   no
+-- not known: what no feed records is not found: a rule that did not run says why. An episode may have several findings, and a finding may be of a unit without an episode
+SELECT
+    replace(rules_run.finding, '_', ' ') AS finding,
+    rules.says AS means,
+    count(*) FILTER (safety_dates.month >= period.from_month AND safety_dates.month <= period.to_month) AS period,
+    count(*) FILTER (safety_dates.month >= period.year_from_month AND safety_dates.month <= period.to_month) AS year,
+    CASE WHEN rules_run.run THEN 'yes' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
+FROM rules_run
+CROSS JOIN period
+INNER JOIN rules ON rules.finding = rules_run.finding AND rules.severity = 'safety'
+LEFT JOIN safety_dates ON safety_dates.finding = rules_run.finding
+GROUP BY rules_run.finding, rules.says, rules_run.run, rules_run.why_not
+ORDER BY rules_run.finding
+-- answer
+SELECT
+    (SELECT count(DISTINCT safety_dates.episode_id)
+        FROM safety_dates
+        INNER JOIN period_episodes ON period_episodes.episode_id = safety_dates.episode_id
+        WHERE period_episodes.outcome = 'transfused') AS n,
+    (SELECT count(*) FROM period_episodes WHERE period_episodes.outcome = 'transfused') AS of,
+    (SELECT count(*) FROM rules_run INNER JOIN rules ON rules.finding = rules_run.finding AND rules.severity = 'safety' WHERE NOT rules_run.run) AS not_known
