@@ -153,7 +153,7 @@ func TestDemoIsTheSameWhateverTheOrderOfArrival(t *testing.T) {
 	}
 	first := filepath.Dir(demoSite(t))
 	second := t.TempDir()
-	for _, name := range []string{"site.yaml", "policy.yaml"} {
+	for _, name := range []string{"site.yaml", "policy.yaml", "decisions.yaml"} {
 		copyFile(t, filepath.Join(first, name), filepath.Join(second, name))
 	}
 	inbox, err := os.ReadDir(filepath.Join(first, "inbox"))
