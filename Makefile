@@ -50,8 +50,10 @@ fuzz: assets ## feed every parser with made-up input, a minute each (FUZZTIME)
 test-kill: assets ## kill the program 200 times at random instants; each time the next run ends as if nobody had
 	THAWLINE_KILLS=200 go test -count 1 -timeout 6h -run 'TestKilled$$' -v ./cmd/thawline
 
-test-cross: build ## recompute the demo's episodes in another engine and compare every one
-	testdata/cross/run.sh bin/thawline
+test-cross: build ## recompute three invented hospitals in another language and compare every episode and column
+	hospitals=$$(mktemp -d) && trap "rm -rf $$hospitals" EXIT && \
+	THAWLINE_HOSPITALS=$$hospitals go test -count 1 ./internal/invent -run TestOtherHospitals && \
+	testdata/cross/run.sh bin/thawline $$hospitals/*
 
 test-reference: ## hold units, HL7 and FHIR against reference implementations (npm, 160 MB)
 	cd testdata/reference && npm ci --ignore-scripts --no-audit --no-fund --loglevel=error

@@ -69,7 +69,7 @@ func (w *world) otherRedCells(at time.Time) {
 		u.back = at.Add(minutes(w.between(15, 60)))
 	case w.chance(0.5):
 		begin := at.Add(minutes(w.between(8, 25)))
-		w.bedside = append(w.bedside, &bedside{u.unit, u.code, who, begin, begin.Add(minutes(w.between(80, 170))), 0})
+		w.bedside = append(w.bedside, &bedside{u.unit, u.code, u.bag, who, begin, begin.Add(minutes(w.between(80, 170))), 0})
 	}
 	w.issues = append(w.issues, u)
 }

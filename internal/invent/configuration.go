@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 )
@@ -12,9 +13,13 @@ import (
 // write.
 func (x *exporter) configuration() error {
 	var b strings.Builder
-	b.WriteString(siteText)
+	b.WriteString(x.siteText())
 	b.WriteString("products:\n")
-	for _, p := range products {
+	list := products
+	if x.options.Batches {
+		list = append(slices.Clone(products), pooled)
+	}
+	for _, p := range list {
 		fmt.Fprintf(&b, "  %s: {component: %s", p.code, p.component)
 		if p.kind != "" {
 			fmt.Fprintf(&b, ", product: %s", p.kind)
@@ -22,6 +27,9 @@ func (x *exporter) configuration() error {
 		fmt.Fprintf(&b, ", nominal_ml: %d", p.ml)
 		if p.becomes != "" {
 			fmt.Fprintf(&b, ", becomes: %s", p.becomes)
+		}
+		if p.batch {
+			b.WriteString(", batch: true")
 		}
 		b.WriteString("}\n")
 	}
@@ -42,7 +50,26 @@ func (x *exporter) configuration() error {
 	if err := os.WriteFile(filepath.Join(x.dir, "decisions.yaml"), []byte(x.decisions()), 0o640); err != nil {
 		return err
 	}
-	return os.WriteFile(filepath.Join(x.dir, "policy.yaml"), []byte(policyText), 0o640)
+	policy := policyText
+	if x.options.Policy != "" {
+		policy = x.options.Policy
+	}
+	return os.WriteFile(filepath.Join(x.dir, "policy.yaml"), []byte(policy), 0o640)
+}
+
+// siteText is the head of site.yaml and its feeds.
+func (x *exporter) siteText() string {
+	feeds := siteFeeds
+	if x.options.NoEvents {
+		before, rest, _ := strings.Cut(feeds, "  - table: events ")
+		_, after, _ := strings.Cut(rest, "  - table: medicines\n")
+		feeds = before + "  - table: medicines\n" + after
+	}
+	if x.options.Batches {
+		feeds = strings.Replace(feeds, "unit_no: DonationNo,", "unit_no: DonationNo, bag_no: BagNo,", 1)
+		feeds = strings.Replace(feeds, "unit_no: Unit,", "unit_no: Unit, bag_no: BagNo,", 1)
+	}
+	return fmt.Sprintf(siteHead, x.options.Zone) + feeds
 }
 
 // decisions is what such a hospital's committee would have written down; the
@@ -72,12 +99,14 @@ decisions:
 `, taught.AddDate(0, 0, -45).Format(time.DateOnly), taught.Format(time.DateOnly), taught.Format(time.DateOnly))
 }
 
-const siteText = `# Invented: no hospital, patient, place, code or number here is real.
+const siteHead = `# Invented: no hospital, patient, place, code or number here is real.
 hospital: Tarn Bridge General (invented)
-time_zone: Europe/Dublin
+time_zone: %s
 store: store
 policy: policy.yaml                  # only what differs from the defaults
-feeds:
+`
+
+const siteFeeds = `feeds:
   - table: issues                    # the blood bank's log: semicolons, wall-clock
     files: inbox/bank_*.csv
     file_date: bank_(\d{4}-\d{2}-\d{2})

@@ -42,6 +42,9 @@ func (w *world) draft(scenario string, month, fromHour, toHour int) *draft {
 	site := wards[w.random.IntN(len(wards))]
 	d.place, d.service, d.reason = site.place, site.service, "OTH"
 	d.truth = Episode{Scenario: scenario, Complete: true}
+	if w.options.Children {
+		d.young()
+	}
 	return d
 }
 
@@ -84,6 +87,9 @@ func (d *draft) bag(code string, issued time.Time) *issue {
 		if d.chance(0.3) && nominal(code) > 100 {
 			u.ml = nominal(code) + d.between(-12, 13)
 		}
+		if d.options.Batches && d.chance(0.6) {
+			d.batch(u)
+		}
 	}
 	d.issues = append(d.issues, u)
 	if component(code) == "plasma" {
@@ -103,8 +109,9 @@ func (d *draft) give(n int, code string, style unitStyle) {
 	issued := d.start.Add(-minutes(d.between(10, 25)))
 	begin := d.start
 	for range n {
-		u := d.bag(code, issued)
-		begin = d.used(u, begin, d.between(35, 55), 0, style)
+		own, ml := d.portion(code)
+		u := d.bag(own, issued)
+		begin = d.used(u, begin, d.between(35, 55), ml, style)
 	}
 }
 
@@ -115,7 +122,7 @@ func (d *draft) used(u *issue, begin time.Time, long, ml int, style unitStyle) t
 	told, finish := begin, end
 	switch style {
 	case byWard:
-		d.bedside = append(d.bedside, &bedside{u.unit, u.code, u.shown, begin, end, ml})
+		d.bedside = append(d.bedside, &bedside{u.unit, u.code, u.bag, u.shown, begin, end, ml})
 		if d.chance(0.6) {
 			u.outcome = "TX"
 		}
@@ -285,6 +292,9 @@ func indicated(band, course string) string {
 
 // expect closes the episode with what must be found in it.
 func (d *draft) expect(mark, basis, coagulopathy string) {
+	if d.options.Careless {
+		d.careless()
+	}
 	first := d.units[0]
 	for _, u := range d.units[1:] {
 		if n := u.issued.Compare(first.issued); n < 0 || n == 0 && strings.Compare(u.unit, first.unit) < 0 {
@@ -292,7 +302,11 @@ func (d *draft) expect(mark, basis, coagulopathy string) {
 		}
 	}
 	d.truth.PatientID, d.truth.FirstIssuedAt, d.truth.FirstUnit = d.who.id, first.issued, first.unit
-	d.truth.Mark, d.truth.Basis, d.truth.Coagulopathy, d.truth.DoseBand = mark, basis, coagulopathy, d.band()
+	if d.options.departs() {
+		d.truth.Complete = false
+	} else {
+		d.truth.Mark, d.truth.Basis, d.truth.Coagulopathy, d.truth.DoseBand = mark, basis, coagulopathy, d.band()
+	}
 	d.planted = append(d.planted, d.truth)
 }
 

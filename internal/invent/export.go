@@ -57,7 +57,7 @@ func (x *exporter) write() error {
 	slices.SortFunc(x.aliases, func(a, b alias) int { return cmp.Compare(a.number, b.number) })
 	results := x.resultsByMonth()
 	for month := range x.options.Months {
-		for _, export := range []func(int) error{x.bank, x.ward, x.clinical, x.theatreList, x.medicines, x.observations} {
+		for _, export := range x.monthly() {
 			if err := export(month); err != nil {
 				return err
 			}
@@ -75,6 +75,14 @@ func (x *exporter) write() error {
 		}
 	}
 	return x.configuration()
+}
+
+// monthly are the exports of every month, in the order in which they are made.
+func (x *exporter) monthly() []func(int) error {
+	if x.options.NoEvents {
+		return []func(int) error{x.bank, x.ward, x.medicines, x.observations}
+	}
+	return []func(int) error{x.bank, x.ward, x.clinical, x.theatreList, x.medicines, x.observations}
 }
 
 // overlap is how many days before its month an export of the bank and of the
@@ -104,13 +112,17 @@ func span[T any](w *world, rows []T, at func(T) time.Time, month int, from time.
 }
 
 func (x *exporter) bank(month int) error {
-	s, err := x.open("bank", month, ';', "DonationNo|Prod|Grp|VolML|HospNo|Place|Service|AskedBy|Reason|MHPRef|Asked|Thawed|Issued|Back|Binned|BinWhy|Expiry|Outcome")
+	header := "DonationNo|Prod|Grp|VolML|HospNo|Place|Service|AskedBy|Reason|MHPRef|Asked|Thawed|Issued|Back|Binned|BinWhy|Expiry|Outcome"
+	if x.options.Batches {
+		header += "|BagNo"
+	}
+	s, err := x.open("bank", month, ';', header)
 	if err != nil {
 		return err
 	}
 	for _, u := range span(x.world, x.issues, (*issue).at, month, x.opens(month)) {
 		number, volume, outcome, back := u.unit, "", u.outcome, u.back
-		if u.checked {
+		if u.checked && u.code != pooled.code {
 			number += string(checkCharacter(u.unit))
 		}
 		if u.ml > 0 {
@@ -119,9 +131,13 @@ func (x *exporter) bank(month int) error {
 		if u.firstOutcome != "" && x.monthOf(u.at()) == month {
 			outcome, back = u.firstOutcome, u.firstBack
 		}
-		s.row(number, u.code, u.group, volume, u.shown, u.place, u.service, u.requester, u.reason, u.activation,
+		cells := []string{number, u.code, u.group, volume, u.shown, u.place, u.service, u.requester, u.reason, u.activation,
 			x.wall(u.requested, slashed), x.wall(u.thawed, slashed), x.wall(u.issued, slashed), x.wall(back, slashed),
-			x.wall(u.binned, slashed), u.why, x.wall(u.expires, slashed), outcome)
+			x.wall(u.binned, slashed), u.why, x.wall(u.expires, slashed), outcome}
+		if x.options.Batches {
+			cells = append(cells, u.bag)
+		}
+		s.row(cells...)
 	}
 	if x.damaged(month) {
 		day := x.months[month].Format("01/2006")
@@ -145,20 +161,34 @@ func otherCharacter(c byte) byte {
 }
 
 func (x *exporter) ward(month int) error {
-	s, err := x.open("ward", month, ',', "Unit|Product|Patient|Begun|Done|GivenML")
+	header := "Unit|Product|Patient|Begun|Done|GivenML"
+	if x.options.Batches {
+		header += "|BagNo"
+	}
+	s, err := x.open("ward", month, ',', header)
 	if err != nil {
 		return err
 	}
 	for i, b := range span(x.world, x.bedside, func(b *bedside) time.Time { return b.start }, month, x.opens(month)) {
 		number, code, given := b.unit+string(checkCharacter(b.unit)), b.code, ""
-		if i%9 == 4 {
+		if b.code == pooled.code {
+			number = b.unit
+		} else if i%9 == 4 {
 			// Typed as it stands on the label, and without the product.
 			number, code = b.unit[:5]+" "+b.unit[5:7]+" "+b.unit[7:], ""
 		}
 		if b.ml > 0 {
 			given = strconv.Itoa(b.ml)
 		}
-		s.row(number, code, b.patient, x.wall(b.start, iso), x.wall(b.end, iso), given)
+		end := x.wall(b.end, iso)
+		if x.options.Careless && x.random.Float64() < 0.1 {
+			end = ""
+		}
+		cells := []string{number, code, b.patient, x.wall(b.start, iso), end, given}
+		if x.options.Batches {
+			cells = append(cells, b.bag)
+		}
+		s.row(cells...)
 	}
 	if x.damaged(month) {
 		s.raw("Z040700000903,RC28," + patientNumber(poolStart) + ",not known,,")
@@ -178,7 +208,7 @@ func (x *exporter) clinical(month int) error {
 	}
 	for _, e := range span(x.world, x.events, func(e *event) time.Time { return e.at }, month, x.months[month]) {
 		if e.kind != "OPER" {
-			s.row(e.patient, e.kind, e.detail, x.wall(e.at, iso), x.wall(e.until, iso))
+			s.row(e.patient, e.kind, e.detail, x.dateAlone(x.wall(e.at, iso)), x.dateAlone(x.wall(e.until, iso)))
 		}
 	}
 	if x.damaged(month) {
@@ -218,7 +248,7 @@ func (x *exporter) observations(month int) error {
 		return err
 	}
 	for _, m := range span(x.world, x.measures, func(m *measure) time.Time { return m.at }, month, x.months[month]) {
-		s.row(m.patient, m.kind, m.value, m.unit, m.method, x.wall(m.at, iso))
+		s.row(m.patient, m.kind, m.value, m.unit, m.method, x.dateAlone(x.wall(m.at, iso)))
 	}
 	if x.damaged(month) {
 		// A point forgotten: no such weight.
@@ -251,7 +281,11 @@ func (x *exporter) register(month int) error {
 	}
 	for i, p := range x.people {
 		if p.known.Before(x.months[month+1]) {
-			s.row(p.id, p.born.Format(time.DateOnly), p.sex, p.abo, [...]string{"POS", "POS", "POS", "POS", "NEG"}[i%5])
+			born := ""
+			if !p.born.IsZero() {
+				born = p.born.Format(time.DateOnly)
+			}
+			s.row(p.id, born, p.sex, p.abo, [...]string{"POS", "POS", "POS", "POS", "NEG"}[i%5])
 		}
 	}
 	for i := range x.pool() {

@@ -27,21 +27,25 @@ type product struct {
 	code, component, kind string
 	ml                    int
 	becomes               string
+	batch                 bool
 }
 
 // products are the bank's own codes, made up like everything else.
 var products = []product{
-	{"FP27", "plasma", "fresh_frozen", 275, "FT27"},
-	{"FT27", "plasma", "thawed", 275, ""},
-	{"FP20", "plasma", "pathogen_reduced", 200, ""},
-	{"FPN5", "plasma", "fresh_frozen", 50, ""},
-	{"RC28", "red_cells", "", 280, ""},
-	{"PL30", "platelets", "", 300, ""},
-	{"CP04", "cryoprecipitate", "", 40, ""},
-	{"AL50", "other", "", 100, ""},
+	{"FP27", "plasma", "fresh_frozen", 275, "FT27", false},
+	{"FT27", "plasma", "thawed", 275, "", false},
+	{"FP20", "plasma", "pathogen_reduced", 200, "", false},
+	{"FPN5", "plasma", "fresh_frozen", 50, "", false},
+	{"RC28", "red_cells", "", 280, "", false},
+	{"PL30", "platelets", "", 300, "", false},
+	{"CP04", "cryoprecipitate", "", 40, "", false},
+	{"AL50", "other", "", 100, "", false},
 }
 
 func productOf(code string) product {
+	if code == pooled.code {
+		return pooled
+	}
 	for _, p := range products {
 		if p.code == code {
 			return p

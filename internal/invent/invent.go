@@ -34,6 +34,19 @@ type Options struct {
 	// Labs is how many laboratory rows of patients without plasma are written,
 	// spread evenly over the months; 3,600 a month where 0. They are streamed.
 	Labs int64
+	// Zone is the hospital's IANA time zone, Europe/Dublin where empty.
+	Zone string
+	// Children makes most patients newborns and children.
+	Children bool
+	// Batches has most plasma come in batches, whose bags share a number.
+	Batches bool
+	// Careless leaves things out, tells times as dates alone, writes pounds as
+	// kilograms and gives patients several numbers.
+	Careless bool
+	// NoEvents exports no table of events: neither bleeding nor the theatre list.
+	NoEvents bool
+	// Policy is the text of policy.yaml, the demonstration's where empty.
+	Policy string
 }
 
 func (o Options) filled() Options {
@@ -51,6 +64,9 @@ func (o Options) filled() Options {
 	}
 	if o.Labs == 0 {
 		o.Labs = 3600 * int64(o.Months)
+	}
+	if o.Zone == "" {
+		o.Zone = "Europe/Dublin"
 	}
 	return o
 }

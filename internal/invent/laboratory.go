@@ -50,10 +50,10 @@ func (x *exporter) laboratory(month int, planted []*result) error {
 		for ; next < len(planted) && (until.IsZero() || planted[next].collected.Before(until)); next++ {
 			r := planted[next]
 			near := "0"
-			if r.poc {
+			if r.poc || x.options.Careless && x.random.Float64() < 0.15 {
 				near = "1"
 			}
-			s.row(string(number()), r.patient, r.test, r.value, r.unit, near, x.stamp(r.collected), x.stamp(r.resulted), r.status)
+			s.row(string(number()), r.patient, r.test, r.value, r.unit, near, x.dateAlone(x.stamp(r.collected)), x.resultTold(r.resulted), r.status)
 		}
 	}
 	b := &bulk{exporter: x, size: x.pool()}
@@ -140,6 +140,10 @@ func (b *bulk) row(at time.Time) []byte {
 func (b *bulk) time(line []byte, t time.Time) []byte {
 	if hour := t.Truncate(time.Hour); !hour.Equal(b.hour) {
 		local := t.In(b.zone)
+		if _, offset := local.Zone(); offset%3600 != 0 {
+			// The local hour begins within this one.
+			return append(line, b.stamp(t)...)
+		}
 		b.hour, b.front, b.offset = hour, local.Format("2006-01-02T15:"), local.Format("-07:00")
 	}
 	line = digits(append(line, b.front...), t.Minute(), 2)

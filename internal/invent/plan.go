@@ -147,8 +147,7 @@ func (w *world) clockBack(month int) {
 		if next.Sub(day) <= 24*time.Hour {
 			continue
 		}
-		// The clock goes back at 02:00 local, 01:00 UTC.
-		back := time.Date(day.Year(), day.Month(), day.Day(), 1, 0, 0, 0, time.UTC)
+		back := backAt(day)
 		repeatedHour(w, month, back)
 		firstPass(w, month, back)
 	}

@@ -13,6 +13,7 @@ type sheet struct {
 	file      *os.File
 	out       *bufio.Writer
 	delimiter byte
+	width     int
 	err       error
 }
 
@@ -22,7 +23,9 @@ func newSheet(path string, delimiter byte, header string) (*sheet, error) {
 		return nil, err
 	}
 	s := &sheet{file: file, out: bufio.NewWriterSize(file, 1<<18), delimiter: delimiter}
-	s.row(strings.Split(header, "|")...)
+	cells := strings.Split(header, "|")
+	s.width = len(cells)
+	s.row(cells...)
 	return s, nil
 }
 
@@ -42,8 +45,14 @@ func (s *sheet) row(cells ...string) {
 	}
 }
 
-// raw writes a line as it is.
-func (s *sheet) raw(line string) { s.row(strings.Split(line, string(s.delimiter))...) }
+// raw writes a line as it is; cells that it lacks are empty.
+func (s *sheet) raw(line string) {
+	cells := strings.Split(line, string(s.delimiter))
+	for len(cells) < s.width {
+		cells = append(cells, "")
+	}
+	s.row(cells...)
+}
 
 // close flushes and closes the file.
 func (s *sheet) close() error {

@@ -24,6 +24,7 @@ type world struct {
 
 	serials  map[int]int
 	numbers  int
+	bags     int
 	people   []*person
 	issues   []*issue
 	bedside  []*bedside
@@ -46,7 +47,7 @@ type person struct {
 
 // issue is a bag handed over, or thawed or lost without being handed over.
 type issue struct {
-	unit, code, group, patient string
+	unit, code, bag, group, patient string
 	// shown is the number that the bank's log prints, an alias at times.
 	shown                                         string
 	ml                                            int
@@ -72,9 +73,9 @@ func (i *issue) at() time.Time {
 }
 
 type bedside struct {
-	unit, code, patient string
-	start, end          time.Time
-	ml                  int
+	unit, code, bag, patient string
+	start, end               time.Time
+	ml                       int
 }
 
 type result struct {
@@ -104,7 +105,7 @@ type measure struct {
 type alias struct{ number, patient string }
 
 func newWorld(seed uint64, o Options) (*world, error) {
-	zone, err := time.LoadLocation("Europe/Dublin")
+	zone, err := time.LoadLocation(o.Zone)
 	if err != nil {
 		return nil, fmt.Errorf("invent: %w", err)
 	}

@@ -50,12 +50,13 @@ activated AS (
         'activation' AS source,
         'recorded' AS strength,
         activations.at,
-        CAST(NULL AS VARCHAR) AS detail,
+        -- A call that was stood down speaks for bleeding too where another came after it.
+        CASE WHEN activations.stood_down THEN 'stood_down' END AS detail,
         activations.source_file,
         activations.source_row
     FROM activations
-    WHERE NOT activations.stood_down AND NOT activations.last_stood_down
-    QUALIFY row_number() OVER (PARTITION BY activations.episode_id, activations.at ORDER BY activations.source_file, activations.source_row) = 1
+    WHERE NOT activations.last_stood_down
+    QUALIFY row_number() OVER (PARTITION BY activations.episode_id, activations.at ORDER BY activations.stood_down, activations.source_file, activations.source_row) = 1
 ),
 
 red_cells AS (

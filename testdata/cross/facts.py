@@ -224,17 +224,19 @@ class Recorded:
 
 class Unit:
     """One issue of one unit, as section 1 reads it."""
-    __slots__ = ("unit_no", "product_code", "bag_no", "component", "patient", "nominal", "volume", "recorded_volume", "abo",
-                 "indication", "activation", "requested", "issued", "issued_high", "started", "fate", "given", "given_ml",
-                 "has_transfused_ml", "begin", "finish")
+    __slots__ = ("bag", "unit_no", "product_code", "bag_no", "component", "patient", "nominal", "volume", "recorded_volume", "volume_basis",
+                 "location", "specialty", "requester", "indication", "activation", "requested", "issued", "issued_high", "started",
+                 "fate", "given", "given_ml", "has_transfused_ml", "begin", "finish", "times_basis")
 
     def __init__(self, row, p, clock):
         get = row.get
-        self.unit_no, self.product_code, self.bag_no = row["unit_no"], row["product_code"], get("bag_no") or ""
+        self.bag, self.unit_no, self.product_code, self.bag_no = get("bag"), row["unit_no"], row["product_code"], get("bag_no") or ""
         self.component, self.patient = row["component"], get("patient_id") or None
         self.nominal = exact(get("nominal_ml"))
         volume = exact(get("volume_ml"))
         self.recorded_volume = volume is not None
+        self.volume_basis = "recorded" if volume is not None else "nominal" if self.nominal is not None else "assumed"
+        self.location, self.specialty, self.requester = get("location") or None, get("specialty") or None, get("requester") or None
         self.volume = volume if volume is not None else self.nominal if self.nominal is not None else Decimal(str(p["default_unit_ml"]))
         self.indication, self.activation = get("indication") or None, get("activation_id") or None
         self.requested, self.issued, self.started = instant(get("requested_at")), instant(get("issued_at")), instant(get("started_at"))
@@ -249,6 +251,7 @@ class Unit:
         self.given_ml = Decimal(0) if not self.given else transfused if transfused is not None else self.volume
         self.begin = self.started if self.started is not None else self.issued
         self.finish = ended
+        self.times_basis = "recorded" if self.started is not None and ended is not None else "assumed"
         if ended is None and self.started is not None:
             self.finish = self.started + round(p["assumed_infusion_min"] * MINUTE)
         elif ended is None and self.issued is not None:

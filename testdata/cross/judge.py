@@ -98,12 +98,13 @@ def plausible_weights(patient, clock, table):
 
 
 def actual_weight(weights, t0, group, p):
+    """The weight that counts, as (low, high, kg, rank), or None."""
     before, after = span(p["weight_before_d_" + group], DAY), span(p["weight_after_d_" + group], DAY)
     earlier = [w for w in weights if w[0] <= t0 and w[1] >= t0 - before]
     if earlier:
-        return min(earlier, key=lambda w: (-w[0], w[3]))[2]
+        return min(earlier, key=lambda w: (-w[0], w[3]))
     later = [w for w in weights if t0 < w[0] <= t0 + after]
-    return min(later, key=lambda w: (w[0], w[3]))[2] if later else None
+    return min(later, key=lambda w: (w[0], w[3])) if later else None
 
 
 def ideal_weight(patient, t0):
@@ -135,8 +136,9 @@ def band(x, group, given, p):
 
 
 def dose(e, patient, weights, group, p):
-    """weight_kg, delivered_ml, possible_ml, dose, dose_possible, dose_band."""
-    actual = actual_weight(weights, e.t0, group, p)
+    """weight_kg, weight_at, delivered_ml, possible_ml, dose, dose_possible, dose_band."""
+    scale = actual_weight(weights, e.t0, group, p)
+    actual = scale[2] if scale else None
     ideal = ideal_weight(patient, e.t0) if group == "adult" else None
     adjusted = ideal + 0.4 * (float(actual) - ideal) if ideal is not None and actual is not None else None
     weight = actual
@@ -144,7 +146,7 @@ def dose(e, patient, weights, group, p):
         weight = grams(ideal if p["weight_basis"] == "ideal" else adjusted)
     delivered = sum((u.given_ml for u in e.units), Decimal(0))
     possible = delivered + sum((u.volume for u in e.units if u.fate_unknown), Decimal(0))
-    facts = dict(weight_kg=weight, delivered_ml=delivered, possible_ml=possible, dose=None, dose_possible=None, dose_band="not_known")
+    facts = dict(weight_kg=weight, weight_at=scale[0] if scale else None, delivered_ml=delivered, possible_ml=possible, dose=None, dose_possible=None, dose_band="not_known")
     if e.outcome != "transfused" or weight is None:
         return facts
     if group == "newborn" and any((u.given and not u.has_transfused_ml or u.fate_unknown) and not u.recorded_volume
@@ -190,38 +192,54 @@ def expected_change(inr, units, p):
 
 # Bleeding evidence (5)
 
+class Piece:
+    """One row of evidence."""
+    __slots__ = ("source", "at", "detail")
+
+    def __init__(self, source, at, detail=None):
+        self.source, self.at, self.detail = source, at, detail
+
+    @property
+    def inferred(self):
+        return self.source in ("red_cells", "hb_fall")
+
+    @property
+    def minor(self):
+        return self.source == "event" and self.detail == "minor"
+
+
 def gather_evidence(e, patient, group, p):
-    """(source, at, minor) of each row of evidence."""
+    """Pieces of evidence."""
     rows = []
     start = e.t0 - span(p["bleeding_before_h"], HOUR)
     for x in patient.events:
         if x.kind == "bleeding" and x.meets(start, e.t1):
-            rows.append(("event", x.at, x.detail == "minor"))
+            rows.append(Piece("event", x.at, x.detail))
     for u in e.units:
         if u.indication in ("bleeding", "major_haemorrhage"):
-            rows.append(("indication", u.issued, False))
+            rows.append(Piece("indication", u.issued))
     near = e.t0 - span(p["activation_before_h"], HOUR)
     calls = [(x.at, x.detail == "stood_down") for x in patient.events if x.kind == "activation" and x.meets(near, e.t1)]
     bags = [u for u in patient.units if u.activation and u.issued is not None]
     in_window = [u for u in bags if u.issued <= e.t1 and u.issued_high >= near]
     order = sorted(calls + [(u.issued, False) for u in in_window])
     if not (order and order[-1][1]):
-        rows += [("activation", at, False) for at, _ in calls]
-        rows += [("activation", u.issued, False) for u in bags if u in in_window or u in e.units]
+        rows += [Piece("activation", at) for at, _ in calls]
+        rows += [Piece("activation", u.issued) for u in bags if u in in_window or u in e.units]
     red = [u for u in patient.units if u.component == "red_cells" and u.given]
     if group == "adult":
         side = span(p["red_cell_h"], HOUR)
         near_red = [u for u in red if u.issued is not None and u.issued <= e.t0 + side and u.issued_high >= e.t0 - side]
         if len(near_red) >= p["red_cell_units"]:
-            rows.append(("red_cells", min(u.issued for u in near_red), False))
+            rows.append(Piece("red_cells", min(u.issued for u in near_red), len(near_red)))
         fall = largest_fall(e, patient, red, start, p)
         if fall is not None:
-            rows.append(("hb_fall", fall, False))
+            rows.append(Piece("hb_fall", fall[1], fall[0]))
     return rows
 
 
 def largest_fall(e, patient, red, start, p):
-    """When the later sample of the largest fall of haemoglobin was taken."""
+    """The largest fall of haemoglobin, and when its later sample was taken."""
     hb = [r for r in patient.results["hb"] if r.bound is None and r.at <= e.t0 and r.high >= start and (p["use_point_of_care"] or not r.poc)]
     plasma = [u for u in patient.units if u.component == "plasma" and u.given and u.begin is not None]
     best = None
@@ -231,9 +249,9 @@ def largest_fall(e, patient, red, start, p):
                 continue
             between = sum(1 for u in red if u.begin is not None and a.at <= u.begin < b.at)
             fall = a.value - b.value + p["hb_per_red_cell_g_l"] * between
-            if fall >= p["hb_fall_g_l"] and (best is None or (fall, b.at) > best):
+            if fall >= p["hb_fall_g_l"] and (best is None or (fall, -b.at) > (best[0], -best[1])):
                 best = (fall, b.at)
-    return best[1] if best else None
+    return best
 
 
 def would_be_seen(e, patient, group, recorded, clock, p):
@@ -269,14 +287,14 @@ def find_basis(e, patient, evidence, seen, p):
     if "circuit_prime" in told_for:
         return "circuit_prime"
     red = [u for u in patient.units if u.component == "red_cells" and u.given]
-    if (any(s == "activation" for s, _, _ in evidence) or "major_haemorrhage" in told_for
+    if (any(x.source == "activation" for x in evidence) or "major_haemorrhage" in told_for
             or run_of_red_cells(e, [u.issued for u in red if u.issued is not None], p["massive_red_cell_units"], hours("massive_red_cell_h"))
             or run_of_red_cells(e, [u.started for u in red if u.started is not None], p["rapid_red_cell_units"], hours("rapid_red_cell_h"))):
         return "major_haemorrhage"
     if "factor_deficiency" in told_for:
         return "factor_deficiency"
     if evidence:
-        return "bleeding_minor" if all(s == "event" and minor for s, _, minor in evidence) else "bleeding"
+        return "bleeding_minor" if all(x.minor for x in evidence) else "bleeding"
     low, high = e.t0 - hours("procedure_before_h"), e.t0 + hours("procedure_after_h")
     risks = set()
     for x in patient.events:
@@ -354,7 +372,7 @@ def decide_coagulopathy(e, patient, before, criteria, basis, group, evidence, p)
     if not deciding or "viscoelastic" in before and criteria["viscoelastic"] is None:
         return "not_known"
     if basis in ("bleeding", "bleeding_minor", "procedure_high", "procedure"):
-        seen = min((at for source, at, _ in evidence if source in ("event", "activation")), default=None)
+        seen = min((x.at for x in evidence if x.source in ("event", "activation")), default=None)
         begun = [x.at for x in patient.events if x.kind == "procedure" and x.at < e.t0]
 
         def spent(r):
@@ -419,13 +437,17 @@ class Judge:
         for i, e in enumerate(episodes):
             previous = next((x for x in reversed(episodes[:i]) if x.outcome == "transfused"), None)
             following = next((x for x in episodes[i + 1:] if x.outcome == "transfused"), None)
-            yield self.episode(e, patient, weights, previous, following)
+            row = self.episode(e, patient, weights, previous, following)
+            row["members"] = e.units
+            yield row
 
     def episode(self, e, patient, weights, previous, following):
         local = self.clock.local(e.first)
         p = self.policy_of(local.date())
         group = population(patient.birth, self.clock.day(e.t0), p)
-        row = dict(episode_id=e.id, units=" ".join(sorted(u.unit_no for u in e.units)), month=local.strftime("%Y-%m"), weekday=local.isoweekday(),
+        first = e.units[0]
+        row = dict(episode_id=e.id, patient_id=e.number, location=first.location, specialty=first.specialty, requester=first.requester,
+                   policy_hash=p["policy_hash"], units=" ".join(sorted(u.unit_no for u in e.units)), month=local.strftime("%Y-%m"), weekday=local.isoweekday(),
                    hour=local.hour, first_issued_at=e.first, t0=e.t0, t1=e.t1, outcome=e.outcome, population=group, units_issued=len(e.units))
         fates = Counter(u.fate for u in e.units)
         for fate in ("transfused", "presumed", "returned", "discarded", "transferred", "unknown"):
@@ -437,6 +459,7 @@ class Judge:
             b, a = before.get(test), after.get(test)
             row[test + "_before"], row[test + "_before_bound"] = (b.value, b.bound) if b else (None, None)
             row[test + "_before_at"] = b.at if b else None
+            row[test + "_before_point_of_care"], row[test + "_after_point_of_care"] = b.poc if b else None, a.poc if a else None
             row[test + "_before_hours"] = (e.t0 - b.at) / HOUR if b else None
             row[test + "_before_known"] = b.resulted <= asked if b and b.resulted is not None else None
             row[test + "_after"], row[test + "_after_bound"] = (a.value, a.bound) if a else (None, None)
@@ -448,10 +471,11 @@ class Judge:
         if b and b.bound is None and group == "adult" and e.outcome == "transfused" and p["expected_inr_slope"] * b.value > p["expected_inr_offset"]:
             row["expected_change_inr"] = expected_change(b.value, len(e.given), p)
         evidence = gather_evidence(e, patient, group, p)
-        row["evidence"] = " ".join(sorted(s for s, _, _ in evidence))
+        row["evidence"] = " ".join(sorted(x.source for x in evidence))
+        row["pieces"] = evidence
         row.update(self.judged(e, patient, row["dose_band"], group, before, after, evidence, p))
         # The headline also stands with inferred evidence left out.
-        recorded = [x for x in evidence if x[0] not in ("red_cells", "hb_fall")]
+        recorded = [x for x in evidence if not x.inferred]
         row["mark_recorded"] = self.judged(e, patient, row["dose_band"], group, before, after, recorded, p)["mark"]
         row["shortfall_units"] = None
         if row["mark"] == "under-dosed":

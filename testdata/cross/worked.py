@@ -94,7 +94,7 @@ def check(folder, marks, zone):
         parts = parts_of(path)
         for name in sorted(n for n in parts if n.startswith("want")):
             notes = set()
-            policy = dict(DEFAULTS, **{"from": None})
+            policy = dict(DEFAULTS, policy_hash="", **{"from": None})
             setting = re.fullmatch(r"want (\w+)=(.+)\.txt", name)
             if setting:
                 policy[setting[1]] = setting[2]
