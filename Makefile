@@ -71,7 +71,12 @@ soak: ## the property tests over many invented hospitals (THAWLINE_SOAK, 20), an
 bench: build ## time ingest, current, mark and pack on an invented store (THAWLINE_BENCH_LABS, _SCALE, _BEDS)
 	go test -tags bench -count 1 -timeout 60m -run TestBench -v ./cmd/thawline
 
-browser: ## install a headless browser and PDF tools for the browser tests, where it may
+AXE := testdata/browser/node_modules/axe-core/axe.min.js
+$(AXE): testdata/browser/package-lock.json
+	cd testdata/browser && npm ci --ignore-scripts --no-audit --no-fund --loglevel=error
+	touch $@
+
+browser: $(AXE) ## install a headless browser for the browser tests, where it may, and the accessibility rules
 	@if [ -z "$(THAWLINE_BROWSER)" ]; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
 	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \

@@ -6,6 +6,8 @@ require (
 	github.com/alecthomas/kong v1.17.0
 	github.com/apache/arrow-go/v18 v18.1.0
 	github.com/apache/arrow/go/v17 v17.0.0
+	github.com/chromedp/cdproto v0.159.0
+	github.com/chromedp/chromedp v0.23.0
 	github.com/dop251/goja v0.0.0-20260917113740-793a2a65c13b
 	github.com/go-echarts/go-echarts/v2 v2.6.7
 	github.com/goccy/go-yaml v1.19.2
@@ -29,6 +31,7 @@ require (
 	github.com/andybalholm/brotli v1.2.8 // indirect
 	github.com/apache/thrift v0.25.0 // indirect
 	github.com/dlclark/regexp2/v2 v2.5.2 // indirect
+	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
 	github.com/go-sourcemap/sourcemap v2.1.3+incompatible // indirect
 	github.com/go-viper/mapstructure/v2 v2.5.0 // indirect
 	github.com/goccy/go-json v0.12.0 // indirect

@@ -2,118 +2,184 @@ package main
 
 import (
 	"context"
-	"image/png"
+	"fmt"
 	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
-// browser starts the headless browser that the Makefile names, with a profile
-// of its own and a record of every network request.
-func browser(t *testing.T, page string, args ...string) (netlog string) {
-	t.Helper()
+// chrome is one headless browser for all tests of this package; each page opens
+// in a tab of its own.
+var chrome = sync.OnceValues(func() (context.Context, error) {
 	program := os.Getenv("THAWLINE_BROWSER")
 	if program == "" {
 		program, _ = exec.LookPath("chromium")
 	}
 	if program == "" {
-		t.Fatal("no browser: make browser installs one, or name it in THAWLINE_BROWSER")
+		return nil, fmt.Errorf("no browser: make browser installs one, or name it in THAWLINE_BROWSER")
 	}
-	profile := t.TempDir()
-	log := filepath.Join(profile, "net.json")
-	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
-	defer cancel()
-	all := append([]string{"--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-		"--disable-component-update", "--disable-sync", "--disable-default-apps", "--user-data-dir=" + profile, "--log-net-log=" + log}, args...)
-	said, err := exec.CommandContext(ctx, program, append(all, page)...).CombinedOutput()
-	if err != nil {
-		t.Fatalf("browser: %v\n%s", err, said)
-	}
-	text, err := os.ReadFile(log)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return string(text)
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.WindowSize(1280, 900))
+	allocated, _ := chromedp.NewExecAllocator(context.Background(), options...)
+	ctx, stop := chromedp.NewContext(allocated)
+	stopBrowser = stop
+	return ctx, chromedp.Do(ctx)
+})
+
+// stopBrowser ends the browser, where one was started; TestMain calls it.
+var stopBrowser = func() {}
+
+// tab is a page that is open in the browser, with all that it did from its first
+// byte on.
+type tab struct {
+	t   *testing.T
+	ctx context.Context
+
+	mu sync.Mutex
+	// said is what stands on the console: errors, warnings, messages of the
+	// browser (a refused script is one), exceptions, dialogs.
+	said []string
+	// asked are the addresses that the page asked for, itself left out.
+	asked []string
 }
 
-// asked lists the hosts that a page asked the network for. The browser's own
-// calls home (updates, clock, accounts) are not the page's.
-func asked(netlog string) []string {
-	var hosts []string
-	for _, m := range regexp.MustCompile(`"url":"([^"]+)"`).FindAllStringSubmatch(netlog, -1) {
-		u, err := url.Parse(m[1])
-		if err != nil || (u.Scheme != "http" && u.Scheme != "https" && u.Scheme != "ws" && u.Scheme != "wss") {
-			continue
-		}
-		if h := u.Hostname(); strings.HasSuffix(h, ".google.com") || strings.HasSuffix(h, ".googleapis.com") || strings.HasSuffix(h, ".gvt1.com") {
-			continue
-		}
-		hosts = append(hosts, u.Host)
-	}
-	return hosts
-}
-
-func TestPackInBrowser(t *testing.T) {
+// open opens the file at path, width pixels wide.
+func open(t *testing.T, path string, width int64) *tab {
+	t.Helper()
 	if testing.Short() {
 		t.Skip("needs a browser")
 	}
-	site := demoSite(t)
-	folder := filepath.Join(filepath.Dir(site), "store", "packs", demoMonth)
-	t.Run("the check can fail", func(t *testing.T) {
-		page := filepath.Join(t.TempDir(), "page.html")
-		os.WriteFile(page, []byte(`<!doctype html><title>x</title><img src="http://pack.invalid/x.png">`), 0o600)
-		if len(asked(browser(t, "file://"+page, "--virtual-time-budget=2000", "--dump-dom"))) == 0 {
-			t.Error("a page that asks the network is not noticed")
+	parent, err := chrome()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := chromedp.NewContext(parent)
+	t.Cleanup(cancel)
+	ctx, cancelTime := context.WithTimeout(ctx, 3*time.Minute)
+	t.Cleanup(cancelTime)
+	b := &tab{t: t, ctx: ctx}
+	b.must(chromedp.Do(ctx))
+	address := (&url.URL{Scheme: "file", Path: path}).String()
+	b.must(chromedp.Listen(ctx, func(event any) {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		switch e := event.(type) {
+		case *log.EventEntryAdded:
+			b.said = append(b.said, fmt.Sprintf("%s: %s", e.Entry.Level, e.Entry.Text))
+		case *runtime.EventConsoleAPICalled:
+			b.said = append(b.said, fmt.Sprintf("console.%s", e.Type))
+		case *runtime.EventExceptionThrown:
+			b.said = append(b.said, "exception: "+e.ExceptionDetails.Text)
+		case *page.EventJavascriptDialogOpening:
+			b.said = append(b.said, "dialog: "+e.Message)
+		case *network.EventRequestWillBeSent:
+			if e.Request.URL != address && !strings.HasPrefix(e.Request.URL, "data:") {
+				b.asked = append(b.asked, e.Request.URL)
+			}
 		}
-	})
-	for _, name := range []string{"committee.html", "cases.html"} {
-		for _, width := range []string{"1280", "794"} { // A4 at 96 pixels an inch is 794 wide.
-			t.Run(name+" "+width, func(t *testing.T) {
-				shot := filepath.Join(t.TempDir(), "shot.png")
-				log := browser(t, "file://"+filepath.Join(folder, name), "--virtual-time-budget=2000", "--window-size="+width+",3000", "--screenshot="+shot)
-				if hosts := asked(log); len(hosts) > 0 {
-					t.Errorf("the page asks the network: %v", hosts)
-				}
-				file, err := os.Open(shot)
-				if err != nil {
-					t.Fatal(err)
-				}
-				defer file.Close()
-				picture, err := png.Decode(file)
-				if err != nil {
-					t.Fatal(err)
-				}
-				// A page that is blank, or holds nothing but its title, has few colours.
-				colours := map[[3]uint32]bool{}
-				for y := picture.Bounds().Min.Y; y < picture.Bounds().Max.Y; y += 3 {
-					for x := picture.Bounds().Min.X; x < picture.Bounds().Max.X; x += 3 {
-						r, g, b, _ := picture.At(x, y).RGBA()
-						colours[[3]uint32{r, g, b}] = true
-					}
-				}
-				if len(colours) < 20 {
-					t.Errorf("%d colours in the picture: the page is as good as blank", len(colours))
-				}
-			})
+	}))
+	for _, domain := range []cdp.Command[cdp.Empty, cdp.Empty]{log.Enable, runtime.Enable} {
+		_, err := chromedp.Call(ctx, domain, cdp.Empty{})
+		b.must(err)
+	}
+	_, err = chromedp.Call(ctx, network.Enable, network.EnableParams{})
+	b.must(err)
+	b.must(chromedp.Do(ctx, chromedp.EmulateViewport(width, 900), chromedp.Navigate(address)))
+	// A picture that cannot be had, or a handler, has had its turn by then.
+	b.must(chromedp.Do(ctx, chromedp.Sleep(100*time.Millisecond)))
+	return b
+}
+
+func (b *tab) must(err error) {
+	b.t.Helper()
+	if err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// quiet fails the test where the page said anything or asked for anything.
+func (b *tab) quiet() {
+	b.t.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, one := range b.said {
+		b.t.Errorf("on the console: %s", one)
+	}
+	for _, one := range b.asked {
+		b.t.Errorf("the page asks for %s", one)
+	}
+}
+
+// press presses keys one after the other, as a person does.
+func (b *tab) press(keys ...string) {
+	b.t.Helper()
+	for _, key := range keys {
+		b.must(chromedp.Do(b.ctx, chromedp.KeyEvent(key)))
+	}
+}
+
+// tabTo presses Tab until the element in focus is one that selector matches and
+// returns false after limit presses.
+func (b *tab) tabTo(selector string, limit int, with ...chromedp.KeyOption) bool {
+	b.t.Helper()
+	for range limit {
+		b.must(chromedp.Do(b.ctx, chromedp.KeyEvent(kb.Tab, with...)))
+		if eval[bool](b, fmt.Sprintf(`document.activeElement.matches(%q)`, selector)) {
+			return true
 		}
 	}
-	html := readFile(t, filepath.Join(folder, "committee.html"))
-	for what, pattern := range map[string]string{
-		"script":           `(?i)<script|javascript:|\son[a-z]+\s*=\s*["']`,
-		"another host":     `(?i)(src|href)\s*=\s*["']?(https?:)?//`,
-		"an outside style": `(?i)@import|url\(\s*["']?https?:`,
-		"foreign markup":   `(?i)<(foreignObject|iframe|object|embed)`,
-	} {
-		if found := regexp.MustCompile(pattern).FindString(html); found != "" {
-			t.Errorf("the committee's pack holds %s: %q", what, found)
-		}
+	return false
+}
+
+// eval asks the page. The browser's own protocol is not bound by the page's
+// content security policy, which stays in force for all that the page holds.
+func eval[T any](b *tab, script string) T {
+	b.t.Helper()
+	got, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](script, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatalf("%v\nin %.300s", err, script)
 	}
-	if !strings.Contains(html, "Content-Security-Policy") {
-		t.Error("the pack states no content security policy")
+	return got
+}
+
+// asPrinted lets the page look as it would on paper.
+func (b *tab) asPrinted() {
+	b.t.Helper()
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+	b.must(err)
+}
+
+// keepShot keeps a picture of the whole page where THAWLINE_SHOTS names a folder.
+func (b *tab) keepShot(name string) {
+	b.t.Helper()
+	folder := os.Getenv("THAWLINE_SHOTS")
+	if folder == "" {
+		return
 	}
+	picture, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+	b.must(err)
+	b.must(os.WriteFile(filepath.Join(folder, name+".png"), picture, 0o600))
+}
+
+// pageOf writes a page into a file of its own and returns its path.
+func pageOf(t *testing.T, html string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "page.html")
+	if err := os.WriteFile(path, []byte("<!doctype html>"+html), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }

@@ -44,6 +44,7 @@ func TestMain(m *testing.M) {
 		return
 	}
 	code := m.Run()
+	stopBrowser()
 	if demoDir != "" {
 		os.RemoveAll(demoDir)
 	}

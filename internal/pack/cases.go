@@ -2,6 +2,7 @@ package pack
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"html/template"
 	"slices"
@@ -39,8 +40,6 @@ type episode struct {
 	FindingNames                                          string
 	Units                                                 []unit
 	Line                                                  template.HTML
-	// Order sorts by time, whatever the form of dates.
-	Order string
 }
 
 type fact struct{ Name, Value string }
@@ -163,11 +162,8 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	for _, r := range rows {
 		id, patient := r[0].(string), r[1].(string)
 		one := episode{Name: audit.Pseudonym(in.key, audit.EpisodeKind, id), Patient: audit.Pseudonym(in.key, audit.PatientKind, patient), Mark: r[2].(string), Because: r[4].(string), Place: in.place(r[5]), Specialty: in.place(r[6]),
-			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], Records: records[id], FindingNames: strings.Join(names[id], "; "), Units: units[id]}
+			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], Records: records[id], FindingNames: asList(names[id]), Units: units[id]}
 		one.Row, _ = r[3].(int64)
-		if t, ok := r[7].(time.Time); ok {
-			one.Order = t.Format(time.RFC3339Nano)
-		}
 		for i, f := range facts {
 			if v := r[13+i]; v != nil {
 				one.Facts = append(one.Facts, fact{strings.ReplaceAll(f, "_", " "), in.text(v)})
@@ -214,6 +210,16 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	}
 	c.Restated, err = in.restated(ctx, e)
 	return c, err
+}
+
+// asList writes names as a JSON list, an empty one as [], for an attribute that
+// the page's script reads: a name may hold any sign.
+func asList(names []string) string {
+	if names == nil {
+		names = []string{}
+	}
+	text, _ := json.Marshal(names) // Strings alone cannot fail.
+	return string(text)
 }
 
 func (in *input) place(v any) string {

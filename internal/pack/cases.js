@@ -1,28 +1,39 @@
 "use strict";
 (function () {
   var list = document.getElementById("cases");
-  var items = Array.prototype.slice.call(list.children);
+  // In the order of time, as they stand in the page.
+  var items = Array.prototype.slice.call(list.querySelectorAll("article"));
   var told = document.getElementById("told");
-  function value(id) { return document.getElementById(id).value; }
+  var choices = ["by-mark", "by-finding", "by-place", "by-order"].map(function (id) { return document.getElementById(id); });
+  // A word's place in the list that filters by it; what is in no list comes last.
+  function rank(choice, word) {
+    for (var i = 1; i < choice.options.length; i += 1) {
+      if (choice.options[i].value === word) { return i; }
+    }
+    return choice.options.length;
+  }
+  function findings(item) { return JSON.parse(item.dataset.findings); }
+  var ranks = {
+    begin: function () { return 0; },
+    mark: function (item) { return rank(choices[0], item.dataset.mark); },
+    findings: function (item) { return rank(choices[1], findings(item)[0]); },
+    place: function (item) { return rank(choices[2], item.dataset.place); }
+  };
   function show() {
-    var mark = value("by-mark"), finding = value("by-finding"), place = value("by-place"), order = value("by-order");
+    var mark = choices[0].value, finding = choices[1].value, place = choices[2].value, order = ranks[choices[3].value];
     var shown = 0;
     items.forEach(function (item) {
-      var d = item.dataset;
-      var ok = (!mark || d.mark === mark) && (!place || d.place === place) &&
-        (!finding || d.findings.split("; ").indexOf(finding) >= 0);
+      var ok = (!mark || item.dataset.mark === mark) && (!place || item.dataset.place === place) &&
+        (!finding || findings(item).indexOf(finding) >= 0);
       item.hidden = !ok;
       if (ok) { shown += 1; }
     });
-    items.slice().sort(function (a, b) {
-      var x = a.dataset[order], y = b.dataset[order];
-      return x < y ? -1 : x > y ? 1 : 0;
-    }).forEach(function (item) { list.appendChild(item); });
+    items.map(function (item, at) { return [order(item), at, item]; }).sort(function (a, b) {
+      return a[0] - b[0] || a[1] - b[1];
+    }).forEach(function (one) { list.appendChild(one[2]); });
     told.textContent = told.dataset.words.replace("{shown}", shown).replace("{all}", items.length);
   }
-  ["by-mark", "by-finding", "by-place", "by-order"].forEach(function (id) {
-    document.getElementById(id).addEventListener("change", show);
-  });
+  choices.forEach(function (choice) { choice.addEventListener("change", show); });
   document.getElementById("filters").hidden = false;
   show();
 }());
