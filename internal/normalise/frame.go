@@ -32,7 +32,7 @@ type frame struct {
 
 type series struct {
 	kind        contract.Kind
-	valid       []byte // one bit a row, made at the first null
+	valid       []byte // one bit a row, as far as the last null
 	nulls       int
 	offsets     []int32
 	bytes       []byte
@@ -86,8 +86,7 @@ func (f *frame) recycle() {
 	f.rows = 0
 	for i := range f.columns {
 		s := &f.columns[i]
-		// What is kept of validity and of truths is as if it were new.
-		s.valid, s.nulls = nil, 0
+		s.valid, s.nulls = s.valid[:0], 0
 		if s.offsets != nil {
 			s.offsets = s.offsets[:1]
 		}
@@ -104,6 +103,17 @@ func (f *frame) recycle() {
 	}
 }
 
+// roomy gives room for n more values: three times as much as there is, since
+// append alone would copy a long column many times over on its way.
+func roomy[T any](values []T, n int) []T {
+	if len(values)+n <= cap(values) {
+		return values
+	}
+	more := make([]T, len(values), max(1024, 3*cap(values), len(values)+n))
+	copy(more, values)
+	return more
+}
+
 // append adds a row; nothing of it is kept.
 func (f *frame) append(row []slot) {
 	n := f.rows
@@ -111,38 +121,23 @@ func (f *frame) append(row []slot) {
 	for i := range f.columns {
 		s, v := &f.columns[i], &row[i]
 		if !v.set {
-			if s.valid == nil {
-				s.valid = make([]byte, n/8+64)
-				for j := range s.valid {
-					s.valid[j] = 0xff
-				}
-			}
+			// Rows before the first null, and those after the last, are valid.
+			s.validUpTo(n/8 + 1)
 			s.nulls++
-		}
-		if s.valid != nil {
-			if n/8 >= len(s.valid) {
-				more := make([]byte, len(s.valid))
-				for j := range more {
-					more[j] = 0xff
-				}
-				s.valid = append(s.valid, more...)
-			}
-			if !v.set {
-				bitutil.ClearBit(s.valid, n)
-			}
+			bitutil.ClearBit(s.valid, n)
 		}
 		switch s.kind {
 		case contract.Text:
 			if v.set {
-				s.bytes = append(s.bytes, v.text...)
+				s.bytes = append(roomy(s.bytes, len(v.text)), v.text...)
 			}
-			s.offsets = append(s.offsets, int32(len(s.bytes)))
+			s.offsets = append(roomy(s.offsets, 1), int32(len(s.bytes)))
 		case contract.Real:
-			s.reals = append(s.reals, v.f)
+			s.reals = append(roomy(s.reals, 1), v.f)
 		case contract.Date:
-			s.days = append(s.days, int32(v.n))
+			s.days = append(roomy(s.days, 1), int32(v.n))
 		case contract.Decimal:
-			s.thousandths = append(s.thousandths, decimal128.FromI64(v.n))
+			s.thousandths = append(roomy(s.thousandths, 1), decimal128.FromI64(v.n))
 		case contract.Bool:
 			if n/8 >= len(s.bits) {
 				s.bits = append(s.bits, make([]byte, len(s.bits)+64)...)
@@ -151,8 +146,16 @@ func (f *frame) append(row []slot) {
 				bitutil.SetBit(s.bits, n)
 			}
 		default:
-			s.ints = append(s.ints, v.n)
+			s.ints = append(roomy(s.ints, 1), v.n)
 		}
+	}
+}
+
+// validUpTo fills the bits of validity, eight rows a byte, up to n bytes.
+func (s *series) validUpTo(n int) {
+	s.valid = roomy(s.valid, n-len(s.valid))
+	for len(s.valid) < n {
+		s.valid = append(s.valid, 0xff)
 	}
 }
 
@@ -163,7 +166,8 @@ func (f *frame) record() arrow.Record {
 	for i := range f.columns {
 		s := &f.columns[i]
 		var valid *memory.Buffer
-		if s.valid != nil {
+		if s.nulls > 0 {
+			s.validUpTo((f.rows + 7) / 8)
 			valid = memory.NewBufferBytes(s.valid)
 		}
 		buffers := []*memory.Buffer{valid}

@@ -17,7 +17,9 @@ import (
 // the engine live only until the next one is asked for.
 type chunk struct {
 	column contract.Column
-	// levels holds 1 for a value and 0 for a null; empty for a required column.
+	// rows counts the rows, nulls those without a value.
+	rows, nulls int
+	// levels holds 1 for a value and 0 for a null; it begins with the first null.
 	levels []int16
 	// Of these, one holds the values without the nulls, by the column's kind.
 	ints   []int64
@@ -27,6 +29,35 @@ type chunk struct {
 	text   []byte
 	ends   []int
 	cells  []parquet.ByteArray
+	// words holds a text column whose words repeat, nulls included.
+	words words
+}
+
+// repeats says that a column's words are gathered by number.
+func (c *chunk) repeats() bool { return c.column.Kind == contract.Text && !many[c.column.Name] }
+
+// ones are the levels of a chunk without a null.
+var ones = func() (all [RowGroup]int16) {
+	for i := range all {
+		all[i] = 1
+	}
+	return all
+}()
+
+// grown makes room for n more values. A chunk that outgrows a small file gets
+// room for a whole row group at once: to copy it at every doubling costs more
+// than to fill it.
+func grown[T any](values []T, n int) []T {
+	if len(values)+n <= cap(values) {
+		return values
+	}
+	room := len(values) + n
+	if room > 4096 {
+		room = max(room, RowGroup)
+	}
+	more := make([]T, len(values), room)
+	copy(more, values)
+	return more
 }
 
 // chunks holds used chunks by kind for the next file: to grow them anew costs as
@@ -70,64 +101,39 @@ func recycle(used []chunk) {
 
 // empty forgets the rows.
 func (c *chunk) empty() {
+	c.rows, c.nulls = 0, 0
 	c.levels, c.ints, c.days, c.reals, c.truths = c.levels[:0], c.ints[:0], c.days[:0], c.reals[:0], c.truths[:0]
 	c.text, c.ends, c.cells = c.text[:0], c.ends[:0], c.cells[:0]
+	c.words.empty()
 }
 
 // add appends rows from up to, but not including, to.
 func (c *chunk) add(values arrow.Array, from, to int) error {
-	if c.column.Required {
-		if values.NullN() > 0 {
-			for i := from; i < to; i++ {
-				if values.IsNull(i) {
-					return fmt.Errorf("column %s: a value is missing where the contract requires one: reject the row, or give the value, before it is written", c.column.Name)
-				}
-			}
-		}
-	} else if values.NullN() == 0 {
-		for range to - from {
-			c.levels = append(c.levels, 1)
-		}
-	} else {
-		for i := from; i < to; i++ {
-			if values.IsNull(i) {
-				c.levels = append(c.levels, 0)
-			} else {
-				c.levels = append(c.levels, 1)
-			}
-		}
+	if err := c.level(values, from, to); err != nil {
+		return err
 	}
-	nulls := values.NullN() > 0
-	skip := func(i int) bool { return nulls && values.IsNull(i) }
 	switch a := values.(type) {
 	case *array.String:
-		for i := from; i < to; i++ {
-			if !skip(i) {
-				c.text = append(c.text, a.Value(i)...)
-				c.ends = append(c.ends, len(c.text))
-			}
+		if c.repeats() {
+			c.words.add(a, from, to)
+		} else {
+			c.addText(a, from, to)
 		}
 	case *array.Int64:
-		for i := from; i < to; i++ {
-			if !skip(i) {
-				c.ints = append(c.ints, a.Value(i))
-			}
-		}
+		c.ints = appendValues(c.ints, a.Int64Values(), a, from, to)
 	case *array.Int32:
+		c.ints = grown(c.ints, to-from)
 		for i := from; i < to; i++ {
-			if !skip(i) {
+			if a.IsValid(i) {
 				c.ints = append(c.ints, int64(a.Value(i)))
 			}
 		}
 	case *array.Timestamp:
-		for i := from; i < to; i++ {
-			if !skip(i) {
-				c.ints = append(c.ints, int64(a.Value(i)))
-			}
-		}
+		c.ints = appendValues(c.ints, arrow.Int64Traits.CastFromBytes(arrow.TimestampTraits.CastToBytes(a.TimestampValues())), a, from, to)
 	case *array.Decimal128:
+		c.ints = grown(c.ints, to-from)
 		for i := from; i < to; i++ {
-			if skip(i) {
+			if a.IsNull(i) {
 				continue
 			}
 			v := a.Value(i)
@@ -138,30 +144,86 @@ func (c *chunk) add(values arrow.Array, from, to int) error {
 			c.ints = append(c.ints, low)
 		}
 	case *array.Float64:
-		for i := from; i < to; i++ {
-			if skip(i) {
-				continue
-			}
-			v := a.Value(i)
+		begin := len(c.reals)
+		c.reals = appendValues(c.reals, a.Float64Values(), a, from, to)
+		for _, v := range c.reals[begin:] {
 			if math.IsNaN(v) || math.IsInf(v, 0) {
 				return fmt.Errorf("column %s: a value is not a finite number: give null where there is none", c.column.Name)
 			}
-			c.reals = append(c.reals, v)
 		}
 	case *array.Date32:
-		for i := from; i < to; i++ {
-			if !skip(i) {
-				c.days = append(c.days, int32(a.Value(i)))
-			}
-		}
+		c.days = appendValues(c.days, arrow.Int32Traits.CastFromBytes(arrow.Date32Traits.CastToBytes(a.Date32Values())), a, from, to)
 	case *array.Boolean:
+		c.truths = grown(c.truths, to-from)
 		for i := from; i < to; i++ {
-			if !skip(i) {
+			if a.IsValid(i) {
 				c.truths = append(c.truths, a.Value(i))
 			}
 		}
 	}
 	return nil
+}
+
+// level notes which rows have a value.
+func (c *chunk) level(values arrow.Array, from, to int) error {
+	nulls := values.NullN() > 0
+	if nulls && c.column.Required {
+		for i := from; i < to; i++ {
+			if values.IsNull(i) {
+				return fmt.Errorf("column %s: a value is missing where the contract requires one: reject the row, or give the value, before it is written", c.column.Name)
+			}
+		}
+	}
+	if c.column.Required || !nulls && c.nulls == 0 {
+		c.rows += to - from
+		return nil
+	}
+	c.levels = grown(c.levels, c.rows-len(c.levels)+to-from)
+	c.levels = append(c.levels, ones[:c.rows-len(c.levels)]...)
+	if !nulls {
+		c.levels = append(c.levels, ones[:to-from]...)
+	} else {
+		for i := from; i < to; i++ {
+			if values.IsNull(i) {
+				c.levels = append(c.levels, 0)
+				c.nulls++
+			} else {
+				c.levels = append(c.levels, 1)
+			}
+		}
+	}
+	c.rows += to - from
+	return nil
+}
+
+// appendValues appends the values that are not null of rows from up to to.
+func appendValues[T any](into, values []T, a arrow.Array, from, to int) []T {
+	into = grown(into, to-from)
+	if a.NullN() == 0 {
+		return append(into, values[from:to]...)
+	}
+	for i := from; i < to; i++ {
+		if a.IsValid(i) {
+			into = append(into, values[i])
+		}
+	}
+	return into
+}
+
+// addText appends texts of a column whose words seldom repeat.
+func (c *chunk) addText(a *array.String, from, to int) {
+	c.ends = grown(c.ends, to-from)
+	if n := a.ValueOffset(to) - a.ValueOffset(from); len(c.text)+n > cap(c.text) && len(c.ends) > 4096 {
+		// As many bytes a row as so far, for the whole row group.
+		room := (len(c.text)/len(c.ends) + 1) * RowGroup
+		c.text = append(make([]byte, 0, max(room, len(c.text)+n)), c.text...)
+	}
+	for i := from; i < to; i++ {
+		if a.IsValid(i) {
+			c.text = append(c.text, a.Value(i)...)
+			c.ends = append(c.ends, len(c.text))
+		}
+	}
 }
 
 // decimalLimit is the first whole number with a digit too many.
@@ -171,12 +233,19 @@ const decimalLimit = 1_000_000_000_000_000_000 // 10^contract.DecimalPrecision
 func (c *chunk) flush(to file.ColumnChunkWriter) error {
 	var err error
 	levels := c.levels
-	if c.column.Required {
+	switch {
+	case c.column.Required:
 		levels = nil
+	case c.nulls == 0:
+		levels = ones[:c.rows]
 	}
 	switch w := to.(type) {
 	case *file.ByteArrayColumnChunkWriter:
-		c.cells = c.cells[:0]
+		if c.repeats() {
+			err = c.words.flush(w, levels, c.nulls)
+			break
+		}
+		c.cells = grown(c.cells[:0], len(c.ends))
 		start := 0
 		for _, end := range c.ends {
 			c.cells = append(c.cells, parquet.ByteArray(c.text[start:end:end]))
