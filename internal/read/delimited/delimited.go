@@ -15,11 +15,12 @@ import (
 	"thawline/internal/read/source"
 )
 
-// segmentSize is how many bytes a segment aims at, and recordLimit how many a
+// segmentSize is how many bytes a segment aims at: what it becomes then stays in
+// the processor's cache, and little is in memory at once. recordLimit is how many a
 // single record may have: beyond it a quote is more likely never closed. They
 // are variables for tests alone.
 var (
-	segmentSize = 16 << 20
+	segmentSize = 1 << 20
 	recordLimit = 64 << 20
 )
 
