@@ -83,7 +83,7 @@ browser: $(AXE) ## install a headless browser for the browser tests, where it ma
 	  else echo "the browser tests need chromium: install it (Debian: apt-get install chromium) or name it in THAWLINE_BROWSER"; exit 1; fi; fi
 
 # Other readers, and sets of samples, against which our readers are held.
-OUTSIDE := xlsx2csv python3-openpyxl node-csv-spectrum
+OUTSIDE := xlsx2csv python3-openpyxl node-csv-spectrum python3-stdnum
 outside: ## install other readers that tests compare with, where it may
 	@if ! dpkg -s $(OUTSIDE) >/dev/null 2>&1; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
