@@ -17,9 +17,9 @@ import (
 	"thawline/internal/store"
 )
 
-// markedCopy marks a copy of the demo's records by another policy, the whole
-// way that a hospital would, and returns the marks by episode_id.
-func markedCopy(t *testing.T, policyText string) map[string]string {
+// markedSite marks a copy of the demo's records by another policy, the whole
+// way that a hospital would, and returns its site file.
+func markedSite(t *testing.T, policyText string) string {
 	t.Helper()
 	first, second := filepath.Dir(demoSite(t)), t.TempDir()
 	if err := os.CopyFS(filepath.Join(second, "store"), os.DirFS(filepath.Join(first, "store"))); err != nil {
@@ -29,8 +29,14 @@ func markedCopy(t *testing.T, policyText string) map[string]string {
 	writeText(t, filepath.Join(second, "policy.yaml"), policyText)
 	copied := filepath.Join(second, "site.yaml")
 	ask(t, "mark", "--site", copied)
+	return copied
+}
+
+// markedCopy is the marks of markedSite by episode_id.
+func markedCopy(t *testing.T, policyText string) map[string]string {
+	t.Helper()
 	marks := map[string]string{}
-	for _, row := range table(t, copied, "SELECT episode_id, mark FROM episodes") {
+	for _, row := range table(t, markedSite(t, policyText), "SELECT episode_id, mark FROM episodes") {
 		marks[row["episode_id"]] = row["mark"]
 	}
 	return marks
@@ -179,6 +185,80 @@ func TestCompareRefuses(t *testing.T) {
 			code := run(context.Background(), append([]string{"compare", "--site", siteFile}, c.args...), &out, &errOut)
 			if code != exitWrong || !strings.Contains(errOut.String(), c.want) || out.Len() > 0 {
 				t.Errorf("exit %d, says %q %q; wanted exit %d and %q", code, out.String(), errOut.String(), exitWrong, c.want)
+			}
+		})
+	}
+}
+
+// TestOtherMarksAreWhatCompareSays holds the table other_marks against a whole
+// judging of the store for every value that is tried: under the demo's policy,
+// and under one whose values change on a date and leave no room for one of them.
+func TestOtherMarksAreWhatCompareSays(t *testing.T) {
+	ctx := context.Background()
+	policyText := readFile(t, filepath.Join(filepath.Dir(demoSite(t)), "policy.yaml"))
+	for _, c := range []struct{ name, policy string }{
+		{"the demo's policy", policyText},
+		{"values that change on a date", policyText + "over_bleeding: [{value: 1.8}, {from: 2026-03-01, value: 1.6}]\ndose_low: [{value: 10}, {from: 2026-01-01, value: 12}]\ndose_high: 15\nfull_dose_units: 5\n"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			siteFile := markedSite(t, c.policy)
+			key := demoKey(t, siteFile)
+			told := map[string]map[string]string{}
+			for _, row := range table(t, siteFile, "SELECT value || ' ' || setting AS tried, episode_id, mark FROM other_marks") {
+				if told[row["tried"]] == nil {
+					told[row["tried"]] = map[string]string{}
+				}
+				told[row["tried"]][audit.Pseudonym(key, audit.EpisodeKind, row["episode_id"])] = row["mark"]
+			}
+			hospital, err := site.Load(siteFile)
+			if err != nil {
+				t.Fatal(err)
+			}
+			own, err := policy.Load(hospital.Policy)
+			if err != nil {
+				t.Fatal(err)
+			}
+			st, err := store.Open(hospital.Store, false)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer st.Close()
+			tried, err := policy.OtherValues()
+			if err != nil {
+				t.Fatal(err)
+			}
+			moved, refused := 0, 0
+			for _, one := range tried {
+				name := fmt.Sprintf("%s %.1f", one.Column, one.Setting)
+				other, err := own.With(one.Column, one.Setting)
+				if err != nil {
+					refused++
+					if len(told[name]) > 0 {
+						t.Errorf("%s: the policy does not allow it, and %d marks stand under it", name, len(told[name]))
+					}
+					continue
+				}
+				if setting, always := own.Always(one.Column); always && setting == one.Setting {
+					if len(told[name]) > 0 {
+						t.Errorf("%s is the site's own value, and %d marks differ", name, len(told[name]))
+					}
+					continue
+				}
+				wanted, err := audit.Compare(ctx, st, hospital, own, other)
+				if err != nil {
+					t.Fatal(err)
+				}
+				marks := map[string]string{}
+				for _, change := range wanted.Changes {
+					marks[change.Episode] = change.To
+				}
+				moved += len(marks)
+				if !maps.Equal(told[name], marks) {
+					t.Errorf("%s: other_marks has %d episodes, compare %d, or other marks for them", name, len(told[name]), len(marks))
+				}
+			}
+			if moved < 100 || (refused == 1) != strings.Contains(c.policy, "dose_high") {
+				t.Errorf("%d marks move, %d values are refused: the test proves little", moved, refused)
 			}
 		})
 	}

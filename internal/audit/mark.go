@@ -23,7 +23,7 @@ import (
 
 // markVersion names what Go does to the layer audit beside the queries. Change
 // it when the same records, policy and queries would give other files.
-const markVersion = "audit 1"
+const markVersion = "audit 2"
 
 // Summary is what Mark made, in counts.
 type Summary struct {
@@ -158,6 +158,13 @@ func markFrom(st *store.Store, at clock, given Given) (string, error) {
 		}
 		fmt.Fprintf(h, "%s\x00", Fingerprint(all))
 	}
+	others, err := policy.OtherValues()
+	if err != nil {
+		return "", err
+	}
+	for _, other := range others {
+		fmt.Fprintf(h, "%s %v\x00", other.Column, other.Setting)
+	}
 	for _, rule := range given.Local {
 		fmt.Fprintf(h, "%s\x00%s\x00", rule.Name, rule.SQL)
 	}
@@ -183,6 +190,8 @@ var auditOrder = map[*contract.Table]string{
 	contract.Weights:  "patient_id, measured_at, \"method\" NULLS FIRST",
 	contract.Findings: "finding, key, numbers",
 	contract.RulesRun: "finding",
+
+	contract.OtherMarks: "\"value\", setting, episode_id",
 }
 
 // auditWriter stages the files of the layer audit in dir.

@@ -30,7 +30,7 @@ type Given struct {
 
 // MarkTables makes the audit tables in an engine that already holds the current
 // tables, the macros and the hospital's clock: episodes, units, bags, evidence,
-// suspect_weights, findings and rules_run. Their rows stand in no order.
+// suspect_weights, findings, rules_run and other_marks. Their rows stand in no order.
 func MarkTables(ctx context.Context, e *engine.Engine, given Given) error {
 	return markTables(ctx, e, given)
 }
@@ -54,7 +54,11 @@ func markTables(ctx context.Context, e *engine.Engine, given Given, more ...step
 	if err != nil {
 		return err
 	}
-	if err := runSteps(ctx, e, slices.Concat(querySteps(ordered, markViews...), rules, more)); err != nil {
+	others, err := otherMarksStep(ordered, given.Policy)
+	if err != nil {
+		return err
+	}
+	if err := runSteps(ctx, e, slices.Concat(querySteps(ordered, markViews...), rules, []step{others}, more)); err != nil {
 		return err
 	}
 	for _, rule := range given.Local {

@@ -10,6 +10,7 @@ import (
 	"github.com/go-echarts/go-echarts/v2/opts"
 
 	"thawline/internal/figure"
+	"thawline/internal/stat"
 )
 
 // Look is what a drawing needs beside the figure.
@@ -25,6 +26,8 @@ type Look struct {
 	Limits *figure.Limits
 	// Funnel holds the funnel plot's limits.
 	Funnel *figure.Funnel
+	// Intervals holds the interval of the share of each row of the figure.
+	Intervals []stat.Interval
 	// Interventions are months with a name, marked on charts by month.
 	Interventions []figure.Intervention
 	// Format writes the numbers.
@@ -75,6 +78,8 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 		option, err = lines(f, p, look)
 	case "rows":
 		option, tall, err = rows(f, p, look)
+	case "shares":
+		option, tall, err = shares(f, p, look)
 	default:
 		err = fmt.Errorf("no drawing for a chart of kind %q", p.Chart)
 	}

@@ -198,6 +198,22 @@ var RulesRun = &Table{
 	},
 }
 
+// OtherMarks holds the marks that another value of the policy would give, where
+// they differ.
+var OtherMarks = &Table{
+	Name: "other_marks",
+	Doc:  "Marks that differ where one value of the policy is another one, on all dates; every episode that is not here keeps its mark.",
+	Row:  "another value, and an episode whose mark it changes",
+	Key:  []string{"value", "setting", "episode_id"},
+	Columns: []Column{
+		{Name: "value", Kind: Text, Required: true, Doc: "the policy value that is another one (dose_low, over_bleeding)"},
+		{Name: "setting", Kind: Real, Required: true, Doc: "what it is set to, in the unit of the policy"},
+		{Name: "episode_id", Kind: Text, Required: true, Identifies: true, Doc: "episode, as in episodes"},
+		{Name: "mark", Kind: Text, Required: true, Codes: Marks, Doc: "its mark then"},
+		{Name: "mark_row", Kind: Int, Required: true, Doc: "row of the decision table that gives it, 1-based"},
+	},
+}
+
 // PackMarks holds what a pack said: the mark of every episode of the months
 // that it showed. It lies beside the pack, for the next one to compare with.
 var PackMarks = &Table{

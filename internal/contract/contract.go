@@ -126,7 +126,7 @@ func Feeds() []*Table {
 
 // Audit lists the tables that marking makes, in the order they are made.
 func Audit() []*Table {
-	return []*Table{Episodes, Units, Bags, Evidence, Findings, RulesRun, Weights}
+	return []*Table{Episodes, Units, Bags, Evidence, Findings, RulesRun, Weights, OtherMarks}
 }
 
 // Tables lists every stored table: feeds, when they were kept, problems, those

@@ -2,6 +2,7 @@ package figure
 
 import (
 	"math"
+	"slices"
 
 	"thawline/internal/stat"
 )
@@ -148,6 +149,29 @@ func (f *Figure) AddRate(n, of string, per float64, title string) {
 		}
 		f.Rows[r] = append(row, cell)
 	}
+}
+
+// AddIntervals adds, after the share of n in of, a column with its 95 % interval
+// in words, and returns the intervals; of a row without one both ends are NaN.
+func (f *Figure) AddIntervals(n, of string, format Format) []stat.Interval {
+	a, b := f.Index(n), f.Index(of)
+	after := 1 + max(b, slices.IndexFunc(f.Points, func(c Column) bool { return slices.Equal(c.From, []string{n, of}) }))
+	d := *f.Definition
+	d.Points = slices.Insert(slices.Clone(d.Points), after, Column{Name: "interval", Kind: Label, Title: format.Say("interval_95")})
+	f.Definition = &d
+	all := make([]stat.Interval, len(f.Rows))
+	for r, row := range f.Rows {
+		x, okX := row[a].Value.(int64)
+		y, okY := row[b].Value.(int64)
+		cell := Cell{Hidden: row[a].Hidden || row[b].Hidden}
+		all[r] = stat.Interval{Low: math.NaN(), High: math.NaN()}
+		if okX && okY && y > 0 {
+			all[r] = stat.Wilson(int(x), int(y))
+			cell.Value = format.interval(all[r])
+		}
+		f.Rows[r] = slices.Insert(row, after, cell)
+	}
+	return all
 }
 
 // Rate is the answer's rate of n for each per of of, with its exact 95 %

@@ -54,6 +54,8 @@ type Panel struct {
 	XTitle string `yaml:"x_title"`
 	// Band names two policy values between which the axis is shaded.
 	Band []string `yaml:"band"`
+	// Note stands under the figure, with {name} for values of the answer.
+	Note string `yaml:"note"`
 	// Beside names what published audits measured, with year and country.
 	Beside string `yaml:"beside"`
 }
@@ -62,7 +64,7 @@ type Panel struct {
 var pages = []string{"answer", "trust", "decisions", "judged"}
 
 // Charts lists the kinds of chart.
-var Charts = []string{"control", "rate", "stacked", "bars", "histogram", "funnel", "effect", "quartiles", "lines", "rows", "between", "before_after", "table"}
+var Charts = []string{"control", "rate", "stacked", "bars", "histogram", "funnel", "effect", "quartiles", "lines", "rows", "between", "before_after", "shares", "table"}
 
 // LoadDashboard reads a dashboard strictly and checks it against the figures:
 // every fault is told, with its place.
@@ -118,7 +120,7 @@ func (p *Panel) check(place string, figures map[string]*Definition) error {
 			errs = append(errs, fmt.Errorf("%s: figure %s has no points column %q", place, p.Figure, name))
 		}
 	}
-	for _, says := range []string{p.Says, p.SaysNone} {
+	for _, says := range []string{p.Says, p.SaysNone, p.Note} {
 		for _, name := range Holes(says) {
 			known := slices.Contains([]string{"share", "rate", "interval", "period", "span"}, name) || p.Chart == "before_after" && slices.Contains(beforeAfterValues, name)
 			if !known && !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name }) {

@@ -68,6 +68,13 @@ type Definition struct {
 	// Foremost says that the pack is read for this figure's share: in sight of
 	// one another its counts are the last to be hidden.
 	Foremost bool
+	// Least says that its counts are the first to be hidden, before those of any
+	// other figure.
+	Least bool
+	// Steps is a label of the points by which rows are steps of one ladder: those
+	// that are alike in it before the sign =. The difference of a count between
+	// two steps is itself a count of episodes, and must not be small.
+	Steps string
 
 	points, answer string
 	means          []meaning
@@ -88,6 +95,8 @@ var (
 //	--            share: share of judged, appropriate; Share appropriate
 //	-- answer:    n: count; Appropriate
 //	-- means:     judged: month, mark appropriate|under-dosed (see parseMeans; optional)
+//	-- hidden:    last, or first (of all figures; optional)
+//	-- steps:     tried (rows of one ladder; see Definition.Steps; optional)
 //	-- adds up:   no (only where neither rows nor columns add up to a total)
 //	-- not known: what is left out
 //
@@ -122,7 +131,7 @@ func Parse(file, text string) (*Definition, error) {
 			continue
 		}
 		rest := strings.TrimSpace(body)
-		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "means", "adds up", "hidden", "not known"}, word) && strings.HasPrefix(body, " "+word) {
+		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "means", "adds up", "hidden", "steps", "not known"}, word) && strings.HasPrefix(body, " "+word) {
 			if seen[word] {
 				return nil, fault("header line %q stands twice", word)
 			}
@@ -158,14 +167,16 @@ func Parse(file, text string) (*Definition, error) {
 			}
 			d.Apart = true
 		case "hidden":
-			if rest != "last" {
-				return nil, fault("hidden is %q, wanted \"last\" or no such line", rest)
+			if rest != "last" && rest != "first" {
+				return nil, fault("hidden is %q, wanted \"last\", \"first\" or no such line", rest)
 			}
-			d.Foremost = true
+			d.Foremost, d.Least = rest == "last", rest == "first"
+		case "steps":
+			d.Steps = rest
 		case "not known":
 			d.NotKnown = strings.TrimSpace(d.NotKnown + " " + rest)
 		default:
-			return nil, fault("a header line that begins with none of reads, points, answer, means, adds up, hidden, not known")
+			return nil, fault("a header line that begins with none of reads, points, answer, means, adds up, hidden, steps, not known")
 		}
 	}
 	for _, word := range []string{"reads", "points", "answer"} {
@@ -181,6 +192,9 @@ func Parse(file, text string) (*Definition, error) {
 				}
 			}
 		}
+	}
+	if d.Steps != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == d.Steps && c.Kind == Label }) {
+		return nil, fmt.Errorf("%s: steps go by %q, which is no label of the points", file, d.Steps)
 	}
 	if err := d.checkMeans(); err != nil {
 		return nil, err

@@ -23,7 +23,7 @@ type meaning struct {
 	in []condition
 	// by are columns of episodes whose value is that of the row's column of the
 	// same name.
-	by []string
+	by []attribute
 	// inRows says that only all rows together count this.
 	inRows bool
 	// sumOf, of an answer, are points columns that it is the sum of, over all rows.
@@ -31,9 +31,36 @@ type meaning struct {
 }
 
 type condition struct {
-	column string
+	of     attribute
 	not    bool
 	values []string
+}
+
+// attribute is a column of episodes; or, where it is written column@key, of
+// judged_again, in which an episode has a row for each value of the policy that
+// is tried: the one that the row's label key names (column@tried), or one that
+// is always the same (column@dose_low=12).
+type attribute struct{ column, key string }
+
+var attributeForm = regexp.MustCompile(`^([a-z][a-z0-9_]*)(?:@([a-z][a-z0-9_]*(?:=[0-9.]+)?))?$`)
+
+func parseAttribute(text string) (a attribute, ok bool) {
+	m := attributeForm.FindStringSubmatch(text)
+	if m == nil {
+		return a, false
+	}
+	return attribute{m[1], m[2]}, true
+}
+
+// ofRow says that the row names the key.
+func (a attribute) ofRow() bool { return a.key != "" && !strings.Contains(a.key, "=") }
+
+// in is the attribute as a row of the figure means it.
+func (a attribute) in(f *Figure, row []Cell) attribute {
+	if a.ofRow() && row != nil {
+		a.key, _ = row[f.Index(a.key)].Value.(string)
+	}
+	return a
 }
 
 var meansForm = regexp.MustCompile(`^(answer )?([a-z0-9_]+(?: \+ [a-z0-9_]+)*): (.+)$`)
@@ -45,6 +72,8 @@ var meansForm = regexp.MustCompile(`^(answer )?([a-z0-9_]+(?: \+ [a-z0-9_]+)*): 
 //	episodes: period, by mark, by because
 //	answer of: period, mark appropriate|under-dosed, basis not circuit_prime
 //	answer n: sum of one + two
+//	changed: year, changed@tried true
+//	answer floor_12: year, changed@dose_low=12 true
 func parseMeans(text string) (meaning, error) {
 	m := meansForm.FindStringSubmatch(text)
 	if m == nil {
@@ -57,16 +86,18 @@ func parseMeans(text string) (meaning, error) {
 	}
 	for _, part := range strings.Split(m[3], ",") {
 		word, rest, _ := strings.Cut(strings.TrimSpace(part), " ")
+		of, isAttribute := parseAttribute(word)
+		by, byAttribute := parseAttribute(rest)
 		switch {
 		case rest == "" && slices.Contains([]string{"month", "period", "year", "history"}, word) && one.when == "":
 			one.when = word
-		case word == "by" && rest != "":
-			one.by = append(one.by, rest)
+		case word == "by" && byAttribute:
+			one.by = append(one.by, by)
 		case word == "in" && rest == "rows":
 			one.inRows = true
-		case nameForm.MatchString(word) && rest != "":
+		case isAttribute && rest != "":
 			rest, not := strings.CutPrefix(rest, "not ")
-			one.in = append(one.in, condition{word, not, strings.Split(rest, "|")})
+			one.in = append(one.in, condition{of, not, strings.Split(rest, "|")})
 		default:
 			return meaning{}, fmt.Errorf("%q is no condition, wanted month, period, year or history, \"COLUMN value|value\", \"COLUMN not value\", \"by COLUMN\" or \"in rows\"", strings.TrimSpace(part))
 		}
@@ -76,6 +107,9 @@ func parseMeans(text string) (meaning, error) {
 	}
 	if len(one.columns) > 1 && !one.inRows || one.answer && (one.inRows || len(one.by) > 0 || one.when == "month") {
 		return meaning{}, fmt.Errorf("%q: a sum of columns goes with \"in rows\", and an answer has no rows", text)
+	}
+	if (one.answer || one.inRows) && slices.ContainsFunc(one.attributes(), attribute.ofRow) {
+		return meaning{}, fmt.Errorf("%q: goes by what a row names, and there is no row", text)
 	}
 	return one, nil
 }
@@ -97,13 +131,31 @@ func (d *Definition) checkMeans() error {
 				return fmt.Errorf("%s: means of %s is a sum of %q, which is no count column of the points", d.Path, m.columns[0], name)
 			}
 		}
-		for _, name := range append(slices.Clone(m.by), map[bool]string{true: "month"}[m.when == "month"]) {
+		named := []string{map[bool]string{true: "month"}[m.when == "month"]}
+		for _, by := range m.by {
+			named = append(named, by.column)
+		}
+		for _, a := range m.attributes() {
+			if a.ofRow() {
+				named = append(named, a.key)
+			}
+		}
+		for _, name := range named {
 			if name != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == name && (c.Kind == Label || c.Kind == Month) }) {
 				return fmt.Errorf("%s: means of %s goes by %q, which is no label or month of the points", d.Path, strings.Join(m.columns, " + "), name)
 			}
 		}
 	}
 	return nil
+}
+
+// attributes lists what the meaning asks of an episode.
+func (m meaning) attributes() []attribute {
+	all := slices.Clone(m.by)
+	for _, c := range m.in {
+		all = append(all, c.of)
+	}
+	return all
 }
 
 // Spans are the months, YYYY-MM, that the words of meanings stand for: the
@@ -118,7 +170,7 @@ func (s Spans) first(when string) string {
 // the size of each.
 type Atoms struct {
 	spans   Spans
-	columns []string
+	columns []attribute
 	// values has a row an atom, a value a column; the first column is month.
 	values [][]string
 	sizes  []int64
@@ -126,29 +178,41 @@ type Atoms struct {
 
 // LoadAtoms asks the engine for the atoms of figures.
 func LoadAtoms(ctx context.Context, e *engine.Engine, figures []*Figure, spans Spans) (*Atoms, error) {
-	a := &Atoms{spans: spans, columns: []string{"month"}}
-	add := func(name string) {
-		if !slices.Contains(a.columns, name) {
-			a.columns = append(a.columns, name)
+	a := &Atoms{spans: spans, columns: []attribute{{column: "month"}}}
+	add := func(one attribute) {
+		if !slices.Contains(a.columns, one) {
+			a.columns = append(a.columns, one)
 		}
 	}
 	for _, f := range figures {
 		for _, m := range f.means {
-			for _, c := range m.in {
-				add(c.column)
-			}
-			for _, name := range m.by {
-				add(name)
+			for _, of := range m.attributes() {
+				if !of.ofRow() {
+					add(of)
+					continue
+				}
+				for _, row := range f.Rows {
+					add(of.in(f, row))
+				}
 			}
 		}
 	}
-	quoted := make([]string, len(a.columns))
-	for i, name := range a.columns {
-		quoted[i] = "coalesce(CAST(episodes." + engine.Name(name) + " AS VARCHAR), '')"
+	quoted, joins := make([]string, len(a.columns)), map[string]string{}
+	from := "episodes"
+	for i, of := range a.columns {
+		table := "episodes"
+		if of.key != "" {
+			if table = joins[of.key]; table == "" {
+				table = fmt.Sprintf("again_%d", len(joins))
+				joins[of.key] = table
+				from += fmt.Sprintf(" LEFT JOIN judged_again AS %[1]s ON %[1]s.episode_id = episodes.episode_id AND %[1]s.tried = %[2]s", table, engine.Quote(of.key))
+			}
+		}
+		quoted[i] = fmt.Sprintf("coalesce(CAST(%s.%s AS VARCHAR), '')", table, engine.Name(of.column))
 	}
 	first := min(spans.HistoryFrom, spans.YearFrom, spans.From)
 	_, rows, err := e.Rows(ctx, "what the figures count (their means)", fmt.Sprintf(
-		"SELECT %s, count(*) FROM episodes WHERE episodes.month BETWEEN %s AND %s GROUP BY ALL ORDER BY ALL", strings.Join(quoted, ", "), engine.Quote(first), engine.Quote(spans.To)))
+		"SELECT %s, count(*) FROM %s WHERE episodes.month BETWEEN %s AND %s GROUP BY ALL ORDER BY ALL", strings.Join(quoted, ", "), from, engine.Quote(first), engine.Quote(spans.To)))
 	if err != nil {
 		return nil, err
 	}
@@ -171,6 +235,14 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 		s, _ := row[f.Index(name)].Value.(string)
 		return s
 	}
+	place := func(of attribute) int { return slices.Index(a.columns, of.in(f, row)) }
+	inAt, byAt := make([]int, len(m.in)), make([]int, len(m.by))
+	for i, c := range m.in {
+		inAt[i] = place(c.of)
+	}
+	for i, by := range m.by {
+		byAt[i] = place(by)
+	}
 	var list []int
 	for i, values := range a.values {
 		month := values[0]
@@ -182,11 +254,11 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 		} else {
 			ok = ok && month >= a.spans.first(m.when)
 		}
-		for _, c := range m.in {
-			ok = ok && slices.Contains(c.values, values[slices.Index(a.columns, c.column)]) != c.not
+		for j, c := range m.in {
+			ok = ok && slices.Contains(c.values, values[inAt[j]]) != c.not
 		}
-		for _, name := range m.by {
-			ok = ok && row != nil && values[slices.Index(a.columns, name)] == label(name)
+		for j, by := range m.by {
+			ok = ok && row != nil && values[byAt[j]] == label(by.column)
 		}
 		if ok {
 			list = append(list, i)

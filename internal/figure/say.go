@@ -90,6 +90,15 @@ func (f Format) Number(x float64, decimals int) string {
 	return s
 }
 
+// Fixed writes a number to just so many decimals.
+func (f Format) Fixed(x float64, decimals int) string {
+	s := strconv.FormatFloat(x, 'f', decimals, 64)
+	if f.Comma {
+		s = strings.Replace(s, ".", ",", 1)
+	}
+	return s
+}
+
 // Percent writes a fraction of one: 0.417 is 42 %.
 func (f Format) Percent(x float64) string {
 	if p := x * 100; p > 0 && p < 10 {
@@ -158,6 +167,11 @@ func (f *Figure) Say(p Panel, format Format, when When) string {
 		return f.fill(p, p.SaysNone, format, when)
 	}
 	return f.fill(p, p.Says, format, when)
+}
+
+// Note fills a panel's note from the figure's answer.
+func (f *Figure) Note(p Panel, format Format, when When) string {
+	return f.fill(p, p.Note, format, when)
 }
 
 func (f *Figure) has(name string) bool { _, ok := f.Values[name]; return ok }
@@ -230,8 +244,12 @@ func (f *Figure) Interval(format Format) string {
 	if !hasN || !hasOf || of == 0 || n > of {
 		return ""
 	}
-	i := stat.Wilson(int(n), int(of))
-	return format.Range(format.Percent(i.Low), format.Percent(i.High))
+	return format.interval(stat.Wilson(int(n), int(of)))
+}
+
+// interval writes an interval of shares.
+func (f Format) interval(i stat.Interval) string {
+	return f.Range(f.Percent(i.Low), f.Percent(i.High))
 }
 
 // RateInterval is the 95 % interval of a panel's rate in words, empty where there

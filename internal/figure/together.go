@@ -3,6 +3,7 @@ package figure
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // Together discloses all figures of a pack at once. Each is masked by itself
@@ -59,6 +60,10 @@ func (s *shown) turn() int {
 		return 0
 	case s.figure.Foremost && !s.answer():
 		return 1
+	case s.figure.Least && s.answer():
+		return 4
+	case s.figure.Least:
+		return 5
 	case s.answer():
 		return 2
 	}
@@ -87,6 +92,9 @@ type equations struct {
 	sums []vector
 	// guarded are the vectors that must not be worked out.
 	guarded []vector
+	// steps are those of them that no cell shows: small differences between the
+	// steps of a ladder.
+	steps []*shown
 }
 
 // Equation is what one count of a pack says to a reader who adds and subtracts:
@@ -122,6 +130,9 @@ func Equations(figures []*Figure, atoms *Atoms, small int64) []Equation {
 			name = fmt.Sprintf("%s row %d %s", c.figure.Name, c.row+1, c.column)
 		}
 		all = append(all, Equation{name, c.value, c.value > 0 && c.value < small, whole(c.at)})
+	}
+	for _, c := range q.steps {
+		all = append(all, Equation{fmt.Sprintf("%s row %d %s", c.figure.Name, c.row+1, c.column), c.value, true, whole(c.at)})
 	}
 	for _, sum := range q.sums {
 		all = append(all, Equation{Of: whole(sum)})
@@ -208,6 +219,7 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 				}
 			}
 		}
+		q.addSteps(f, cells, small)
 		for _, m := range f.means {
 			if !m.inRows {
 				continue
@@ -245,6 +257,34 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 		}
 	}
 	return q
+}
+
+// addSteps guards the small differences between the steps of each ladder.
+func (q *equations) addSteps(f *Figure, cells map[[2]int]vector, small int64) {
+	if f.Steps == "" {
+		return
+	}
+	ladder := func(r int) string {
+		label, _ := f.Rows[r][f.Index(f.Steps)].Value.(string)
+		name, _, _ := strings.Cut(label, "=")
+		return name
+	}
+	for r := range f.Rows {
+		for other := range r {
+			if ladder(r) != ladder(other) {
+				continue
+			}
+			for _, c := range countColumns(f.Points) {
+				x, okX := f.Rows[r][c].Value.(int64)
+				y, okY := f.Rows[other][c].Value.(int64)
+				if between := max(x-y, y-x); okX && okY && between > 0 && between < small {
+					at := cells[[2]int{r, c}].less(cells[[2]int{other, c}])
+					q.guarded = append(q.guarded, at)
+					q.steps = append(q.steps, &shown{figure: f, row: r, column: fmt.Sprintf("%s less row %d", f.Points[c].Name, other+1), value: between, at: at})
+				}
+			}
+		}
+	}
 }
 
 // total is the sum of some columns over all rows.

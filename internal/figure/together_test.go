@@ -77,8 +77,9 @@ func exposed(before, after []Equation) []string {
 	return names
 }
 
-// hospital makes a table of invented episodes and four figures over it that
-// share numbers: marks by month, the share of good ones, reasons, and places.
+// hospital makes a table of invented episodes and five figures over it that
+// share numbers: marks by month, the share of good ones, reasons, places, and steps
+// of two ladders.
 func hospital(t *testing.T, e *engine.Engine, seed uint64, episodes int) ([]*Figure, *Atoms) {
 	t.Helper()
 	ctx := context.Background()
@@ -88,7 +89,13 @@ func hospital(t *testing.T, e *engine.Engine, seed uint64, episodes int) ([]*Fig
 		mark := []string{"good", "good", "good", "poor", "poor", "bad"}[r.IntN(6)]
 		rows = append(rows, fmt.Sprintf("(%d, '2026-0%d', '%s', '%s because %d', 'ward %d')", i, 1+r.IntN(3), mark, mark, r.IntN(3), r.IntN(4)))
 	}
-	if err := e.Exec(ctx, "invented", "CREATE OR REPLACE TABLE episodes AS SELECT * FROM (VALUES "+strings.Join(rows, ", ")+") AS v(id, month, mark, because, place)"); err != nil {
+	if err := e.Exec(ctx, "invented", "CREATE OR REPLACE TABLE episodes AS SELECT * FROM (VALUES "+strings.Join(rows, ", ")+") AS v(episode_id, month, mark, because, place)"); err != nil {
+		t.Fatal(err)
+	}
+	// Each step takes some of the good ones, the second those of the first too.
+	if err := e.Exec(ctx, "invented", `CREATE OR REPLACE TABLE judged_again AS
+SELECT tried, episode_id, CASE WHEN mark = 'good' AND (episode_id * 7919) % 100 < taken THEN 'poor' ELSE mark END AS new_mark
+FROM episodes, (VALUES ('floor=1', 0), ('floor=2', 10), ('floor=3', 18), ('limit=1', 0), ('limit=2', 25)) AS v(tried, taken)`); err != nil {
 		t.Fatal(err)
 	}
 	var figures []*Figure
@@ -135,6 +142,19 @@ SELECT count(*) FILTER (mark = 'good') AS n, count(*) FILTER (mark <> 'bad') AS 
 SELECT because, count(*) AS episodes FROM episodes WHERE month = '2026-03' GROUP BY because ORDER BY because
 -- answer
 SELECT count(*) AS of FROM episodes WHERE month = '2026-03'`,
+		"steps": `-- steps: What if?
+--
+-- reads:     judged_again
+-- points:    tried: label; Tried
+--            good: count; Good
+-- answer:    second: count; Good at the second step
+-- means:     good: history, new_mark@tried good
+--            answer second: history, new_mark@floor=2 good
+-- steps:     tried
+-- adds up:   no
+SELECT tried, count(*) FILTER (new_mark = 'good') AS good FROM judged_again GROUP BY tried ORDER BY tried
+-- answer
+SELECT max(points.good) FILTER (points.tried = 'floor=2') AS second FROM points`,
 		"places": `-- places: What?
 --
 -- reads:     episodes
@@ -185,7 +205,7 @@ func TestNobodyWorksOutAHiddenCount(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer e.Close()
-	alone, hidden, counts := 0, 0, 0
+	alone, hidden, counts, steps := 0, 0, 0, 0
 	for seed := range uint64(60) {
 		episodes := 15 + int(seed)*4
 		figures, atoms := hospital(t, e, seed, episodes)
@@ -202,11 +222,19 @@ func TestNobodyWorksOutAHiddenCount(t *testing.T) {
 		if found := exposed(before, after); len(found) > 0 {
 			t.Errorf("seed %d: worked out from the pack: %v", seed, found)
 		}
+		for _, equation := range before {
+			if strings.Contains(equation.Count, "less row") {
+				steps++
+			}
+		}
 		counts += len(before)
 		hidden += len(before) - len(after)
 	}
 	if alone == 0 {
 		t.Error("figures disclosed one by one gave nothing away: the test proves nothing")
+	}
+	if steps < 20 {
+		t.Errorf("%d small differences between steps: the test proves little", steps)
 	}
 	// Hiding everything would pass too.
 	if hidden*3 > counts {
@@ -255,14 +283,16 @@ func TestFaultsOfMeans(t *testing.T) {
 		t.Fatal(err)
 	}
 	for wanted, line := range map[string]string{
-		"a.sql:7: \"n\" is no meaning":                             "n",
-		"a.sql:7: \"n: mark good\" names no time":                  "n: mark good",
-		"a.sql:7: \"Mark\" is no condition":                        "n: month, Mark",
-		"a.sql:7: \"n + m: month\": a sum of columns":              "n + m: month",
-		"a.sql:7: \"answer n: month\": a sum of columns":           "answer n: month",
-		"a.sql: means tells of \"q\", which is no count":           "q: month",
-		"a.sql: means of n goes by \"because\"":                    "n: period, by because",
-		"a.sql: means of n is a sum of \"q\", which is no count c": "answer n: sum of q",
+		"a.sql:7: \"n\" is no meaning":                              "n",
+		"a.sql:7: \"n: mark good\" names no time":                   "n: mark good",
+		"a.sql:7: \"Mark\" is no condition":                         "n: month, Mark",
+		"a.sql:7: \"answer n: period, mark@tried good\": goes by w": "answer n: period, mark@tried good",
+		"a.sql: means of n goes by \"tried\"":                       "n: period, mark@tried good",
+		"a.sql:7: \"n + m: month\": a sum of columns":               "n + m: month",
+		"a.sql:7: \"answer n: month\": a sum of columns":            "answer n: month",
+		"a.sql: means tells of \"q\", which is no count":            "q: month",
+		"a.sql: means of n goes by \"because\"":                     "n: period, by because",
+		"a.sql: means of n is a sum of \"q\", which is no count c":  "answer n: sum of q",
 	} {
 		text := strings.Replace(strings.Replace(good, "n: month, mark good|poor", line, 1), "--            answer n: period\n", "", 1)
 		if _, err := Parse("a.sql", text); err == nil || !strings.Contains(err.Error(), wanted) {

@@ -113,6 +113,9 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if len(in.files[contract.Episodes.Name]) == 0 {
 		return Paths{}, fmt.Errorf("the store holds no marks: run thawline mark first")
 	}
+	if len(in.files[contract.OtherMarks.Name]) == 0 {
+		return Paths{}, fmt.Errorf("the marks of the store were made by an older program, which did not judge by other values: run thawline mark, which makes them anew")
+	}
 	e, err := engine.Open(ctx, engine.Options{})
 	if err != nil {
 		return Paths{}, err

@@ -77,6 +77,10 @@ SELECT episode_id, patient_id, strftime(t0, '%Y-%m') AS month, 1 AS weekday, hou
         WHEN r(i, 8) BETWEEN 450 AND 799 THEN 'non-bleeding' WHEN r(i, 8) >= 940 THEN 'undetermined' WHEN inr <= 1.5 THEN 'unsupported' WHEN units * 260.0 / weight < 9.5 THEN 'under-dosed' ELSE 'appropriate' END AS mark,
     1 AS mark_row, '' AS because, '' AS mark_recorded, 'abc' AS policy_hash
 FROM base;
+INSERT INTO other_marks BY NAME
+SELECT 'dose_low' AS value, setting, episode_id, 'under-dosed' AS mark, 15 AS mark_row FROM episodes, (VALUES (12.0), (15.0)) AS s(setting) WHERE mark = 'appropriate' AND dose < setting - 0.5
+UNION ALL SELECT 'over_bleeding', setting, episode_id, 'unsupported', 17 FROM episodes, (VALUES (1.8), (2.0)) AS s(setting)
+    WHERE mark IN ('appropriate', 'under-dosed') AND coalesce(inr_before, 9) <= setting;
 UPDATE episodes SET because = 'invented reason for ' || mark, mark_recorded = mark;`)
 	must("units", `INSERT INTO units BY NAME
 SELECT episode_id || '/' || u AS bag, 'U' || i || u AS unit_no, 'FP1' AS product_code, patient_id, t0 AS issued_at, episode_id,

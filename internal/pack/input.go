@@ -71,8 +71,8 @@ const historyMonths = 24
 
 // load gives the engine the tables that figures read: the audit tables, the
 // feeds of the layer current, macros and the hospital's clock, policy, period,
-// months, readings_summary, last_pack, last_marks, reviewed, site_storage, and the
-// tables of queries/5-shared.
+// months, readings_summary, last_pack, last_marks, reviewed, site_storage,
+// tried_values, and the tables of queries/5-shared.
 func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	if err := in.loadTables(ctx, e); err != nil {
 		return err
@@ -157,6 +157,9 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 		return err
 	}
 	if err := in.loadRules(ctx, e); err != nil {
+		return err
+	}
+	if err := in.loadTried(ctx, e); err != nil {
 		return err
 	}
 	return runShared(ctx, e)

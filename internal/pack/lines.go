@@ -21,6 +21,8 @@ func (fs *figures) lines(p figure.Panel, f *figure.Figure, look *chart.Look, out
 	case "control":
 		look.Limits = f.Control(p.Y[0], p.Y[1], 0, int(baseline), int(run), in.format)
 		fs.limits(p, f, look.Limits, out, int(baseline))
+	case "shares":
+		look.Intervals = f.AddIntervals(p.Y[0], p.Y[1], in.format)
 	case "between":
 		if look.Limits = f.Between(p.Y[0], int(run), in.format); look.Limits == nil {
 			out.TooFew = in.w("between_too_few")

@@ -128,6 +128,9 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 			out.Notes = append(out.Notes, in.w("shaded", in.format.Number(look.Band[0], 2), in.format.Number(look.Band[1], 2)))
 		}
 	}
+	if p.Note != "" {
+		out.Notes = append(out.Notes, f.Note(p, in.format, figure.When{Period: in.period(), Span: in.span()}))
+	}
 	fs.lines(p, f, &look, &out)
 	if p.Chart != "before_after" {
 		// That chart only looks again at a figure that has a panel of its own.
