@@ -75,6 +75,10 @@ func TestDrawingDoesNotDependOnThoseBesideIt(t *testing.T) {
 		p.Chart, p.Unit = kind, kind
 		jobs = append(jobs, job{f, p})
 	}
+	// Many series: each has a pattern of its own.
+	f, p := bar("many")
+	p.Chart, p.Y = "stacked", []string{"n", "n", "n", "n", "n", "n", "n"}
+	jobs = append(jobs, job{f, p})
 	alone := make([]string, len(jobs))
 	for i, j := range jobs {
 		var err error
@@ -83,12 +87,22 @@ func TestDrawingDoesNotDependOnThoseBesideIt(t *testing.T) {
 		}
 	}
 	r := drawn(t)
+	// One machine after the other, in turning order, each having drawn others.
+	for n := range 3 * len(jobs) {
+		i := (n*2 + n/len(jobs)) % len(jobs)
+		if svg, err := r.Draw(jobs[i].f, jobs[i].p, Look{ID: "x"}); err != nil || svg != alone[i] {
+			t.Errorf("drawing %d of kind %s differs from the one alone (%v)", n, jobs[i].p.Chart, err)
+		}
+	}
+	if len(r.idle) != 1 {
+		t.Errorf("%d machines for drawings one after the other, want 1", len(r.idle))
+	}
 	var wait sync.WaitGroup
 	for n := range 8 {
 		wait.Add(1)
 		go func() {
 			defer wait.Done()
-			i := n * 5 % len(jobs)
+			i := n * 3 % len(jobs)
 			svg, err := r.Draw(jobs[i].f, jobs[i].p, Look{ID: "x"})
 			if err != nil || svg != alone[i] {
 				t.Errorf("drawing %d of kind %s differs from the one alone (%v)", n, jobs[i].p.Chart, err)

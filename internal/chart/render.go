@@ -13,6 +13,7 @@ import (
 	"os"
 	"regexp"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/dop251/goja"
@@ -34,12 +35,23 @@ const limit = 20 * time.Second
 var ErrNoLibrary = errors.New("the chart library is not in this program: run `make assets` and build again, or name a file echarts.min.js of version 5.6.0 in THAWLINE_ECHARTS")
 
 // Renderer draws charts. It is safe for concurrent use: each drawing has a
-// machine for itself.
+// machine for itself while it lasts.
 type Renderer struct {
 	// compiled is closed once program, or fault, is there.
 	compiled chan struct{}
 	program  *goja.Program
 	fault    error
+
+	mutex sync.Mutex
+	// idle holds machines that have drawn and may draw again.
+	idle []*machine
+}
+
+// machine is an interpreter into which the library is loaded. A warm one draws
+// in a third of the time.
+type machine struct {
+	vm   *goja.Runtime
+	draw goja.Callable
 }
 
 // New loads and checks the chart library, and compiles it while the caller goes
@@ -85,35 +97,57 @@ const draw = `
     return svg;
 })`
 
-// A fresh machine a drawing: within one, identifiers count up and patterns are
-// dealt on, and the bytes of a drawing would depend on those before it.
+// machine gives one that is idle, or a new one.
+func (r *Renderer) machine() (*machine, error) {
+	<-r.compiled
+	if r.fault != nil {
+		return nil, r.fault
+	}
+	r.mutex.Lock()
+	if n := len(r.idle); n > 0 {
+		m := r.idle[n-1]
+		r.idle = r.idle[:n-1]
+		r.mutex.Unlock()
+		return m, nil
+	}
+	r.mutex.Unlock()
+	vm := goja.New()
+	// Where the library draws lots, for nothing that is seen, every run draws
+	// the same.
+	vm.SetRandSource(func() float64 { return 0.5 })
+	if _, err := vm.RunString(stubs); err != nil {
+		return nil, err
+	}
+	if _, err := vm.RunProgram(r.program); err != nil {
+		return nil, fmt.Errorf("start the chart library: %w", err)
+	}
+	function, err := vm.RunString(draw)
+	if err != nil {
+		return nil, err
+	}
+	call, _ := goja.AssertFunction(function)
+	return &machine{vm, call}, nil
+}
+
+// svg draws an option. The identifiers in it count on from drawing to drawing:
+// finish gives them names that do not.
 func (r *Renderer) svg(option map[string]any, width, height int) (string, error) {
 	text, err := json.Marshal(option)
 	if err != nil {
 		return "", fmt.Errorf("write the chart's option: %w", err)
 	}
-	<-r.compiled
-	if r.fault != nil {
-		return "", r.fault
-	}
-	vm := goja.New()
-	timer := time.AfterFunc(limit, func() { vm.Interrupt("the drawing took over " + limit.String()) })
-	defer timer.Stop()
-	// Where the library draws lots, for nothing that is seen, every run draws
-	// the same.
-	vm.SetRandSource(func() float64 { return 0.5 })
-	if _, err := vm.RunString(stubs); err != nil {
-		return "", err
-	}
-	if _, err := vm.RunProgram(r.program); err != nil {
-		return "", fmt.Errorf("start the chart library: %w", err)
-	}
-	function, err := vm.RunString(draw)
+	m, err := r.machine()
 	if err != nil {
 		return "", err
 	}
-	call, _ := goja.AssertFunction(function)
-	drawn, err := call(goja.Undefined(), vm.ToValue(string(text)), vm.ToValue(width), vm.ToValue(height))
+	timer := time.AfterFunc(limit, func() { m.vm.Interrupt("the drawing took over " + limit.String()) })
+	drawn, err := m.draw(goja.Undefined(), m.vm.ToValue(string(text)), m.vm.ToValue(width), m.vm.ToValue(height))
+	// A machine that failed, or was told to stop, may not be as it was.
+	if timer.Stop() && err == nil {
+		r.mutex.Lock()
+		r.idle = append(r.idle, m)
+		r.mutex.Unlock()
+	}
 	if err != nil {
 		return "", fmt.Errorf("draw: %w", err)
 	}
@@ -121,7 +155,7 @@ func (r *Renderer) svg(option map[string]any, width, height int) (string, error)
 }
 
 var (
-	ownID     = regexp.MustCompile(`\b(zr\d+-[A-Za-z0-9_-]+)`)
+	ownID     = regexp.MustCompile(`\bzr\d+-[A-Za-z0-9_-]+`)
 	forbidden = regexp.MustCompile(`(?i)<\s*(script|foreignObject|iframe|image|a|use|style|animate|set)\b|\bhref\s*=|\bon[a-z]+\s*=\s*["']|url\(\s*["']?[^#"')]|javascript:`)
 	opening   = regexp.MustCompile(`^<svg[^>]*>`)
 	classes   = regexp.MustCompile(` class="[^"]*"`)
@@ -133,8 +167,15 @@ var (
 // its own, a role, a title and a description, and nothing that acts.
 func finish(svg, id, title, description string, width, height int) (string, error) {
 	svg = styles.ReplaceAllString(svg, "")
+	names := map[string]string{}
 	svg = tags.ReplaceAllStringFunc(svg, func(tag string) string {
-		return classes.ReplaceAllString(ownID.ReplaceAllString(tag, id+"-$1"), "")
+		tag = ownID.ReplaceAllStringFunc(tag, func(old string) string {
+			if names[old] == "" {
+				names[old] = fmt.Sprintf("%s-%d", id, len(names)+1)
+			}
+			return names[old]
+		})
+		return classes.ReplaceAllString(tag, "")
 	})
 	for _, tag := range tags.FindAllString(svg, -1) {
 		if bad := forbidden.FindString(tag); bad != "" {
