@@ -265,15 +265,15 @@ func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard,
 	return bySection, nil
 }
 
-// committee builds the page's content: all panels first, since the first
-// section is made from the figures of the others.
-func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, error) {
+// committee builds the page's content but for the drawings, which go on: all
+// panels first, since the first section is made from the figures of the others.
+func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, *figures, error) {
 	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{}, atOnce: make(chan struct{}, drawsAtOnce)}
 	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.reportDate(), Version: in.version, Confidentiality: in.confidence(),
 		Cautions: in.w("cautions"), Provisional: in.provisional, CSS: template.CSS(css)}
 	run, err := in.run(ctx, e, d, defined)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	for i, s := range d.Sections {
 		one := section{ID: fmt.Sprintf("s%d", i+1), Title: s.Section, Intro: s.Intro, NotRun: s.NotRun}
@@ -284,9 +284,6 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 			one.Panels = append(one.Panels, fs.panel(wanted, run[i][j]))
 		}
 		p.Sections = append(p.Sections, one)
-	}
-	if err := fs.drawnInto(p); err != nil {
-		return nil, err
 	}
 	for i, s := range d.Sections {
 		one := &p.Sections[i]
@@ -299,11 +296,11 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 			one.Decisions = &decisions{fs.decisions(d)}
 		case "judged":
 			if one.Judged, err = in.judged(); err != nil {
-				return nil, err
+				return nil, nil, err
 			}
 		}
 	}
-	return p, nil
+	return p, fs, nil
 }
 
 // answer says the page's first words, from figures that are disclosed already.

@@ -100,14 +100,12 @@ func (in *input) pages(ctx context.Context, e *engine.Engine) (*bundle, error) {
 		return nil, err
 	}
 	css := packCSS + in.printCSS()
-	p, err := in.committee(ctx, e, dashboard, defined, drawn, css)
+	p, drawings, err := in.committee(ctx, e, dashboard, defined, drawn, css)
 	if err != nil {
 		return nil, err
 	}
 	m := &bundle{}
-	if m.committee, err = in.fill("committee", committeeText, p); err != nil {
-		return nil, err
-	}
+	// While the charts are drawn the other page is made.
 	c, err := in.cases(ctx, e)
 	if err != nil {
 		return nil, err
@@ -116,6 +114,12 @@ func (in *input) pages(ctx context.Context, e *engine.Engine) (*bundle, error) {
 	c.CSS, c.Script = template.CSS(css), template.JS(casesJS)
 	c.ScriptHash = base64.StdEncoding.EncodeToString(sum[:])
 	if m.cases, err = in.fill("cases", casesText, c); err != nil {
+		return nil, err
+	}
+	if err := drawings.drawnInto(p); err != nil {
+		return nil, err
+	}
+	if m.committee, err = in.fill("committee", committeeText, p); err != nil {
 		return nil, err
 	}
 	m.told = run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last, Inputs: in.inputs,
