@@ -132,6 +132,9 @@ func (r *Renderer) machine() (*machine, error) {
 // svg draws an option. The identifiers in it count on from drawing to drawing:
 // finish gives them names that do not.
 func (r *Renderer) svg(option map[string]any, width, height int) (string, error) {
+	// The patterns that it asks for are dealt on from drawing to drawing: each
+	// series states its own.
+	delete(option, "aria")
 	text, err := json.Marshal(option)
 	if err != nil {
 		return "", fmt.Errorf("write the chart's option: %w", err)
@@ -171,7 +174,7 @@ func finish(svg, id, title, description string, width, height int) (string, erro
 	svg = tags.ReplaceAllStringFunc(svg, func(tag string) string {
 		tag = ownID.ReplaceAllStringFunc(tag, func(old string) string {
 			if names[old] == "" {
-				names[old] = fmt.Sprintf("%s-%d", id, len(names)+1)
+				names[old] = fmt.Sprintf("%s-c%d", id, len(names)+1)
 			}
 			return names[old]
 		})
