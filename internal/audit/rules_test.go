@@ -26,12 +26,29 @@ import (
 // Cases that do not bear on each other are judged together, each rule's patients
 // and units under numbers of their own.
 func TestRules(t *testing.T) {
+	named, all := ruleHospitals(t)
+	for _, group := range together(t, all) {
+		e := caseEngine(t)
+		for _, h := range group {
+			h.fill(t, e)
+		}
+		if err := EpisodeTables(context.Background(), e, group[0].given(t)); err != nil {
+			t.Fatal(err)
+		}
+		for _, h := range group {
+			t.Run(h.name, func(t *testing.T) { ruleCase(t, e, named[h.name], h) })
+		}
+	}
+}
+
+// ruleHospitals reads the cases of every rule.
+func ruleHospitals(t *testing.T) (named map[string]*Query, all []smallHospital) {
+	t.Helper()
 	rules, err := Rules()
 	if err != nil {
 		t.Fatal(err)
 	}
-	named := map[string]*Query{}
-	var all []smallHospital
+	named = map[string]*Query{}
 	for _, rule := range rules {
 		archive, err := txtar.ParseFile(filepath.Join("testdata", "rules", rule.Name+".txtar"))
 		if err != nil {
@@ -51,18 +68,7 @@ func TestRules(t *testing.T) {
 		named[rule.Name] = rule
 		all = append(all, h)
 	}
-	for _, group := range together(t, all) {
-		e := caseEngine(t)
-		for _, h := range group {
-			h.fill(t, e)
-		}
-		if err := EpisodeTables(context.Background(), e, group[0].given(t)); err != nil {
-			t.Fatal(err)
-		}
-		for _, h := range group {
-			t.Run(h.name, func(t *testing.T) { ruleCase(t, e, named[h.name], h) })
-		}
-	}
+	return named, all
 }
 
 // smallHospital is a case: its tables as text, its settings, and what it wants.
@@ -204,39 +210,8 @@ func withDefaults(table, text string) string {
 }
 
 func ruleCase(t *testing.T, e *engine.Engine, rule *Query, h smallHospital) {
-	ctx := context.Background()
-	// Rules look at which feeds there are; episodes and marks do not.
-	given := h.given(t)
-	if err := loadGiven(ctx, e, given); err != nil {
-		t.Fatal(err)
-	}
-	want := map[string][]string{}
-	for _, line := range strings.Split(h.want, "\n") {
-		result, keys, _ := strings.Cut(line, ":")
-		want[result] = strings.Fields(keys)
-	}
-	if why := missing(rule, given); why != "" {
-		t.Fatalf("the rule is not run over its cases: %s", why)
-	}
-	if err := Run(ctx, e, []*Query{rule}); err != nil {
-		t.Fatal(err)
-	}
-	shown := "split_part(key, '|', 1)"
-	if rule.Header["of"] == "episode" {
-		shown = "(SELECT episodes.patient_id FROM episodes WHERE episodes.episode_id = key)"
-	}
-	_, rows, err := e.Rows(ctx, rule.Path, "SELECT "+shown+" AS name, result FROM "+engine.Name(rule.Name)+" ORDER BY ALL")
-	if err != nil {
-		t.Fatal(err)
-	}
-	got := map[string][]string{}
-	for _, row := range rows {
-		if name, own := strings.CutPrefix(row[0].(string), h.prefix); own {
-			got[row[1].(string)] = append(got[row[1].(string)], name)
-		}
-	}
+	got, want := ruleAnswers(t, e, rule, h)
 	for _, result := range []string{"fired", "clear", "not_known"} {
-		slices.Sort(want[result])
 		if !slices.Equal(got[result], want[result]) {
 			t.Errorf("%s: got %v, want %v", result, got[result], want[result])
 		}
