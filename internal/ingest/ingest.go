@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"slices"
 	"sort"
+	"strings"
 
 	"thawline/internal/contract"
 	"thawline/internal/site"
@@ -73,6 +74,9 @@ type run struct {
 	report   Report
 	// done and total count the bytes of all files.
 	done, total int64
+	// maps holds the hashes of the maps by which a file is to be read, by table
+	// and base name: several for a workbook of several sheets.
+	maps map[string][]string
 }
 
 // Run reads every file of every feed into st: a file that is there already
@@ -80,7 +84,7 @@ type run struct {
 // others are taken. The error joins the faults of all files; the report holds
 // the sums of those without.
 func Run(ctx context.Context, s *site.Site, st *store.Store, progress Progress) (Report, error) {
-	r := &run{site: s, store: st, progress: progress}
+	r := &run{site: s, store: st, progress: progress, maps: map[string][]string{}}
 	sources, faults := r.find()
 	seen, failed := map[string]bool{}, map[string]bool{}
 	for _, src := range sources {
@@ -116,7 +120,9 @@ func (r *run) find() (sources []source, faults []error) {
 		sum := sha256.Sum256(feed.Effective(r.site))
 		for _, path := range paths {
 			src := source{feed: feed, path: path, base: filepath.Base(path), mapHash: hex.EncodeToString(sum[:])}
-			key := feed.Table.Name + "\x00" + path
+			// Sheets of one workbook are exports of their own.
+			key := feed.Table.Name + "\x00" + path + "\x00" + strings.ToLower(strings.TrimSpace(feed.Sheet))
+			r.maps[feed.Table.Name+"\x00"+src.base] = append(r.maps[feed.Table.Name+"\x00"+src.base], src.mapHash)
 			if taken[key] {
 				faults = append(faults, configurationError{fmt.Errorf("%s:%d: files: %s is named by another feed of %s too: let one feed name it", r.site.Path, feed.Line, r.relative(path), feed.Table.Name)})
 				continue
@@ -176,7 +182,8 @@ func (r *run) take(ctx context.Context, src source) (string, error) {
 				r.add(old, true)
 				return id, nil
 			}
-			if old.SHA256 == hash {
+			// A reading by a map that another feed of these files states is no old one.
+			if old.SHA256 == hash && !slices.Contains(r.maps[old.Table+"\x00"+old.File], old.Map) {
 				retires = append(retires, old.ID)
 			}
 		}

@@ -244,3 +244,42 @@ func TestInterruptionLeavesTheStoreAsItWas(t *testing.T) {
 		t.Errorf("%d readings, error %v", len(st.Readings()), err)
 	}
 }
+
+// Two sheets of one workbook may be exports of one table: each has a reading of
+// its own, and another map of one leaves that of the other alone.
+func TestSheetsOfOneTable(t *testing.T) {
+	s := hospital(t)
+	text, err := os.ReadFile("../../testdata/workbooks/quarter.xlsx")
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := put(t, s, "quarter_2025-10-31.xlsx", string(text))
+	codes := map[string]map[string]string{"test": {"inr": "inr", "hb": "hb"}}
+	feed := site.Feed{Line: 9, Table: contract.Labs, Files: path, FileDate: regexp.MustCompile(`(\d{4}-\d{2}-\d{2})`), Codes: codes}
+	september, october := feed, feed
+	september.Sheet, october.Sheet = "September", "October"
+	s.Feeds = []site.Feed{september, october}
+	_, first, _, err := run1(t, s)
+	if err != nil || len(first) != 2 || first[0].Accepted != 40 || first[1].Accepted != 40 {
+		t.Fatalf("readings %+v, %v: want 40 rows of each sheet", first, err)
+	}
+	report, again, _, err := run1(t, s)
+	if err != nil || !cmp.Equal(first, again) || !report.Files[0].Unchanged || !report.Files[1].Unchanged {
+		t.Errorf("the same workbook again changed the store: %v", err)
+	}
+	s.Feeds[1].Units = map[string]string{"hb": "g/L"}
+	_, after, _, err := run1(t, s)
+	kept := 0
+	for _, r := range after {
+		if r.ID == first[0].ID || r.ID == first[1].ID {
+			kept++
+		}
+	}
+	if err != nil || len(after) != 2 || kept != 1 {
+		t.Errorf("%d readings, %d of them kept, %v: want the sheet of another map read anew, and the other kept", len(after), kept, err)
+	}
+	s.Feeds[1].Sheet = "september"
+	if _, _, _, err := run1(t, s); err == nil || !strings.Contains(err.Error(), "named by another feed of labs too") {
+		t.Errorf("one sheet in two feeds: %v", err)
+	}
+}

@@ -78,7 +78,7 @@ func sortedKeys[V any](m map[string]V) []string {
 
 // feed says what the group is.
 func (g *group) feed() Feed {
-	f := Feed{Files: g.files, Looks: g.look.String(), Encoding: g.options.Encoding, Delimiter: delimiterName(g.options.Delimiter), rows: g.rows, messages: g.table != nil}
+	f := Feed{Files: g.files, Looks: g.look.String(), Encoding: g.options.Encoding, Delimiter: delimiterName(g.options.Delimiter), Sheet: g.options.Sheet, rows: g.rows, messages: g.table != nil}
 	if g.best != nil {
 		f.Table, f.Sure, f.Canonical = g.best.table.Name, g.sure(), g.canonical()
 	} else {

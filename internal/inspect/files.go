@@ -133,8 +133,8 @@ func globs(feeds []Feed) {
 			f.Undecided = append(f.Undecided, fmt.Sprintf("files: its %d files lie in several folders: put them into one, or copy this feed for each", len(paths)))
 		}
 		for j := range feeds {
-			if j == i || f.messages && feeds[j].messages {
-				continue // Several feeds read one file of messages.
+			if j == i || f.messages && feeds[j].messages || f.Sheet != "" && feeds[j].Sheet != "" {
+				continue // Several feeds read one file of messages, or one workbook.
 			}
 			for _, other := range feeds[j].Files {
 				if ok, err := filepath.Match(filepath.FromSlash(f.Glob), other.Path); ok || err != nil {

@@ -55,6 +55,41 @@ func lookAt(ctx context.Context, path string, o Options, groups []*group) ([]*gr
 		return nil, unwrapped(err)
 	}
 	defer f.Close()
+	return lookInto(ctx, path, f, o, options, groups)
+}
+
+// sheets lists the sheets of a workbook among which site.yaml must choose; nil
+// for any other file. Hidden ones are not among them, unless all are.
+func sheets(path string) []string {
+	look, err := read.LookAt(path, read.Options{})
+	if err == nil || len(look.Shown) < 2 {
+		return nil
+	}
+	return look.Shown
+}
+
+// lookAtSheets looks at each sheet of a workbook as at a file of its own. Sheets
+// that are no exports are returned among the refused.
+func lookAtSheets(ctx context.Context, path string, sheets []string, o Options, groups []*group) (fresh []*group, refused []Refused) {
+	for _, sheet := range sheets {
+		options := read.Options{Sheet: sheet}
+		f, err := read.Open(path, options)
+		if err == nil {
+			var more []*group
+			more, err = lookInto(ctx, path, f, o, options, append(slices.Clone(groups), fresh...))
+			fresh = append(fresh, more...)
+			f.Close()
+		}
+		if err != nil {
+			refused = append(refused, Refused{fmt.Sprintf("%s (sheet %q)", path, sheet), reason(path, unwrapped(err))})
+		}
+	}
+	return fresh, refused
+}
+
+// lookInto finds the group of an open file among groups or makes one, and
+// profiles the file's rows.
+func lookInto(ctx context.Context, path string, f *read.File, o Options, options read.Options, groups []*group) ([]*group, error) {
 	if f.Look.Format == read.HL7 || f.Look.Format == read.FHIR {
 		return lookAtMessages(ctx, path, o, options, f.Look, groups)
 	}
@@ -65,7 +100,7 @@ func lookAt(ctx context.Context, path string, o Options, groups []*group) ([]*gr
 	if slices.ContainsFunc(names, isLikeCell) {
 		return nil, errors.New(noHeader)
 	}
-	key := fmt.Sprint(options.Encoding, "\x00", options.Delimiter, "\x00", f.Look.Format, "\x00", plain(strings.Join(names, "\x00")))
+	key := fmt.Sprint(options.Encoding, "\x00", options.Delimiter, "\x00", options.Sheet, "\x00", f.Look.Format, "\x00", plain(strings.Join(names, "\x00")))
 	g, isNew := groupOf(key, f.Look, options, names, o, groups)
 	if err := g.profile(ctx, f, path, o); err != nil {
 		return nil, unwrapped(err)

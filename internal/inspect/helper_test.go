@@ -46,3 +46,12 @@ func wantAll(t *testing.T, text string, wanted ...string) {
 		}
 	}
 }
+
+func contains(lines []string, text string) bool {
+	for _, line := range lines {
+		if strings.Contains(line, text) {
+			return true
+		}
+	}
+	return false
+}

@@ -59,6 +59,8 @@ type Feed struct {
 	// program finds it by itself.
 	Encoding  string `json:"encoding,omitempty"`
 	Delimiter string `json:"delimiter,omitempty"`
+	// Sheet is the sheet of a workbook of several, or empty.
+	Sheet string `json:"sheet,omitempty"`
 	// Table is the table that they are taken for, or empty. Sure says that no
 	// other comes near.
 	Table string `json:"table,omitempty"`
@@ -168,6 +170,14 @@ func Files(ctx context.Context, paths []string, o Options) (*Findings, error) {
 		seen[path] = true
 		if o.Progress != nil {
 			o.Progress(filepath.Base(path))
+		}
+		if several := sheets(path); several != nil {
+			fresh, refused := lookAtSheets(ctx, path, several, o, groups)
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			groups, found.Refused = append(groups, fresh...), append(found.Refused, refused...)
+			continue
 		}
 		fresh, err := lookAt(ctx, path, o, groups)
 		switch {

@@ -138,6 +138,9 @@ func (w *writer) feed(f *Feed) {
 	if f.Delimiter != "" {
 		w.noted("    delimiter: "+f.Delimiter, "only so every row has as many cells as the header")
 	}
+	if f.Sheet != "" {
+		w.noted("    sheet: "+scalar(f.Sheet), "one of several: each that is an export has a feed")
+	}
 	w.timeFormats(f)
 	w.columns(f)
 	t := contract.Find(f.Table)

@@ -78,7 +78,7 @@ func (f *File) openWorkbook(o Options) error {
 	}
 	e, err := xlsx.Open(at, size, f.source.Name(), o.Sheet)
 	if e != nil {
-		f.Look.Sheets, f.Look.Sheet = e.Sheets, e.Sheet
+		f.Look.Sheets, f.Look.Shown, f.Look.Sheet = e.Sheets, e.Shown, e.Sheet
 	}
 	f.Export = sheet{e}
 	return err

@@ -91,8 +91,10 @@ type Look struct {
 	Marked   bool
 	// Delimiter is that of delimited text.
 	Delimiter byte
-	// Sheets are the names of a workbook's sheets, Sheet that of the one read.
+	// Sheets are the names of a workbook's sheets, Shown of those that are not
+	// hidden, Sheet that of the one read.
 	Sheets []string
+	Shown  []string
 	Sheet  string
 	// Names are the names of the columns; nil where the file is blank.
 	Names []string

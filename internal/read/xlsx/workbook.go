@@ -20,6 +20,8 @@ type Export struct {
 	Header []string
 	// Sheets are the names of all worksheets, in the order of the workbook.
 	Sheets []string
+	// Shown are the names of those that are not hidden.
+	Shown []string
 	// Sheet is the name of the one that is read.
 	Sheet string
 
@@ -86,6 +88,9 @@ func Open(at io.ReaderAt, size int64, name, wanted string) (*Export, error) {
 	e := &Export{}
 	for _, s := range sheets {
 		e.Sheets = append(e.Sheets, s.name)
+		if !s.hidden {
+			e.Shown = append(e.Shown, s.name)
+		}
 	}
 	chosen, says := choose(sheets, strings.TrimSpace(wanted))
 	if says != "" {
