@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"unicode"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
@@ -30,25 +31,32 @@ type Look struct {
 	Intervals []stat.Interval
 	// Interventions are months with a name, marked on charts by month.
 	Interventions []figure.Intervention
+	// Hidden names what is drawn in the place of a value that is not shown.
+	Hidden string
 	// Format writes the numbers.
 	Format figure.Format
 }
 
 const (
-	width  = 760
-	height = 320
+	// On A4, two figures of this width do not fit beside one another, but one and
+	// its table do, with text of six points.
+	width  = 560
+	height = 250
 	left   = 56
-	right  = 18
+	right  = 26
 )
 
-// Hues after Okabe and Ito 2008, told apart by colour-blind readers, in an
-// order whose lightness alternates for grey print; patterns tell them besides.
-var hues = []string{"#0072B2", "#E69F00", "#CC79A7", "#009E73", "#BBBBBB", "#56B4E9", "#D55E00", "#F0E442"}
+// fontSize of all text, in the drawing's units.
+const fontSize = 12
 
-// lineHues are those hues that are dark enough for a thin line on white.
-var lineHues = []string{"#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00"}
-
-const ink = "#1d2733"
+// A legend's items stand so far apart, also line from line, on lines so wide: the
+// library's widths of text are estimates.
+const (
+	legendGap   = 12
+	legendPad   = 16
+	legendWidth = width - 60
+	legendLine  = 12 + legendGap
+)
 
 // upright puts the name of the axis of values over its left end.
 var upright = map[string]any{"color": ink, "align": "left", "padding": []int{0, 0, 0, -40}}
@@ -86,6 +94,9 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 	if err != nil {
 		return "", fmt.Errorf("figure %s: %w", f.Name, err)
 	}
+	if p.Chart != "rows" && p.Chart != "shares" {
+		tall += headroom(option, look)
+	}
 	svg, err := r.svg(option, width, tall)
 	if err != nil {
 		return "", fmt.Errorf("figure %s: %w", f.Name, err)
@@ -106,27 +117,45 @@ func plain(option map[string]any) (map[string]any, error) {
 	delete(out, "toolbox")
 	// Widths of text are estimates here: room between the words keeps them apart.
 	if legends, ok := out["legend"].(map[string]any); ok {
-		legends["itemGap"] = 26
+		legends["itemGap"] = legendGap
+		legends["width"] = legendWidth
+		// Spaces that do not collapse: room for letters wider than the library thinks.
+		legends["formatter"] = "{name}\u00a0\u00a0"
+	}
+	axis(out, "xAxis", map[string]any{"nameTextStyle": map[string]any{"color": ink}, "splitLine": map[string]any{"lineStyle": map[string]any{"color": gridLine}}})
+	series, _ := out["series"].([]any)
+	for _, s := range series {
+		m := s.(map[string]any)
+		switch m["type"] {
+		case "scatter":
+			style, _ := m["itemStyle"].(map[string]any)
+			if style != nil {
+				style["opacity"] = 1
+			}
+		case "line":
+			// The legend shows the line as it is drawn: without a sign where it has none.
+			if points, _ := m["data"].([]any); len(points) > 0 {
+				if first, ok := points[0].(map[string]any); ok && first["symbol"] != nil {
+					m["symbol"] = first["symbol"]
+				}
+			}
+		}
 	}
 	return out, err
 }
 
 func common(p figure.Panel, legend bool) []charts.GlobalOpts {
-	top := "34"
-	if legend {
-		top = "74"
-	}
-	if len(p.Y) > 6 {
-		top = "104" // The legend takes a second line.
+	bottom := "28"
+	if p.XTitle != "" {
+		bottom = "46"
 	}
 	return []charts.GlobalOpts{
 		charts.WithAnimation(false),
 		charts.WithColorsOpts(opts.Colors(hues)),
-		charts.WithAriaOpts(&opts.Aria{Enabled: opts.Bool(true), Decal: &opts.AriaDecal{Show: opts.Bool(true)}}),
-		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Left: "8", Top: "0", TextStyle: &opts.TextStyle{Color: ink, FontSize: 11}, ItemWidth: 20, ItemHeight: 12}),
-		charts.WithGridOpts(opts.Grid{Left: strconv.Itoa(left), Right: strconv.Itoa(right), Top: top, Bottom: "46"}),
-		charts.WithXAxisOpts(opts.XAxis{Type: "category", Name: p.XTitle, NameLocation: "middle", NameGap: 30, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: 11}}),
-		charts.WithYAxisOpts(opts.YAxis{Type: "value", Name: p.Unit, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: 11}, SplitLine: &opts.SplitLine{Show: opts.Bool(true), LineStyle: &opts.LineStyle{Color: "#e3e7ec"}}}),
+		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Left: "8", Top: "0", TextStyle: &opts.TextStyle{Color: ink, FontSize: fontSize}, ItemWidth: 22, ItemHeight: 12}),
+		charts.WithGridOpts(opts.Grid{Left: strconv.Itoa(left), Right: strconv.Itoa(right), Top: "34", Bottom: bottom}),
+		charts.WithXAxisOpts(opts.XAxis{Type: "category", Name: p.XTitle, NameLocation: "middle", NameGap: 30, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}}),
+		charts.WithYAxisOpts(opts.YAxis{Type: "value", Name: p.Unit, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}, SplitLine: &opts.SplitLine{Show: opts.Bool(true), LineStyle: &opts.LineStyle{Color: gridLine}}}),
 	}
 }
 
@@ -146,34 +175,41 @@ func categories(f *figure.Figure, p figure.Panel, format figure.Format) []string
 	x := f.Index(p.X)
 	labels := make([]string, len(f.Rows))
 	for i, row := range f.Rows {
-		labels[i] = format.Cell(f.Points[x], row[x])
+		labels[i] = shorten(format.Cell(f.Points[x], row[x]), longest)
 	}
 	return labels
 }
 
+// longest is how many letters of a row's name a chart shows: the table has all.
+const longest = 54
+
+// shorten cuts a text to at most n letters' width and says so by an ellipsis. A
+// letter of the wide scripts counts for two. Signs that turn the direction of
+// writing, which would turn the ellipsis and the numbers beside it, are left out.
+func shorten(text string, n int) string {
+	var out []rune
+	wide := 0
+	for _, r := range text {
+		if unicode.Is(unicode.Bidi_Control, r) {
+			continue
+		}
+		wide++
+		if r >= 0x1100 {
+			wide++
+		}
+		if wide > n {
+			return string(out[:max(0, len(out)-1)]) + "…"
+		}
+		out = append(out, r)
+	}
+	return string(out)
+}
+
 func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	bar := charts.NewBar()
-	bar.SetGlobalOptions(common(p, len(p.Y) > 1)...)
+	bar.SetGlobalOptions(common(p, true)...)
 	bar.SetXAxis(categories(f, p, look.Format))
-	for _, name := range p.Y {
-		i := f.Index(name)
-		data := make([]opts.BarData, len(f.Rows))
-		for r, row := range f.Rows {
-			// A hidden cell has no value: nothing of it reaches the drawing.
-			data[r] = opts.BarData{Value: row[i].Value}
-			if row[i].Value == int64(0) {
-				// No bar and no label on it; the table has the zero.
-				data[r].Value = nil
-			}
-		}
-		series := []charts.SeriesOpts{charts.WithItemStyleOpts(opts.ItemStyle{BorderColor: "#ffffff", BorderWidth: 0.5})}
-		if p.Chart == "stacked" {
-			series = append(series, charts.WithBarChartOpts(opts.BarChart{Stack: "all"}))
-		} else {
-			series = append(series, charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "top", Color: ink, FontSize: 11}))
-		}
-		bar.AddSeries(f.Points[i].Title, data, series...)
-	}
+	stubs := barSeries(bar, f, p, look, "top")
 	bar.Validate()
 	option, err := plain(bar.JSON())
 	if err != nil {
@@ -181,19 +217,29 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	}
 	axis(option, "yAxis", map[string]any{"minInterval": 1, "nameTextStyle": upright})
 	axis(option, "xAxis", map[string]any{"axisTick": map[string]any{"alignWithLabel": true}})
+	dressed(option, stubs)
+	option["legend"].(map[string]any)["show"] = len(p.Y) > 1 || stubs >= 0
+	if f.Points[f.Index(p.X)].Kind == figure.Label && p.Chart != "histogram" && len(f.Rows) > 0 {
+		// Every bar bears its name, broken into lines where it is long.
+		axis(option, "xAxis", map[string]any{"nameGap": 36, "axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": (width-left-right)/len(f.Rows) - 6}})
+		if grids, ok := option["grid"].([]any); ok {
+			grids[0].(map[string]any)["bottom"] = 40
+			if p.XTitle != "" {
+				grids[0].(map[string]any)["bottom"] = 58
+			}
+		}
+	}
 	seriesList, _ := option["series"].([]any)
 	for _, s := range seriesList {
-		m := s.(map[string]any)
-		m["barCategoryGap"] = "28%"
 		if p.Chart == "histogram" {
-			m["barCategoryGap"] = "4%"
+			s.(map[string]any)["barCategoryGap"] = "4%"
 		}
 	}
 	if len(look.Band) == 2 && len(seriesList) > 0 {
 		if from, to, ok := bandBins(f, look.Band); ok {
 			seriesList[0].(map[string]any)["markArea"] = map[string]any{
-				"silent": true, "itemStyle": map[string]any{"color": "#009E73", "opacity": 0.13},
-				"label": map[string]any{"color": ink, "position": "insideTopRight"},
+				"silent": true, "itemStyle": map[string]any{"color": "rgba(0,158,115,0.13)", "borderColor": lineHues[2], "borderWidth": 1, "borderType": "dashed"},
+				"label": map[string]any{"color": ink, "fontSize": fontSize, "position": "top", "distance": 16},
 				"data":  []any{[]any{map[string]any{"name": "dose band", "x": edge(from, len(f.Rows))}, map[string]any{"x": edge(to+1, len(f.Rows))}}},
 			}
 		}
@@ -227,7 +273,8 @@ func bandBins(f *figure.Figure, band []float64) (from, to int, ok bool) {
 	return from, to, from >= 0
 }
 
-// mark draws the interventions on a chart by month.
+// mark draws the interventions on a chart by month: a dashed line, its name over
+// the picture so that it lies over no bar.
 func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 	x := f.Index(p.X)
 	if f.Points[x].Kind != figure.Month {
@@ -237,15 +284,79 @@ func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 	for _, one := range look.Interventions {
 		for i, row := range f.Rows {
 			if row[x].Value == one.Month {
-				data = append(data, map[string]any{"xAxis": i, "name": one.Name})
+				// The name runs towards the middle of the picture.
+				align := "left"
+				if 2*i > len(f.Rows) {
+					align = "right"
+				}
+				data = append(data, map[string]any{"xAxis": i, "name": shorten(one.Name, 38),
+					"label": map[string]any{"align": align, "distance": 20 + nameHeight*(len(data)%nameRows)}})
 			}
 		}
 	}
 	if series, _ := option["series"].([]any); len(series) > 0 && len(data) > 0 {
 		series[0].(map[string]any)["markLine"] = map[string]any{"silent": true, "symbol": "none", "data": data,
 			"lineStyle": map[string]any{"color": ink, "type": "dashed"},
-			"label":     map[string]any{"formatter": "{b}", "color": ink, "position": "insideEndTop"}}
+			"label":     map[string]any{"formatter": "{b}", "color": ink, "fontSize": fontSize, "position": "end"}}
 	}
+}
+
+// Names of interventions stand in so many rows over the picture, each so high.
+const (
+	nameRows   = 3
+	nameHeight = 15
+)
+
+// headroom makes room over the picture for the legend's lines and the names of
+// the interventions, and says how much. Widths of text are estimates, on the safe
+// side.
+func headroom(option map[string]any, look Look) (more int) {
+	series, _ := option["series"].([]any)
+	x := 0
+	if legend, _ := option["legend"].(map[string]any); legend["show"] == true {
+		more += legendLine
+		seen := map[any]bool{}
+		var items []any
+		for _, s := range series {
+			m := s.(map[string]any)
+			name, _ := m["name"].(string)
+			if seen[name] || name == "" {
+				continue
+			}
+			seen[name] = true
+			item := map[string]any{"name": name}
+			if m["symbol"] == "none" {
+				// The library would show a line without signs with one.
+				item["icon"] = "path://M0 5h22v1.6h-22z"
+				switch style, _ := m["lineStyle"].(map[string]any); style["type"] {
+				case "dashed":
+					item["icon"] = "path://M0 5h5v1.6h-5z M8.5 5h5v1.6h-5z M17 5h5v1.6h-5z"
+				case "dotted":
+					item["icon"] = "path://M0 5h2v2h-2z M5 5h2v2h-2z M10 5h2v2h-2z M15 5h2v2h-2z M20 5h2v2h-2z"
+				}
+			}
+			items = append(items, item)
+			w := 22 + 5 + 7*len([]rune(name)) + legendPad
+			if x > 0 && x+w > legendWidth {
+				more, x = more+legendLine, 0
+			}
+			x += w + legendGap
+		}
+		legend["data"] = items
+	}
+	if len(series) > 0 {
+		if line, ok := series[0].(map[string]any)["markLine"].(map[string]any); ok && len(look.Interventions) > 0 {
+			names, _ := line["data"].([]any)
+			more += nameHeight * min(nameRows, len(names))
+		}
+	}
+	if len(look.Band) > 0 {
+		more += nameHeight // The band's name stands over the numbers on the bars.
+	}
+	if grids, ok := option["grid"].([]any); ok {
+		grids[0].(map[string]any)["top"] = 30 + more
+	}
+	return more
 }
 
 // controlled is the value of a row of a control chart: a share in percent, a rate,
@@ -301,7 +412,7 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 		for _, one := range []struct {
 			name, kind, step string
 			values           []float64
-		}{{"centre", "solid", "", flat}, {"lower limit", "dashed", "middle", l.Lower}, {"upper limit", "dashed", "middle", l.Upper}} {
+		}{{"centre", "solid", "", flat}, {"limits", "dashed", "middle", l.Lower}, {"limits", "dashed", "middle", l.Upper}} {
 			data := make([]opts.LineData, len(one.values))
 			for i, v := range one.values {
 				data[i] = opts.LineData{Symbol: "none"}
@@ -324,10 +435,11 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 	set := map[string]any{"min": 0, "nameTextStyle": upright}
 	if lines == 100 {
 		set["max"] = math.Min(100, math.Max(10, 10*math.Ceil(highest/10)))
-		set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11}
+		set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}
 	}
 	axis(option, "yAxis", set)
 	mark(option, f, p, look)
+	crosses(option, f, p.Y, look)
 	return option, nil
 }
 
@@ -359,7 +471,7 @@ func effect(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		name, title, symbol string
 		size                int
 	}{{"after", "median after", "circle", 13}, {"low", "lower quartile", "triangle", 9}, {"high", "upper quartile", "diamond", 9}, {"expected", "expected (published regression)", "emptyCircle", 13}} {
-		scatter.AddSeries(one.title, column(one.name), charts.WithScatterChartOpts(opts.ScatterChart{Symbol: one.symbol, SymbolSize: one.size}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[[]int{0, 5, 5, 6}[i]]}))
+		scatter.AddSeries(one.title, column(one.name), charts.WithScatterChartOpts(opts.ScatterChart{Symbol: one.symbol, SymbolSize: one.size}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[[]int{0, 0, 0, 1}[i]]}))
 	}
 	scatter.Validate()
 	option, err := plain(scatter.JSON())

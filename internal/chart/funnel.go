@@ -27,7 +27,7 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		}
 		largest = math.Max(largest, float64(size))
 		name, _ := row[label].Value.(string)
-		point := opts.ScatterData{Name: name, Value: []any{size, round(100 * float64(x) / float64(size))}}
+		point := opts.ScatterData{Name: shorten(name, 30), Value: []any{size, round(100 * float64(x) / float64(size))}}
 		if outside >= 0 && row[outside].Value != nil {
 			out = append(out, point)
 		} else {
@@ -37,9 +37,9 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 	largest = 10 * math.Ceil(largest*1.05/10)
 	scatter := charts.NewScatter()
 	scatter.SetGlobalOptions(common(p, true)...)
-	scatter.AddSeries("within the limits", inside, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "circle", SymbolSize: 10}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[0]}))
-	scatter.AddSeries("outside", out, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 14}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[6]}),
-		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "top", Formatter: "{b}", Color: ink, FontSize: 11}))
+	scatter.AddSeries("within the limits", inside, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "circle", SymbolSize: 10}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[0]}))
+	scatter.AddSeries("outside", out, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 14}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[1]}),
+		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "top", Formatter: "{b}", Color: ink, FontSize: fontSize}))
 	line := charts.NewLine()
 	for _, one := range []struct {
 		name, kind string
@@ -55,15 +55,21 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		}
 	}
 	line.AddSeries("whole hospital", []opts.LineData{{Symbol: "none", Value: []any{0, round(100 * look.Funnel.Target)}}, {Symbol: "none", Value: []any{largest, round(100 * look.Funnel.Target)}}},
-		charts.WithLineStyleOpts(opts.LineStyle{Color: hues[3], Width: 2}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[3]}))
+		charts.WithLineStyleOpts(opts.LineStyle{Color: lineHues[2], Width: 2, Type: "dotted"}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[2]}))
 	scatter.Overlap(line)
 	scatter.Validate()
 	option, err := plain(scatter.JSON())
 	if err != nil {
 		return nil, err
 	}
+	if series, _ := option["series"].([]any); len(series) > 1 {
+		// A name may lie over a limit's line.
+		label := series[1].(map[string]any)["label"].(map[string]any)
+		label["backgroundColor"], label["padding"] = paper, 1
+		series[1].(map[string]any)["z"] = 5
+	}
 	axis(option, "xAxis", map[string]any{"type": "value", "min": 0, "max": largest, "data": nil})
-	axis(option, "yAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11},
+	axis(option, "yAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize},
 		"nameTextStyle": upright})
 	return option, nil
 }

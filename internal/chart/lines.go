@@ -25,7 +25,7 @@ func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) 
 		scale := 1.0
 		if f.Points[i].Kind == figure.Share {
 			scale = 100
-			set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11}
+			set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}
 		}
 		data := make([]opts.LineData, len(f.Rows))
 		for r, row := range f.Rows {
@@ -44,5 +44,6 @@ func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) 
 	}
 	axis(option, "yAxis", set)
 	mark(option, f, p, look)
+	crosses(option, f, p.Y, look)
 	return option, nil
 }

@@ -50,12 +50,12 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 	box := charts.NewBoxPlot()
 	box.SetGlobalOptions(common(p, true)...)
 	box.SetXAxis(categories(f, p, look.Format))
-	box.AddSeries("lower to upper quartile", boxes, charts.WithItemStyleOpts(opts.ItemStyle{Color: "#d6e6f2", BorderColor: hues[0], BorderWidth: 1.5}))
+	box.AddSeries("lower to upper quartile", boxes, charts.WithItemStyleOpts(opts.ItemStyle{Color: "#d6e6f2", BorderColor: lineHues[0], BorderWidth: 1.5}))
 	scatter := charts.NewScatter()
-	scatter.AddSeries("median", medians, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 11}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[0]}),
-		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{b}", Color: ink, FontSize: 11}))
+	scatter.AddSeries("median", medians, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 11}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[0]}),
+		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{b}", Color: ink, FontSize: fontSize}))
 	if limited {
-		scatter.AddSeries(f.Points[f.Index(p.Y[3])].Title, limits, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "triangle", SymbolSize: 12}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[6]}))
+		scatter.AddSeries(f.Points[f.Index(p.Y[3])].Title, limits, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "triangle", SymbolSize: 12}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[1]}))
 	}
 	box.Overlap(scatter)
 	box.Validate()
@@ -67,6 +67,7 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 		// Beside the box, not in it.
 		series[1].(map[string]any)["label"].(map[string]any)["distance"] = 28
 	}
+	crosses(option, f, p.Y, look)
 	axis(option, "yAxis", map[string]any{"nameTextStyle": upright})
 	axis(option, "xAxis", map[string]any{"axisTick": map[string]any{"alignWithLabel": true}})
 	if lowest < 0 {

@@ -13,33 +13,19 @@ import (
 // under a bar; several columns of y are stacked. It says how tall it is.
 func rows(f *figure.Figure, p figure.Panel, look Look) (option map[string]any, tall int, err error) {
 	bar := charts.NewBar()
-	bar.SetGlobalOptions(common(p, len(p.Y) > 1)...)
+	bar.SetGlobalOptions(common(p, true)...)
 	bar.SetXAxis(categories(f, p, look.Format))
-	for _, name := range p.Y {
-		i := f.Index(name)
-		data := make([]opts.BarData, len(f.Rows))
-		for r, row := range f.Rows {
-			// A hidden cell has no value: nothing of it reaches the drawing.
-			data[r] = opts.BarData{Value: row[i].Value}
-			if row[i].Value == int64(0) {
-				data[r].Value = nil
-			}
-		}
-		series := []charts.SeriesOpts{charts.WithItemStyleOpts(opts.ItemStyle{BorderColor: "#ffffff", BorderWidth: 0.5})}
-		if len(p.Y) > 1 {
-			series = append(series, charts.WithBarChartOpts(opts.BarChart{Stack: "all"}))
-		} else {
-			series = append(series, charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Color: ink, FontSize: 11}))
-		}
-		bar.AddSeries(f.Points[i].Title, data, series...)
-	}
+	stubs := barSeries(bar, f, p, look, "right")
 	bar.Validate()
 	if option, err = plain(bar.JSON()); err != nil {
 		return nil, 0, err
 	}
+	dressed(option, stubs)
+	legend := len(p.Y) > 1 || stubs >= 0
+	option["legend"].(map[string]any)["show"] = legend
 	lie(option, p)
 	axis(option, "xAxis", map[string]any{"minInterval": 1})
-	return option, lying(option, f, p, look, len(p.Y) > 1), nil
+	return option, lying(option, f, p, look, legend), nil
 }
 
 // lie lets the axes change places; the first row stands on top.
@@ -52,28 +38,25 @@ func lie(option map[string]any, p figure.Panel) {
 // lying makes room for the labels at the left of lying bars, and for a legend
 // over them, and says how tall the drawing is.
 func lying(option map[string]any, f *figure.Figure, p figure.Panel, look Look, legend bool) int {
-	longest := 0
+	letters := 0
 	for _, label := range categories(f, p, look.Format) {
-		longest = max(longest, len([]rune(label)))
+		letters = max(letters, len([]rune(label)))
 	}
-	top := 12
+	// Letters take about 7 units each; long labels take two lines. The library
+	// thinks letters narrower than some fonts have them: it breaks lines early.
+	labels := min(200, 8+7*letters)
+	axis(option, "yAxis", map[string]any{"axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "width": labels * 3 / 4, "overflow": "break", "lineHeight": fontSize + 1}})
+	top := 8
 	if legend {
-		top = 40
-	}
-	if len(p.Y) > 6 {
-		top = 66
+		top += headroom(option, look)
 	}
 	if grids, ok := option["grid"].([]any); ok {
-		// Labels of 11 px take about 6.4 px a letter.
-		grids[0].(map[string]any)["left"] = min(330, 24+longest*64/10)
+		grids[0].(map[string]any)["left"] = labels + 14
 		grids[0].(map[string]any)["right"] = 40
 		grids[0].(map[string]any)["top"] = top
+		grids[0].(map[string]any)["bottom"] = 44
 	}
-	series, _ := option["series"].([]any)
-	for _, s := range series {
-		s.(map[string]any)["barCategoryGap"] = "28%"
-	}
-	return top + 46 + 30*max(2, len(f.Rows))
+	return top + 44 + 32*max(2, len(f.Rows))
 }
 
 // shares draws the share of the first column of y in the second for each row, a
@@ -98,19 +81,17 @@ func shares(f *figure.Figure, p figure.Panel, look Look) (option map[string]any,
 	bar.SetGlobalOptions(common(p, true)...)
 	bar.SetXAxis(categories(f, p, look.Format))
 	bar.AddSeries("", before, charts.WithBarChartOpts(opts.BarChart{Stack: "all"}), charts.WithItemStyleOpts(opts.ItemStyle{Color: "rgba(0,0,0,0)"}))
-	bar.AddSeries(look.Format.Say("interval_95"), within, charts.WithBarChartOpts(opts.BarChart{Stack: "all"}), charts.WithItemStyleOpts(opts.ItemStyle{Color: "#d6e6f2", BorderColor: hues[0], BorderWidth: 1}))
+	bar.AddSeries(look.Format.Say("interval_95"), within, charts.WithBarChartOpts(opts.BarChart{Stack: "all"}), charts.WithItemStyleOpts(opts.ItemStyle{Color: "#d6e6f2", BorderColor: lineHues[0], BorderWidth: 1}))
 	scatter := charts.NewScatter()
-	scatter.AddSeries(p.Unit, points, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 11}), charts.WithItemStyleOpts(opts.ItemStyle{Color: hues[0]}),
-		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{b}", Color: ink, FontSize: 11}))
+	scatter.AddSeries(p.Unit, points, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 11}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[0]}),
+		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{b}", Color: ink, FontSize: fontSize}))
 	bar.Overlap(scatter)
 	bar.Validate()
 	if option, err = plain(bar.JSON()); err != nil {
 		return nil, 0, err
 	}
-	// Patterns part the series of other charts; an interval is no count.
-	option["aria"].(map[string]any)["decal"] = map[string]any{"show": false}
 	lie(option, p)
-	axis(option, "xAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": 11}})
+	axis(option, "xAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}})
 	series, _ := option["series"].([]any)
 	for _, one := range series {
 		s := one.(map[string]any)

@@ -49,6 +49,8 @@ type head struct {
 type cell struct {
 	Text            string
 	Numeric, Hidden bool
+	// Whole says that it stands on one line.
+	Whole bool
 }
 
 type answer struct {
@@ -115,7 +117,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if _, ok := f.Values["not_known"]; ok {
 		out.NotKnown = in.words(f, "not_known")
 	}
-	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Format: in.format}
+	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden_drawn"), Format: in.format}
 	look.Interventions = in.interventions
 	if len(p.Band) == 2 {
 		for _, name := range p.Band {
@@ -155,7 +157,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	for _, row := range f.Rows {
 		var cells []cell
 		for i, c := range row {
-			cells = append(cells, cell{in.format.Cell(f.Points[i], c), numeric(f.Points[i]), c.Hidden})
+			cells = append(cells, cell{in.format.Cell(f.Points[i], c), numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month})
 		}
 		out.Rows = append(out.Rows, cells)
 	}
