@@ -56,7 +56,7 @@ func (s *shown) answer() bool { return s.row < 0 }
 // turn orders the counts by how dearly they would be missed.
 func (s *shown) turn() int {
 	switch {
-	case s.figure.Foremost && s.answer() && (s.column == "n" || s.column == "of"):
+	case s.figure.Foremost && s.answer() && (s.column == "n" || s.column == "of" || s.column == "not_known"):
 		return 0
 	case s.figure.Foremost && !s.answer():
 		return 1

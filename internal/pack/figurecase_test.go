@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/csv"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -13,10 +14,12 @@ import (
 
 	"golang.org/x/tools/txtar"
 
+	"thawline/internal/audit"
 	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/figure"
 	"thawline/internal/policy"
+	"thawline/internal/site"
 	"thawline/queries"
 )
 
@@ -26,7 +29,8 @@ const figureCases = "../../testdata/sql/figures"
 // TestFigures runs each figure over small tables, before disclosure. A case is a
 // txtar file in the folder of the figure that it is about: a sentence; "period"
 // (2026-09, or 2026-07..2026-09); where wanted "policy" (lines "name: value")
-// and "storage" (locations of controlled storage); "in/<table>.csv" for tables
+// or "policy.yaml", "storage" (locations of controlled storage), "last pack" (one
+// line, with in/pack_marks.csv what it said) and "reviews.csv"; "in/<table>.csv" for tables
 // of the layers audit and current; and "points.csv" and "answer.csv", what the
 // figure must give, by the columns shown. An empty cell is null. The clock is
 // Dublin's; issued_local is made from issued_at.
@@ -57,6 +61,20 @@ func TestFigures(t *testing.T) {
 	}
 }
 
+// TestEveryFigureHasACase: a figure that nobody worked out by hand is not known
+// to be right.
+func TestEveryFigureHasACase(t *testing.T) {
+	defined, err := figure.Load(queries.FS, "figures", "queries/figures")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name := range defined {
+		if cases, err := filepath.Glob(filepath.Join(figureCases, name, "*.txtar")); err != nil || len(cases) == 0 {
+			t.Errorf("queries/figures/%s.sql has no case in testdata/sql/figures/%s (%v)", name, name, err)
+		}
+	}
+}
+
 func figureCase(t *testing.T, d *figure.Definition, archive *txtar.Archive) {
 	t.Helper()
 	ctx := context.Background()
@@ -64,7 +82,7 @@ func figureCase(t *testing.T, d *figure.Definition, archive *txtar.Archive) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	in := &input{policy: policy.Default(), zone: zone}
+	in := &input{policy: policy.Default(), zone: zone, key: []byte("invented"), today: "2026-10-20", judgedBy: "this program"}
 	tables := map[string][][]string{}
 	var points, answer [][]string
 	for _, part := range archive.Files {
@@ -84,6 +102,27 @@ func figureCase(t *testing.T, d *figure.Definition, archive *txtar.Archive) {
 				}
 			}
 			continue
+		case "policy.yaml":
+			file := filepath.Join(t.TempDir(), "policy.yaml")
+			if err := os.WriteFile(file, part.Data, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			if in.policy, err = policy.Load(file); err != nil {
+				t.Fatal(err)
+			}
+			continue
+		case "last pack":
+			var month, first string
+			in.last = &lastPack{run: run{JudgedBy: "another program"}}
+			word := "another"
+			if strings.HasSuffix(text, "by the same program") {
+				in.last.run.JudgedBy, word = in.judgedBy, "the same"
+			}
+			if _, err := fmt.Sscanf(strings.ReplaceAll(text, ",", ""), "%s shown from %s by "+word+" program", &month, &first); err != nil {
+				t.Fatalf("the last pack: %v, wanted \"2026-08, shown from 2026-03, by the same program\"", err)
+			}
+			in.last.Period, in.last.run.From, in.last.run.To, in.last.run.History = month, month, month, first
+			continue
 		case "storage":
 			in.controlledStorage = strings.Split(text, "\n")
 			continue
@@ -93,6 +132,14 @@ func figureCase(t *testing.T, d *figure.Definition, archive *txtar.Archive) {
 			t.Fatalf("%s: %v", part.Name, err)
 		}
 		switch table, found := strings.CutPrefix(strings.TrimSuffix(part.Name, ".csv"), "in/"); {
+		case part.Name == "reviews.csv":
+			for i, row := range rows[1:] {
+				date, err := time.Parse(time.DateOnly, row[2])
+				if err != nil {
+					t.Fatal(err)
+				}
+				in.reviews = append(in.reviews, site.Review{Line: i + 2, Episode: audit.Pseudonym(in.key, audit.EpisodeKind, row[0]), Word: row[1], Date: date})
+			}
 		case part.Name == "points.csv":
 			points = rows
 		case part.Name == "answer.csv":
@@ -111,6 +158,11 @@ func figureCase(t *testing.T, d *figure.Definition, archive *txtar.Archive) {
 	if err := in.loadTables(ctx, e); err != nil {
 		t.Fatal(err)
 	}
+	if said := tables[contract.PackMarks.Name]; said != nil {
+		if err := e.View(ctx, contract.PackMarks.Name, contract.PackMarks.Columns, nil, ""); err != nil {
+			t.Fatal(err)
+		}
+	}
 	for table, rows := range tables {
 		for _, row := range rows[1:] {
 			var names, cells []string
@@ -126,6 +178,13 @@ func figureCase(t *testing.T, d *figure.Definition, archive *txtar.Archive) {
 	}
 	if err := e.Exec(ctx, "issued_local", "UPDATE issues SET issued_local = local_time(issued_at)"); err != nil {
 		t.Fatal(err)
+	}
+	if in.last != nil {
+		file := filepath.Join(t.TempDir(), marksName)
+		if err := e.Exec(ctx, "what the last pack said", fmt.Sprintf("COPY pack_marks TO %s (FORMAT parquet)", engine.Quote(file))); err != nil {
+			t.Fatal(err)
+		}
+		in.last.files = []string{file}
 	}
 	if err := in.loadPeriod(ctx, e); err != nil {
 		t.Fatal(err)

@@ -56,7 +56,9 @@ type cell struct {
 type answer struct {
 	Sentences []string
 	Headlines []headline
-	Changes   []string
+	// Note stands under the headlines.
+	Note    string
+	Changes []string
 }
 
 // decisions is the section of what was decided, with lines for today.
@@ -354,6 +356,7 @@ func (fs *figures) answer() *answer {
 		}
 		text := in.w("answer_share", good, get("appropriate_by_month", "of"), interval, changed)
 		a.Sentences = append(a.Sentences, text)
+		a.Note = fs.otherwise(fs.done["appropriate_by_month"])
 	}
 	lost, lostInterval := share("waste_by_month")
 	if f := fs.done["avoidable"]; f != nil && f.Values["cost"].Value != nil {
@@ -372,6 +375,21 @@ func (fs *figures) answer() *answer {
 	}
 	a.Changes = fs.signals
 	return a
+}
+
+// otherwise says what the share appropriate would be without inferred bleeding,
+// and with the undetermined episodes on either side.
+func (fs *figures) otherwise(f *figure.Figure) string {
+	in := fs.in
+	share := func(name string) string { return in.format.Cell(figure.Column{Kind: figure.Share}, f.Values[name]) }
+	text := in.w("answer_share_recorded", share("recorded_share"))
+	switch undetermined := f.Values["not_known"]; {
+	case undetermined.Hidden:
+		text += " " + in.w("answer_share_few")
+	case undetermined.Value != int64(0):
+		text += " " + in.w("answer_share_range", share("if_none"), share("if_all"))
+	}
+	return text
 }
 
 func (in *input) note(interval string) string {

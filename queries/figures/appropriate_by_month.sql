@@ -9,12 +9,17 @@
 --            of: count; Judged
 --            not_known: count; Undetermined
 --            recorded: count; Appropriate if inferred bleeding is left out
+--            recorded_of: count; Judged if inferred bleeding is left out
+--            recorded_share: share of recorded, recorded_of; Share if inferred bleeding is left out
+--            if_none: share of n, of, not_known; Share if no undetermined episode were appropriate
+--            if_all: share of n, of, not_known; Share if every undetermined episode were appropriate
 -- means:     appropriate: month, mark appropriate
 --            judged: month, mark appropriate|under-dosed|non-bleeding|unsupported
 --            answer n: period, mark appropriate
 --            answer of: period, mark appropriate|under-dosed|non-bleeding|unsupported
 --            answer not_known: period, mark undetermined
 --            answer recorded: period, mark_recorded appropriate
+--            answer recorded_of: period, mark_recorded appropriate|under-dosed|non-bleeding|unsupported
 -- hidden:    last
 -- not known: undetermined episodes are in neither number
 SELECT
@@ -30,8 +35,16 @@ GROUP BY months.month
 ORDER BY months.month
 -- answer
 SELECT
-    count(*) FILTER (period_episodes.mark = 'appropriate') AS n,
-    count(*) FILTER (period_episodes.mark IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')) AS of,
-    count(*) FILTER (period_episodes.mark = 'undetermined') AS not_known,
-    count(*) FILTER (period_episodes.mark_recorded = 'appropriate') AS recorded
-FROM period_episodes
+    counted.*,
+    CASE WHEN counted.recorded_of > 0 THEN counted.recorded / counted.recorded_of END AS recorded_share,
+    CASE WHEN counted.of + counted.not_known > 0 THEN counted.n / (counted.of + counted.not_known) END AS if_none,
+    CASE WHEN counted.of + counted.not_known > 0 THEN (counted.n + counted.not_known) / (counted.of + counted.not_known) END AS if_all
+FROM (
+    SELECT
+        count(*) FILTER (period_episodes.mark = 'appropriate') AS n,
+        count(*) FILTER (period_episodes.mark IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')) AS of,
+        count(*) FILTER (period_episodes.mark = 'undetermined') AS not_known,
+        count(*) FILTER (period_episodes.mark_recorded = 'appropriate') AS recorded,
+        count(*) FILTER (period_episodes.mark_recorded IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')) AS recorded_of
+    FROM period_episodes
+) AS counted

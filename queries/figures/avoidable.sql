@@ -24,10 +24,34 @@ LEFT JOIN units ON units.episode_id = period_episodes.episode_id AND units.given
 GROUP BY marks.mark
 ORDER BY what DESC
 -- answer
+WITH
+
+-- The price of the day: of the first issue of what was given; of the thaw of what
+-- was thrown away, else of the first of its month.
+days AS (
+    SELECT CAST(coalesce(period_bags.thawed_local, strptime(period_bags.month, '%Y-%m')) AS DATE) AS day
+    FROM period_bags
+    WHERE period_bags.fate = 'discarded' AND NOT period_bags.frozen_loss
+    UNION ALL
+    SELECT CAST(local_time(period_episodes.first_issued_at) AS DATE)
+    FROM period_episodes
+    INNER JOIN units ON units.episode_id = period_episodes.episode_id AND units.given
+    WHERE period_episodes.mark IN ('non-bleeding', 'unsupported')
+),
+
+prices AS (
+    SELECT policy.unit_cost AS price
+    FROM days
+    INNER JOIN policy
+        ON days.day >= coalesce(policy.from_date, DATE '0001-01-01')
+        AND days.day < coalesce(policy.until_date, DATE '9999-12-31')
+)
+
 SELECT
     sum(points.units)::BIGINT AS n,
     (SELECT count(*) FROM period_bags WHERE period_bags.fate IN ('transfused', 'presumed', 'discarded') AND NOT period_bags.frozen_loss) AS of,
     coalesce(sum(points.units) FILTER (points.what = 'thrown away'), 0)::BIGINT AS discarded,
     coalesce(sum(points.units) FILTER (points.what <> 'thrown away'), 0)::BIGINT AS given,
-    CAST(round((SELECT any_value(policy.unit_cost) FROM policy WHERE policy.until_date IS NULL) * sum(points.units)) AS BIGINT) AS cost
+    -- A sum without some of the prices would look like the whole.
+    (SELECT CASE WHEN count(prices.price) = count(*) THEN CAST(round(sum(prices.price)) AS BIGINT) END FROM prices) AS cost
 FROM points

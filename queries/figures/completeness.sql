@@ -1,6 +1,6 @@
 -- completeness: Are the records that a mark needs there?
 --
--- reads:     period_episodes, units
+-- reads:     period_episodes, units, findings
 -- points:    input: label; What a mark needs
 --            known: count; Known
 --            of: count; Of
@@ -34,7 +34,15 @@ FROM (
     SELECT 5, 'why it was used (bleeding, procedure, or none found)', count(*) FILTER (period_episodes.basis <> 'not_known'), count(*)
     FROM period_episodes WHERE period_episodes.outcome = 'transfused'
     UNION ALL
-    SELECT 6, 'start and end of every unit given', count(*) FILTER (NOT assumed.any_assumed), count(*)
+    SELECT 6, 'indication of every unit', count(*) FILTER (unstated.episode_id IS NULL), count(*)
+    FROM period_episodes
+    LEFT JOIN (
+        SELECT DISTINCT findings.episode_id
+        FROM findings WHERE findings.finding IN ('indication_missing', 'indication_unmapped')
+    ) AS unstated ON unstated.episode_id = period_episodes.episode_id
+    WHERE period_episodes.outcome = 'transfused'
+    UNION ALL
+    SELECT 7, 'start and end of every unit given', count(*) FILTER (NOT assumed.any_assumed), count(*)
     FROM period_episodes
     INNER JOIN (
         SELECT units.episode_id, bool_or(units.times_basis = 'assumed') AS any_assumed

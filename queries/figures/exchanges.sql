@@ -23,7 +23,7 @@ apart AS (
         year_episodes.basis,
         year_episodes.t0,
         year_episodes.t1,
-        year_episodes.units_transfused + year_episodes.units_presumed AS units,
+        year_episodes.units_given AS units,
         CAST(year_episodes.delivered_ml AS DOUBLE) AS ml
     FROM year_episodes
     WHERE year_episodes.outcome = 'transfused' AND year_episodes.basis IN ('plasma_exchange', 'circuit_prime')

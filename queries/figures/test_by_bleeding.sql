@@ -17,14 +17,28 @@
 -- not known: a procedure without recorded bleeding counts as bleeding not known
 WITH
 
-given AS (
+-- The PT ratio speaks where there is no INR; one that did not clot is an INR.
+tested AS (
     SELECT
         year_episodes.episode_id,
-        coalesce(year_episodes.inr_before, year_episodes.pt_ratio_before) AS ratio,
-        coalesce(year_episodes.inr_before_bound, year_episodes.pt_ratio_before_bound) AS bound,
-        year_episodes.basis
+        year_episodes.basis,
+        (year_episodes.inr_before IS NOT NULL OR year_episodes.inr_before_bound IS NOT NULL) AS by_inr,
+        year_episodes.inr_before,
+        year_episodes.inr_before_bound,
+        year_episodes.pt_ratio_before,
+        year_episodes.pt_ratio_before_bound
     FROM year_episodes
     WHERE year_episodes.outcome = 'transfused'
+),
+
+given AS (
+    SELECT
+        tested.episode_id,
+        tested.basis,
+        CASE WHEN tested.by_inr THEN tested.inr_before ELSE tested.pt_ratio_before END AS ratio,
+        CASE WHEN tested.by_inr THEN tested.inr_before_bound ELSE tested.pt_ratio_before_bound END AS bound,
+        coalesce(CASE WHEN tested.by_inr THEN tested.inr_before_bound ELSE tested.pt_ratio_before_bound END = '>', false) AS over
+    FROM tested
 ),
 
 -- A recorded piece of evidence outweighs any number of inferred ones.
@@ -39,10 +53,11 @@ placed AS (
         CASE
             WHEN given.bound = 'unclottable' THEN 5
             WHEN given.ratio IS NULL THEN 6
-            WHEN given.ratio <= 1.5 THEN 1
-            WHEN given.ratio <= 2 THEN 2
-            WHEN given.ratio <= 3 THEN 3
-            WHEN given.ratio <= 5 THEN 4
+            -- Told as over a band's upper end, it lies above the band.
+            WHEN given.ratio < 1.5 OR (given.ratio = 1.5 AND NOT given.over) THEN 1
+            WHEN given.ratio < 2 OR (given.ratio = 2 AND NOT given.over) THEN 2
+            WHEN given.ratio < 3 OR (given.ratio = 3 AND NOT given.over) THEN 3
+            WHEN given.ratio < 5 OR (given.ratio = 5 AND NOT given.over) THEN 4
             ELSE 5
         END AS place,
         CASE

@@ -12,7 +12,7 @@ SELECT
     count(given.units) AS episodes
 FROM (SELECT unnest(range(1, 9)) AS units) AS bins
 LEFT JOIN (
-    SELECT least(period_episodes.units_transfused + period_episodes.units_presumed, 8) AS units
+    SELECT least(period_episodes.units_given, 8) AS units
     FROM period_episodes
     WHERE period_episodes.outcome = 'transfused'
         AND period_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')

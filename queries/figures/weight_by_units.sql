@@ -16,7 +16,7 @@ WITH
 adults AS (
     SELECT
         year_episodes.weight_kg,
-        least(year_episodes.units_transfused + year_episodes.units_presumed, 5) AS units
+        least(year_episodes.units_given, 5) AS units
     FROM year_episodes
     WHERE year_episodes.outcome = 'transfused'
         AND year_episodes.population = 'adult'
@@ -36,7 +36,7 @@ GROUP BY bands.place, bands.weight
 ORDER BY bands.place
 -- answer
 SELECT
-    count(*) FILTER (year_episodes.units_transfused + year_episodes.units_presumed = 2 AND year_episodes.weight_kg >= 75) AS n,
+    count(*) FILTER (year_episodes.units_given = 2 AND year_episodes.weight_kg >= 75) AS n,
     count(*) FILTER (year_episodes.weight_kg >= 75) AS of,
     count(*) FILTER (year_episodes.weight_kg IS NULL) AS not_known
 FROM year_episodes
