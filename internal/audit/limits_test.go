@@ -15,8 +15,8 @@ import (
 	"thawline/internal/engine"
 )
 
-// TestLimitsHaveCases makes each comparison of each query of episodes, basis,
-// marks and rules strict where it was not, and lenient where it was strict: some
+// TestLimitsHaveCases makes each comparison of each query of current, episodes,
+// basis, marks and rules strict where it was not, and lenient where it was strict: some
 // case of the query must then come out differently, or none stands exactly on
 // the limit. Comparisons that cannot matter are listed in equalAnyway.
 func TestLimitsHaveCases(t *testing.T) {
@@ -38,19 +38,7 @@ func TestLimitsHaveCases(t *testing.T) {
 	}
 	s := newStage(t, 2)
 	for _, q := range s.queries {
-		var files []string
-		for _, stage := range markStages {
-			of, _ := filepath.Glob(filepath.Join(sqlCases, stage, q.Name, "*.txtar"))
-			files = append(files, of...)
-		}
-		var cases []*txtar.Archive
-		for _, file := range files {
-			archive, err := txtar.ParseFile(file)
-			if err != nil {
-				t.Fatal(err)
-			}
-			cases = append(cases, archive)
-		}
+		cases := casesOf(t, q, markStages...)
 		for _, m := range mutants(q) {
 			s.queries[q.Name] = m.query
 			report(q, m, slices.ContainsFunc(cases, func(archive *txtar.Archive) bool {
@@ -59,6 +47,20 @@ func TestLimitsHaveCases(t *testing.T) {
 			}))
 		}
 		s.queries[q.Name] = q
+	}
+	current, err := currentQueries()
+	if err != nil {
+		t.Fatal(err)
+	}
+	e := currentEngine(t, 2)
+	for _, q := range slices.Clone(current) {
+		cases := casesOf(t, q, "1-current")
+		for _, m := range mutants(q) {
+			report(q, m, slices.ContainsFunc(cases, func(archive *txtar.Archive) bool {
+				got, want := sqlCase(t, e, q.Name, archive, false, m.query)
+				return got != want
+			}))
+		}
 	}
 	named, all := ruleHospitals(t)
 	for _, group := range together(t, all) {
@@ -87,11 +89,30 @@ func TestLimitsHaveCases(t *testing.T) {
 	t.Logf("%d comparisons", tried)
 }
 
+// casesOf reads the cases of a query.
+func casesOf(t *testing.T, q *Query, stages ...string) []*txtar.Archive {
+	t.Helper()
+	var cases []*txtar.Archive
+	for _, stage := range stages {
+		files, _ := filepath.Glob(filepath.Join(sqlCases, stage, q.Name, "*.txtar"))
+		for _, file := range files {
+			archive, err := txtar.ParseFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			cases = append(cases, archive)
+		}
+	}
+	return cases
+}
+
 // equalAnyway are comparisons, as they are changed, that give the same either way, and why.
 var equalAnyway = map[string]string{
 	"recipients: CASE WHEN measures.measured_at < dated.t0 THEN epoch_us(dated.t0) - epoch_us(measures.measured_at) ELSE epoch_us(measures.measured_at) - epoch_us(dated.t0) END,": "no distance either way",
 	"episode_weights: WHEN weights_checked.measured_at >= windows.t0 AND weights_checked.measured_at <= windows.closes_at THEN 'after'":                                            "at t0 it is before, told a line above",
 	"episode_weights: WHEN weights_checked.measured_at < windows.t0 THEN 'older'":                                                                                                  "at t0 it is before, told two lines above",
+	"issue_groups: WHERE anchors.last_at >= anchors.anchor + minutes(10)":                                                                                                          "no row of the run is left to open another group",
+	"issues: HAVING count(resolved_issues.issued_at) >= 1":                                                                                                                         "a single issue is no earlier than itself",
 	"bags: HAVING count(*) >= 1": "bags of one row take the same way as the others, only slower",
 }
 
