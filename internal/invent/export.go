@@ -267,7 +267,8 @@ func (x *exporter) merges(month int) error {
 		known[p.id] = p.known.Before(x.months[month+1])
 	}
 	for _, a := range x.aliases {
-		if known[a.patient] {
+		// A number that was merged twice is known by the patient's own digits.
+		if known["T"+a.patient[1:]] {
 			s.row(a.number, a.patient)
 		}
 	}

@@ -99,8 +99,9 @@ func TestOtherHospitals(t *testing.T) {
 				return n
 			}
 			merges, bank, register := files("merges_*"), files("bank_*"), files("register_*")
-			if len(merges) < 20 {
-				t.Errorf("%d merged numbers", len(merges))
+			chained := count(merges, func(row map[string]string) bool { return strings.HasPrefix(row["NewNo"], "M") })
+			if len(merges) < 20 || chained < 10 {
+				t.Errorf("%d merged numbers, %d of them merged again", len(merges), chained)
 			}
 			if n := count(register, func(row map[string]string) bool { return row["Born"] == "" }); n < 10 {
 				t.Errorf("%d patients without a birth date", n)
