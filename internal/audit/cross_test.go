@@ -51,6 +51,7 @@ func TestSecondComputation(t *testing.T) {
 			}
 			for name, query := range map[string]string{
 				"episodes": "SELECT * FROM episodes", "evidence": "SELECT * FROM evidence", "units": "SELECT * FROM units", "bags": "SELECT * FROM bags",
+				"findings": "SELECT * FROM findings", "rules_run": "SELECT * FROM rules_run",
 				"weight_for_age": "SELECT * FROM weight_for_age", "recorded": "SELECT * FROM recorded",
 				"marks": "SELECT outcome, basis, coagulopathy, alternative, dose_band, course, mark, because FROM marks ORDER BY mark_row",
 			} {

@@ -715,6 +715,9 @@ func TestLessIsNeverHeldAgainstTheClinician(t *testing.T) {
 						t.Errorf("%s: an episode is %s\nbefore %v\nafter  %v", what, a["mark"], b, a)
 					}
 					for fact, bad := range turned {
+						if fact == "coagulopathy" && strings.HasPrefix(a["basis"], "procedure") != strings.HasPrefix(b["basis"], "procedure") {
+							continue // Section 7: another basis has another limit, which a bound may decide.
+						}
 						if b[fact] == "not_known" && slices.Contains(bad, a[fact]) && (removal.lifted == nil || !removal.lifted(b, a)) {
 							t.Errorf("%s: %s was not known and becomes %s\nbefore %v\nafter  %v", what, fact, a[fact], b, a)
 						}

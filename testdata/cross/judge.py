@@ -157,9 +157,10 @@ def dose(e, patient, weights, group, p):
         bands = {band(per_kg(ml, kg), group, len(e.given), p) for ml in (delivered, possible)}
         return bands.pop() if len(bands) == 1 else "not_known"
 
+    facts["basis_decides"] = False
     facts.update(dose=per_kg(delivered, weight), dose_possible=per_kg(possible, weight), dose_band=common_band(weight))
     if ideal is not None and actual is not None and float(actual) > 1.2 * ideal and common_band(actual) != common_band(grams(adjusted)):
-        facts["dose_band"] = "not_known"
+        facts["dose_band"], facts["basis_decides"] = "not_known", True
     return facts
 
 
@@ -363,13 +364,17 @@ def weigh_criteria(before, patient, limit, floor, medicines, clock, p):
     return c
 
 
+# Not known, since every sample that would decide came too early.
+TOO_OLD = "not_known, too old"
+
+
 def decide_coagulopathy(e, patient, before, criteria, basis, group, evidence, p):
     if group == "newborn":
         return "not_known"
     if any(v is True for v in criteria.values()):
         return "shown"
     deciding = [before[t] for t in ("inr", "pt_ratio") if criteria[t] is False]
-    if not deciding or "viscoelastic" in before and criteria["viscoelastic"] is None:
+    if not deciding:
         return "not_known"
     if basis in ("bleeding", "bleeding_minor", "procedure_high", "procedure"):
         seen = min((x.at for x in evidence if x.source in ("event", "activation")), default=None)
@@ -379,8 +384,8 @@ def decide_coagulopathy(e, patient, before, criteria, basis, group, evidence, p)
             # One told as a date alone is too old only where all of its day is.
             return seen is not None and r.high < seen or any(r.high < at for at in begun) or e.t0 - r.high > span(p["decides_h"], HOUR)
         if all(spent(r) for r in deciding):
-            return "not_known"
-    return "not_shown"
+            return TOO_OLD
+    return "not_known" if "viscoelastic" in before and criteria["viscoelastic"] is None else "not_shown"
 
 
 # Two more facts (8)
@@ -438,7 +443,7 @@ class Judge:
             previous = next((x for x in reversed(episodes[:i]) if x.outcome == "transfused"), None)
             following = next((x for x in episodes[i + 1:] if x.outcome == "transfused"), None)
             row = self.episode(e, patient, weights, previous, following)
-            row["members"] = e.units
+            row.update(members=e.units, patient=patient, policy=self.policy_of(self.clock.local(e.first).date()), episode=e, weights=weights)
             yield row
 
     def episode(self, e, patient, weights, previous, following):
@@ -470,6 +475,7 @@ class Judge:
         row["expected_change_inr"] = None
         if b and b.bound is None and group == "adult" and e.outcome == "transfused" and p["expected_inr_slope"] * b.value > p["expected_inr_offset"]:
             row["expected_change_inr"] = expected_change(b.value, len(e.given), p)
+        row["before"], row["after"] = before, after
         evidence = gather_evidence(e, patient, group, p)
         row["evidence"] = " ".join(sorted(x.source for x in evidence))
         row["pieces"] = evidence
@@ -491,12 +497,16 @@ class Judge:
         limit, floor = limits_of(e, patient, basis, p)
         criteria = weigh_criteria(before, patient, limit, floor, self.medicines, self.clock, p)
         coagulopathy = decide_coagulopathy(e, patient, before, criteria, basis, group, evidence, p)
+        too_old = coagulopathy == TOO_OLD
+        if too_old:
+            coagulopathy = "not_known"
         shown_by = [t for t in CRITERIA if criteria[t]] if coagulopathy == "shown" else []
         facts = dict(outcome=e.outcome, basis=basis, coagulopathy=coagulopathy, dose_band=dose_band,
                      alternative=find_alternative(e, patient, criteria, shown_by, p),
                      course=find_course(e, patient, dose_band, criteria, after, limit))
         facts["mark"], facts["mark_row"], facts["because"] = look_up(self.marks, facts)
         facts["shown_by"] = " ".join(shown_by) or None
+        facts["limit"], facts["too_old"] = limit, too_old
         for test in CRITERIA:
             facts["criterion_" + test] = criteria[test]
         return facts

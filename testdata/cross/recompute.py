@@ -29,6 +29,7 @@ sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 from facts import Clock, Refused, gather, instant, load_marks, load_policy, load_tables, rows_of, truth  # noqa: E402
 from bags import bags, key_of, units  # noqa: E402
 from judge import CRITERIA, TESTS, Judge  # noqa: E402
+from rules import findings  # noqa: E402
 
 WORDS = ["patient_id", "location", "specialty", "requester", "policy_hash", "month", "outcome", "population", "dose_band", "basis", "coagulopathy", "shown_by", "alternative", "course", "mark", "because", "mark_recorded"]
 WHOLE = ["weekday", "hour", "mark_row", "shortfall_units"] + [
@@ -121,6 +122,7 @@ def compare(folder, marks, zone, episodes):
         result.table("units", UNIT, units(tables["issues"], periods[0], clock, of), {key_of(r): r for r in rows_of(listed["units"])})
     if os.path.exists(listed["bags"]):
         result.table("bags", BAG, bags(tables["issues"], clock), {r["bag"]: r for r in rows_of(listed["bags"])})
+    noticed(result, folder, ours, patients, tables, judge)
     reached = defaultdict(set)
     for row in ours.values():
         for column in ("mark_row", "basis", "coagulopathy", "alternative", "dose_band", "course", "population"):
@@ -131,6 +133,21 @@ def compare(folder, marks, zone, episodes):
         return 1
     print(f"all agree: {', '.join(result.said)}")
     return 0
+
+
+def noticed(result, folder, ours, patients, tables, judge):
+    """The findings that fired, where they are told."""
+    listed, ran = os.path.join(folder, "findings.csv"), os.path.join(folder, "rules_run.csv")
+    if not os.path.exists(listed) or not os.path.exists(ran):
+        return
+    rules = {r["finding"]: r for r in rows_of(ran)}
+    present = {table for table in ("measures", "events", "medicines", "patients") if not any(table in (r["why_not"] or "") for r in rules.values())}
+    mine = findings(ours, patients, tables, judge.clock, judge.policy_of, present)
+    told = {(r["finding"], r["key"], r["severity"]) for r in rows_of(listed)}
+    for name in sorted(rules):
+        a, b = {x for x in mine if x[0] == name}, {x for x in told if x[0] == name}
+        result.differ("findings", name, [(k[1], "fired, " + k[2] if k in a else "not", "fired, " + k[2] if k in b else "not") for k in sorted(a ^ b)])
+    result.said.append(f"{len(told)} findings of {len({x[0] for x in told})} of {len(rules)} rules")
 
 
 def evidence(result, folder, ours, theirs):

@@ -27,7 +27,7 @@ ask() { # the form, the file, the query
 compare() { # a name, a site file
     site=$2
     # A feed that a site lacks is an empty table.
-    for table in issues labs measures events medicines patients recorded episodes evidence units bags; do
+    for table in issues labs measures events medicines patients recorded episodes evidence units bags findings rules_run; do
         ask csv "$table.csv" "SELECT * FROM $table"
     done
     ask csv weight_for_age.csv "SELECT * FROM weight_for_age"
