@@ -263,3 +263,30 @@ func TestOtherMarksAreWhatCompareSays(t *testing.T) {
 		})
 	}
 }
+
+// TestAPackSaysThatMarksAreBehind changes the policy without marking: the screen
+// and the pack tell, until the marks are made anew.
+func TestAPackSaysThatMarksAreBehind(t *testing.T) {
+	policyText := readFile(t, filepath.Join(filepath.Dir(demoSite(t)), "policy.yaml"))
+	siteFile := markedSite(t, policyText)
+	report := func() (said, page string) {
+		var out, errOut bytes.Buffer
+		dir := t.TempDir()
+		if code := run(context.Background(), []string{"report", "--site", siteFile, "--period", demoMonth, "--out", dir}, &out, &errOut); code != exitDone && code != exitIncomplete {
+			t.Fatal(errOut.String())
+		}
+		return errOut.String(), readFile(t, filepath.Join(dir, "committee.html"))
+	}
+	const words = "The marks are behind the records or the policy"
+	if said, page := report(); strings.Contains(said, "behind") || strings.Contains(page, words) {
+		t.Errorf("marks that are as they should be are said to be behind: %s", said)
+	}
+	writeText(t, filepath.Join(filepath.Dir(siteFile), "policy.yaml"), policyText+"dose_low: 12\n")
+	if said, page := report(); !strings.Contains(said, "run thawline mark") || !strings.Contains(page, words) {
+		t.Errorf("marks of another policy: the screen says %q, the pack says so %t", said, strings.Contains(page, words))
+	}
+	ask(t, "mark", "--site", siteFile)
+	if said, page := report(); strings.Contains(said, "behind") || strings.Contains(page, words) {
+		t.Errorf("marked anew, and still said to be behind: %s", said)
+	}
+}

@@ -83,7 +83,17 @@ func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy
 	// third of the time.
 	defer debug.SetGCPercent(debug.SetGCPercent(400))
 	lacks := joined(shortfalls(hospital, st), undecided(hospital, st))
-	options := pack.Options{From: from, To: to, Version: version, Today: today, OutDir: out, Provisional: reasons(lacks)}
+	behind, err := audit.LayersBehind(ctx, st, hospital, p)
+	if err != nil {
+		return err
+	}
+	switch {
+	case behind.Current:
+		s.say("the records are behind the exports that were read, or behind the maps of site.yaml: the pack shows them as they were; run thawline audit, which does all steps")
+	case behind.Audit:
+		s.say("the marks are behind the records or the policy: the pack shows them as they were made; run thawline mark and report again")
+	}
+	options := pack.Options{From: from, To: to, Version: version, Today: today, OutDir: out, Provisional: reasons(lacks), Behind: behind}
 	paths, err := pack.Build(ctx, st, hospital, p, options)
 	if err != nil {
 		return err

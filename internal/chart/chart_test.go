@@ -1,6 +1,9 @@
 package chart
 
 import (
+	"os"
+	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -124,5 +127,27 @@ func TestWrongLibraryIsRefused(t *testing.T) {
 	t.Setenv("THAWLINE_ECHARTS", "chart_test.go")
 	if _, err := New(); err == nil || !strings.Contains(err.Error(), "SHA-256") {
 		t.Errorf("another file as the library: %v", err)
+	}
+}
+
+// TestNoWordsStandInLegends: names of series and of marks come from the figure or
+// from internal/words, so that another language is a file.
+func TestNoWordsStandInLegends(t *testing.T) {
+	files, err := filepath.Glob("*.go")
+	if err != nil || len(files) == 0 {
+		t.Fatal(err)
+	}
+	named := regexp.MustCompile(`AddSeries\("[^"]+"|"name": "[^"]+"`)
+	for _, file := range files {
+		if strings.HasSuffix(file, "_test.go") {
+			continue
+		}
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, found := range named.FindAllString(string(text), -1) {
+			t.Errorf("%s: %s stands in the code", file, found)
+		}
 	}
 }

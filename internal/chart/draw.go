@@ -240,7 +240,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 			seriesList[0].(map[string]any)["markArea"] = map[string]any{
 				"silent": true, "itemStyle": map[string]any{"color": "rgba(0,158,115,0.13)", "borderColor": lineHues[2], "borderWidth": 1, "borderType": "dashed"},
 				"label": map[string]any{"color": ink, "fontSize": fontSize, "position": "top", "distance": 16},
-				"data":  []any{[]any{map[string]any{"name": "dose band", "x": edge(from, len(f.Rows))}, map[string]any{"x": edge(to+1, len(f.Rows))}}},
+				"data":  []any{[]any{map[string]any{"name": look.Format.Say("dose_band"), "x": edge(from, len(f.Rows))}, map[string]any{"x": edge(to+1, len(f.Rows))}}},
 			}
 		}
 	}
@@ -377,12 +377,12 @@ func controlled(f *figure.Figure, p figure.Panel, row []figure.Cell) (x float64,
 // control draws a control chart of shares in percent, of rates, or of numbers.
 func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	// The lines of a p chart are fractions of one.
-	name, lines := "share", 100.0
+	name, lines := look.Format.Say("legend_share"), 100.0
 	switch {
 	case len(p.Y) == 1:
 		name, lines = f.Points[f.Index(p.Y[0])].Title, 1
 	case p.Per > 0:
-		name, lines = "rate", 1
+		name, lines = look.Format.Say("legend_rate"), 1
 	}
 	line := charts.NewLine()
 	line.SetGlobalOptions(common(p, true)...)
@@ -412,7 +412,7 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 		for _, one := range []struct {
 			name, kind, step string
 			values           []float64
-		}{{"centre", "solid", "", flat}, {"limits", "dashed", "middle", l.Lower}, {"limits", "dashed", "middle", l.Upper}} {
+		}{{look.Format.Say("legend_centre"), "solid", "", flat}, {look.Format.Say("legend_limits"), "dashed", "middle", l.Lower}, {look.Format.Say("legend_limits"), "dashed", "middle", l.Upper}} {
 			data := make([]opts.LineData, len(one.values))
 			for i, v := range one.values {
 				data[i] = opts.LineData{Symbol: "none"}
@@ -470,7 +470,7 @@ func effect(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 	for i, one := range []struct {
 		name, title, symbol string
 		size                int
-	}{{"after", "median after", "circle", 13}, {"low", "lower quartile", "triangle", 9}, {"high", "upper quartile", "diamond", 9}, {"expected", "expected (published regression)", "emptyCircle", 13}} {
+	}{{"after", look.Format.Say("median_after"), "circle", 13}, {"low", look.Format.Say("lower_quartile"), "triangle", 9}, {"high", look.Format.Say("upper_quartile"), "diamond", 9}, {"expected", look.Format.Say("expected_published"), "emptyCircle", 13}} {
 		scatter.AddSeries(one.title, column(one.name), charts.WithScatterChartOpts(opts.ScatterChart{Symbol: one.symbol, SymbolSize: one.size}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[[]int{0, 0, 0, 1}[i]]}))
 	}
 	scatter.Validate()
@@ -484,7 +484,7 @@ func effect(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		series[0].(map[string]any)["markLine"] = map[string]any{"silent": true, "symbol": "none",
 			"lineStyle": map[string]any{"color": ink, "type": "dashed"},
 			"label":     map[string]any{"formatter": "{b}", "color": ink, "position": "insideMiddleTop"},
-			"data":      []any{[]any{map[string]any{"coord": []float64{1, 1}, "name": "no change"}, map[string]any{"coord": []float64{top, top}}}}}
+			"data":      []any{[]any{map[string]any{"coord": []float64{1, 1}, "name": look.Format.Say("no_change")}, map[string]any{"coord": []float64{top, top}}}}}
 	}
 	return option, nil
 }

@@ -37,14 +37,14 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 	largest = 10 * math.Ceil(largest*1.05/10)
 	scatter := charts.NewScatter()
 	scatter.SetGlobalOptions(common(p, true)...)
-	scatter.AddSeries("within the limits", inside, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "circle", SymbolSize: 10}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[0]}))
-	scatter.AddSeries("outside", out, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 14}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[1]}),
+	scatter.AddSeries(look.Format.Say("within_limits"), inside, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "circle", SymbolSize: 10}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[0]}))
+	scatter.AddSeries(look.Format.Say("outside_limits"), out, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 14}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[1]}),
 		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "top", Formatter: "{b}", Color: ink, FontSize: fontSize}))
 	line := charts.NewLine()
 	for _, one := range []struct {
 		name, kind string
 		low, high  float64
-	}{{"95 % limits", "solid", 0.025, 0.975}, {"99.8 % limits", "dashed", 0.001, 0.999}} {
+	}{{look.Format.Say("limits_95"), "solid", 0.025, 0.975}, {look.Format.Say("limits_998"), "dashed", 0.001, 0.999}} {
 		for _, place := range []float64{one.low, one.high} {
 			var data []opts.LineData
 			for size := 1; size <= int(largest); size += 1 + size/limitSteps {
@@ -54,7 +54,7 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 			line.AddSeries(one.name, data, charts.WithLineStyleOpts(opts.LineStyle{Color: ink, Width: 1, Type: one.kind}), charts.WithItemStyleOpts(opts.ItemStyle{Color: ink}))
 		}
 	}
-	line.AddSeries("whole hospital", []opts.LineData{{Symbol: "none", Value: []any{0, round(100 * look.Funnel.Target)}}, {Symbol: "none", Value: []any{largest, round(100 * look.Funnel.Target)}}},
+	line.AddSeries(look.Format.Say("whole_hospital"), []opts.LineData{{Symbol: "none", Value: []any{0, round(100 * look.Funnel.Target)}}, {Symbol: "none", Value: []any{largest, round(100 * look.Funnel.Target)}}},
 		charts.WithLineStyleOpts(opts.LineStyle{Color: lineHues[2], Width: 2, Type: "dotted"}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[2]}))
 	scatter.Overlap(line)
 	scatter.Validate()

@@ -50,9 +50,9 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 	box := charts.NewBoxPlot()
 	box.SetGlobalOptions(common(p, true)...)
 	box.SetXAxis(categories(f, p, look.Format))
-	box.AddSeries("lower to upper quartile", boxes, charts.WithItemStyleOpts(opts.ItemStyle{Color: "#d6e6f2", BorderColor: lineHues[0], BorderWidth: 1.5}))
+	box.AddSeries(look.Format.Say("quartile_range"), boxes, charts.WithItemStyleOpts(opts.ItemStyle{Color: "#d6e6f2", BorderColor: lineHues[0], BorderWidth: 1.5}))
 	scatter := charts.NewScatter()
-	scatter.AddSeries("median", medians, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 11}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[0]}),
+	scatter.AddSeries(look.Format.Say("median"), medians, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "diamond", SymbolSize: 11}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[0]}),
 		charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: "right", Formatter: "{b}", Color: ink, FontSize: fontSize}))
 	if limited {
 		scatter.AddSeries(f.Points[f.Index(p.Y[3])].Title, limits, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "triangle", SymbolSize: 12}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[1]}))

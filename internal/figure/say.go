@@ -129,7 +129,7 @@ func (f Format) Cell(c Column, cell Cell) string {
 		if c.Kind == Month {
 			return f.Month(v)
 		}
-		return v
+		return f.Text(v)
 	case bool:
 		if v {
 			return f.Say("yes")

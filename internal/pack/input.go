@@ -33,13 +33,15 @@ type input struct {
 	currency                 string
 	from, to, today, version string
 	provisional              []string
-	format                   figure.Format
-	policy                   *policy.Policy
-	zone                     *time.Location
-	key                      []byte
-	sources                  []Source
-	feeds                    map[string]bool
-	interventions            []figure.Intervention
+	// behind says which layers of the store do not follow from what they are made of.
+	behind        audit.Behind
+	format        figure.Format
+	policy        *policy.Policy
+	zone          *time.Location
+	key           []byte
+	sources       []Source
+	feeds         map[string]bool
+	interventions []figure.Intervention
 	// decided is what the site's file of decisions holds.
 	decided []site.Decision
 	// reviews is what its file of reviewers' words holds; allMarks are the files

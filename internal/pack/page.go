@@ -72,6 +72,8 @@ type headline struct {
 }
 
 type trust struct {
+	// Behind says which layer of the store is behind, or nothing.
+	Behind string
 	Rows   []Source
 	Absent []string
 }
@@ -401,6 +403,12 @@ func (in *input) note(interval string) string {
 
 func (in *input) trust() *trust {
 	t := &trust{}
+	switch {
+	case in.behind.Current:
+		t.Behind = in.w("behind_current")
+	case in.behind.Audit:
+		t.Behind = in.w("behind_marks")
+	}
 	byTable := map[string]*Source{}
 	for _, s := range in.sources {
 		sum := byTable[s.Table]

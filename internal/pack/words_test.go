@@ -1,16 +1,20 @@
 package pack
 
 import (
+	"context"
 	"go/ast"
 	"go/parser"
 	"go/token"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
+	"thawline/internal/engine"
+	"thawline/internal/figure"
 	"thawline/internal/words"
 )
 
@@ -123,6 +127,36 @@ func foreign(texts []string) *words.Language {
 	return l
 }
 
+// labelsOf lists the words in the rows of figures, over invented tables; what only
+// a language's own words say is not among them.
+func labelsOf(t *testing.T, in *input) []string {
+	t.Helper()
+	e, err := engine.Open(context.Background(), engine.Options{TempDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	if err := in.load(context.Background(), e); err != nil {
+		t.Fatal(err)
+	}
+	figures, _ := every(t, e, in)
+	plain := regexp.MustCompile(`^[A-Za-z][A-Za-z0-9 ,().:-]*$`)
+	var labels []string
+	for _, f := range figures {
+		for i, c := range f.Points {
+			for _, row := range f.Rows {
+				if label, ok := row[i].Value.(string); ok && c.Kind == figure.Label && c.Name != "what_if" && plain.MatchString(label) && !slices.Contains(labels, label) {
+					labels = append(labels, label)
+				}
+			}
+		}
+	}
+	if len(labels) < 50 {
+		t.Fatalf("%d labels in the rows of all figures: the test proves little", len(labels))
+	}
+	return labels
+}
+
 // TestASecondLanguage makes a whole pack in it and looks for what stayed English.
 func TestASecondLanguage(t *testing.T) {
 	d, defined, err := panels(nil)
@@ -133,7 +167,7 @@ func TestASecondLanguage(t *testing.T) {
 	for _, s := range d.Sections {
 		texts = append(texts, s.Section, s.Intro, s.NotRun)
 		for _, p := range s.Panels {
-			texts = append(texts, p.Asks, p.Says, p.SaysNone, p.Beside, p.Unit, p.XTitle)
+			texts = append(texts, p.Asks, p.Says, p.SaysNone, p.Beside, p.Unit, p.XTitle, p.Note)
 		}
 	}
 	for _, f := range defined {
@@ -143,7 +177,8 @@ func TestASecondLanguage(t *testing.T) {
 		}
 	}
 	in := fabricate(t, 500)
-	in.format.Language, in.format.Comma, in.format.DateForm = foreign(texts), true, "02.01.2006"
+	labels := labelsOf(t, in)
+	in.format.Language, in.format.Comma, in.format.DateForm = foreign(append(slices.Clone(texts), labels...)), true, "02.01.2006"
 	committee, cases, _ := made(t, in)
 	for name, page := range map[string]string{"committee.html": committee, "cases.html": cases} {
 		if !strings.Contains(page, `<html lang="xx">`) {
@@ -160,6 +195,11 @@ func TestASecondLanguage(t *testing.T) {
 		for _, text := range texts {
 			if !strings.Contains(text, "{") && strings.Count(text, " ") > 2 && strings.Contains(page, text) {
 				t.Errorf("%s says %q in English", name, text)
+			}
+		}
+		for _, label := range labels {
+			if name == "committee.html" && strings.Count(label, " ") > 0 && strings.Contains(page, "<td>"+label+"</td>") {
+				t.Errorf("%s has %q in a row of a figure, in English", name, label)
 			}
 		}
 		if strings.Contains(page, "2026-10-20") || !strings.Contains(page, "20.10.2026") {
