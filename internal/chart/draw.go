@@ -154,8 +154,8 @@ func common(p figure.Panel, legend bool) []charts.GlobalOpts {
 		charts.WithColorsOpts(opts.Colors(hues)),
 		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Left: "8", Top: "0", TextStyle: &opts.TextStyle{Color: ink, FontSize: fontSize}, ItemWidth: 22, ItemHeight: 12}),
 		charts.WithGridOpts(opts.Grid{Left: strconv.Itoa(left), Right: strconv.Itoa(right), Top: "34", Bottom: bottom}),
-		charts.WithXAxisOpts(opts.XAxis{Type: "category", Name: p.XTitle, NameLocation: "middle", NameGap: 30, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}}),
-		charts.WithYAxisOpts(opts.YAxis{Type: "value", Name: p.Unit, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}, SplitLine: &opts.SplitLine{Show: opts.Bool(true), LineStyle: &opts.LineStyle{Color: gridLine}}}),
+		charts.WithXAxisOpts(opts.XAxis{Type: "category", Name: shorten(p.XTitle, longest), NameLocation: "middle", NameGap: 30, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}}),
+		charts.WithYAxisOpts(opts.YAxis{Type: "value", Name: shorten(p.Unit, longest), AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}, SplitLine: &opts.SplitLine{Show: opts.Bool(true), LineStyle: &opts.LineStyle{Color: gridLine}}}),
 	}
 }
 
@@ -220,12 +220,25 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	dressed(option, stubs)
 	option["legend"].(map[string]any)["show"] = len(p.Y) > 1 || stubs >= 0
 	if f.Points[f.Index(p.X)].Kind == figure.Label && p.Chart != "histogram" && len(f.Rows) > 0 {
-		// Every bar bears its name, broken into lines where it is long.
-		axis(option, "xAxis", map[string]any{"nameGap": 36, "axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": (width-left-right)/len(f.Rows) - 6}})
+		// Every bar bears its name, on two lines where it is long.
+		room := (width - left - right) / len(f.Rows)
+		letters := room * 3 / 4 / 8 * 2
+		if room < 40 {
+			letters = 4
+		}
+		for _, list := range option["xAxis"].([]any) {
+			names, _ := list.(map[string]any)["data"].([]any)
+			for i, name := range names {
+				if text, ok := name.(string); ok {
+					names[i] = shorten(text, letters)
+				}
+			}
+		}
+		axis(option, "xAxis", map[string]any{"nameGap": 42, "axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": room * 3 / 4}})
 		if grids, ok := option["grid"].([]any); ok {
 			grids[0].(map[string]any)["bottom"] = 40
 			if p.XTitle != "" {
-				grids[0].(map[string]any)["bottom"] = 58
+				grids[0].(map[string]any)["bottom"] = 64
 			}
 		}
 	}
@@ -348,6 +361,13 @@ func headroom(option map[string]any, look Look) (more int) {
 		if line, ok := series[0].(map[string]any)["markLine"].(map[string]any); ok && len(look.Interventions) > 0 {
 			names, _ := line["data"].([]any)
 			more += nameHeight * min(nameRows, len(names))
+		}
+	}
+	if len(series) > 0 {
+		if label, _ := series[0].(map[string]any)["label"].(map[string]any); label["position"] == "top" {
+			// The name of the axis stands over the number on the tallest bar.
+			axis(option, "yAxis", map[string]any{"nameGap": 22})
+			more += 8
 		}
 	}
 	if len(look.Band) > 0 {

@@ -31,7 +31,7 @@ func rows(f *figure.Figure, p figure.Panel, look Look) (option map[string]any, t
 // lie lets the axes change places; the first row stands on top.
 func lie(option map[string]any, p figure.Panel) {
 	option["xAxis"], option["yAxis"] = option["yAxis"], option["xAxis"]
-	axis(option, "xAxis", map[string]any{"name": p.Unit, "nameLocation": "middle", "nameGap": 26, "nameTextStyle": map[string]any{"color": ink}})
+	axis(option, "xAxis", map[string]any{"name": shorten(p.Unit, longest), "nameLocation": "middle", "nameGap": 26, "nameTextStyle": map[string]any{"color": ink}})
 	axis(option, "yAxis", map[string]any{"name": "", "inverse": true, "axisTick": map[string]any{"show": false}})
 }
 

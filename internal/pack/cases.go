@@ -100,10 +100,10 @@ FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidenc
 		id := r[0].(string)
 		line := fmt.Sprintf("%s (%s), %s", in.text(r[1]), in.text(r[2]), in.clock(r[3]))
 		if r[4] != nil {
-			line += ", " + in.text(r[4])
+			line += ", " + isolated(in.text(r[4]))
 		}
 		if file, ok := r[5].(string); ok {
-			line += " · " + in.w("source_row", file, fmt.Sprint(r[6]))
+			line += " · " + in.w("source_row", isolated(file), fmt.Sprint(r[6]))
 		}
 		evidence[id] = append(evidence[id], line)
 		if at, ok := r[3].(time.Time); ok {
@@ -224,7 +224,7 @@ func asList(names []string) string {
 
 func (in *input) place(v any) string {
 	if s, ok := v.(string); ok && s != "" {
-		return s
+		return isolated(s)
 	}
 	return in.w("not_recorded")
 }
@@ -262,7 +262,7 @@ ORDER BY ALL`)
 		if r[5] != nil {
 			value = in.text(r[5]) + " " + value
 		}
-		all[id] = append(all[id], fmt.Sprintf("%s: %s, %s · %s", what, value, in.clock(r[3]), in.w("source_row", fmt.Sprint(r[6]), fmt.Sprint(r[7]))))
+		all[id] = append(all[id], fmt.Sprintf("%s: %s, %s · %s", what, value, in.clock(r[3]), in.w("source_row", isolated(fmt.Sprint(r[6])), fmt.Sprint(r[7]))))
 	}
 	return all, nil
 }
@@ -281,7 +281,7 @@ ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
 	for _, r := range rows {
 		id := r[0].(string)
 		u := unit{Place: in.place(r[1]), Product: in.place(r[2]), Fate: in.text(r[3]), Issued: in.clock(r[4]), Begin: in.clock(r[5]), Finish: in.clock(r[6]), Times: in.text(r[7]),
-			Volume: in.text(r[8]), Given: in.text(r[9]), Source: in.w("source_row", fmt.Sprint(r[10]), fmt.Sprint(r[11])), episode: id}
+			Volume: in.text(r[8]), Given: in.text(r[9]), Source: in.w("source_row", isolated(fmt.Sprint(r[10])), fmt.Sprint(r[11])), episode: id}
 		u.issued, _ = r[4].(time.Time)
 		u.begin, _ = r[5].(time.Time)
 		u.finish, _ = r[6].(time.Time)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"html/template"
+	"slices"
 	"strings"
 
 	"thawline/internal/chart"
@@ -42,15 +43,20 @@ type panel struct {
 }
 
 type head struct {
-	Title   string
-	Numeric bool
+	Title         string
+	Numeric, Long bool
+}
+
+// long says that a word of the text is longer than a column can bear.
+func long(text string) bool {
+	return slices.ContainsFunc(strings.Fields(text), func(word string) bool { return len([]rune(word)) > 24 })
 }
 
 type cell struct {
 	Text            string
 	Numeric, Hidden bool
-	// Whole says that it stands on one line.
-	Whole bool
+	// Whole says that it stands on one line, Long that a word of it may be broken.
+	Whole, Long bool
 }
 
 type answer struct {
@@ -156,12 +162,13 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		out.Notes = append(out.Notes, in.w("hidden_note", in.format.Small))
 	}
 	for _, c := range f.Points {
-		out.Heads = append(out.Heads, head{c.Title, numeric(c)})
+		out.Heads = append(out.Heads, head{c.Title, numeric(c), long(c.Title)})
 	}
 	for _, row := range f.Rows {
 		var cells []cell
 		for i, c := range row {
-			cells = append(cells, cell{in.format.Cell(f.Points[i], c), numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month})
+			text := in.format.Cell(f.Points[i], c)
+			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text)})
 		}
 		out.Rows = append(out.Rows, cells)
 	}

@@ -12,6 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"unicode"
 
 	"github.com/google/renameio/v2"
 
@@ -237,11 +238,15 @@ func (in *input) pageOf() string {
 }
 
 // cssString writes text as a CSS string: every character that is not a plain
-// letter, digit or space as an escape, so that none can end it.
+// letter, digit or space as an escape, so that none can end it. Signs that turn the
+// direction of writing would turn the rest of the line, and are left out.
 func cssString(s string) string {
 	var out bytes.Buffer
 	out.WriteByte('"')
 	for _, r := range s {
+		if unicode.Is(unicode.Bidi_Control, r) {
+			continue
+		}
 		if r == ' ' || r >= '0' && r <= '9' || r >= 'A' && r <= 'Z' || r >= 'a' && r <= 'z' {
 			out.WriteRune(r)
 		} else {
