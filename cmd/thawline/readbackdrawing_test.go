@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -51,6 +52,42 @@ func axisOf(svg *html.Node, lying bool) (scale, bool) {
 	}
 	per := (at[len(at)-1] - at[0]) / (values[len(values)-1] - values[0])
 	return scale{zero: at[0] - per*values[0], perUnit: per}, true
+}
+
+// checkFunnel looks for a point of each place that is shown, wherever it stands in
+// its series, and for no other.
+func checkFunnel(id string, a *article, p figure.Panel, shares scale, cell func([]string, string) (float64, bool)) (wrong []string) {
+	sizes, ok := axisOf(a.svg, true)
+	if !ok {
+		return []string{id + ": the drawing has no axis of sizes"}
+	}
+	var drawn [][2]float64
+	for _, n := range find(a.svg, "path", "") {
+		m := placed.FindStringSubmatch(attr(n, "transform"))
+		if m == nil || attr(n, "ecmeta_ssr_type") != "chart" || attr(n, "ecmeta_data_index") == "" {
+			continue
+		}
+		drawn = append(drawn, [2]float64{(float(m[1]) - sizes.zero) / sizes.perUnit, (float(m[2]) - shares.zero) / shares.perUnit})
+	}
+	for _, row := range a.rows {
+		n, okN := cell(row, p.Y[0])
+		of, okOf := cell(row, p.Y[1])
+		if !okN || !okOf {
+			continue
+		}
+		at := slices.IndexFunc(drawn, func(x [2]float64) bool {
+			return math.Abs(x[0]-of) < 1.1/math.Abs(sizes.perUnit) && math.Abs(x[1]-100*n/of) < 1.1/math.Abs(shares.perUnit)
+		})
+		if at < 0 {
+			wrong = append(wrong, fmt.Sprintf("%s: no point stands at %.0f of %.0f (%s)", id, n, of, row[0]))
+			continue
+		}
+		drawn = slices.Delete(drawn, at, at+1)
+	}
+	if len(drawn) > 0 {
+		wrong = append(wrong, fmt.Sprintf("%s: %d points stand for no row of the table: %v", id, len(drawn), drawn))
+	}
+	return wrong
 }
 
 // checkDrawing compares the bars or points of a drawing with the table under it,
@@ -135,6 +172,8 @@ func checkDrawing(id string, a *article, p figure.Panel) (wrong []string) {
 			of, okOf := cell(row, p.Y[1])
 			compare("share", series, r, points, 100*n/of, okN && okOf && of > 0)
 		}
+	case "funnel":
+		wrong = append(wrong, checkFunnel(id, a, p, axis, cell)...)
 	default:
 		fault("a chart of kind %s is not measured", p.Chart)
 	}

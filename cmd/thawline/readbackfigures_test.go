@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -15,7 +16,7 @@ type row = map[string]string
 
 // rows are the audit tables of the demo, as any reader of Parquet has them.
 type rows struct {
-	episodes, bags, units, evidence, findings, rules, others []row
+	episodes, bags, units, evidence, findings, rules, others, patients []row
 	// issued counts plasma issues by the hospital's own month.
 	issued map[string]int
 	// months are those that charts show, the last one the period's.
@@ -25,16 +26,16 @@ type rows struct {
 // notRecomputed lists the figures that no code here recomputes yet.
 var notRecomputed = map[string]bool{
 	"restated": true, "feeds_by_month": true, "reviews": true, "plasma_per_red_cells": true, "plasma_per_admissions": true, "use_by_place": true,
-	"other_products": true, "appropriate_by_month-2": true, "by_location": true, "by_specialty": true, "findings": true, "below_band_by_month-2": true,
+	"other_products": true, "appropriate_by_month-2": true, "findings": true, "below_band_by_month-2": true,
 	"effect": true, "effect-2": true, "activations": true, "activation_to_plasma": true, "plasma_to_red_cells": true, "activation_units": true,
-	"exchanges": true, "ab_plasma": true, "times_by_step": true, "times_by_month": true, "safety_findings": true, "safety_gaps": true,
+	"exchanges": true, "times_by_step": true, "times_by_month": true, "safety_findings": true, "safety_gaps": true,
 }
 
 func readRows(t *testing.T) *rows {
 	t.Helper()
 	site := demoSite(t)
 	d := &rows{issued: map[string]int{}}
-	for name, into := range map[string]*[]row{"episodes": &d.episodes, "bags": &d.bags, "units": &d.units, "evidence": &d.evidence, "findings": &d.findings, "rules_run": &d.rules, "other_marks": &d.others} {
+	for name, into := range map[string]*[]row{"episodes": &d.episodes, "bags": &d.bags, "units": &d.units, "evidence": &d.evidence, "findings": &d.findings, "rules_run": &d.rules, "other_marks": &d.others, "patients": &d.patients} {
 		*into = table(t, site, "SELECT * FROM "+name)
 		if len(*into) == 0 {
 			t.Fatalf("the demo has no rows of %s", name)
@@ -232,6 +233,9 @@ func (d *rows) figures() map[string]wanted {
 	want["children_dose"] = childrenDose(year)
 	d.sensitivity(year, want)
 
+	want["by_location"] = funnel(year, "location", "Place", "places", "other places, pooled")
+	want["by_specialty"] = funnel(year, "specialty", "Specialty", "specialties", "other specialties, pooled")
+	want["ab_plasma"] = d.groupAB()
 	want["use_by_month"] = wanted{
 		heads: []string{"Month", "Units issued", "Given", "Presumed given", "Thrown away", "Returned, transferred or unknown"},
 		rows: d.byMonth(func(m string) []any {
@@ -283,6 +287,71 @@ func (d *rows) completeness(now []row) wanted {
 	add("start and end of every unit given", given, func(r row) bool { return !assumed[r["episode_id"]] })
 	of := pick(now, isIn("outcome", "transfused", "unknown"))
 	w.says = share(count(of, isOpen), len(of), nil)
+	return w
+}
+
+// funnel counts the judged by place; places with few of them stand together, last.
+func funnel(year []row, column, head, hole, rest string) wanted {
+	judged := map[string][]row{}
+	for _, e := range pick(year, isJudged) {
+		place := cmp.Or(e[column], "not recorded")
+		judged[place] = append(judged[place], e)
+	}
+	w := wanted{heads: []string{head, "Appropriate", "Judged", "Share"}}
+	var few []row
+	add := func(place string, of []row) {
+		w.rows = append(w.rows, []any{place, persons(count(of, isGood)), persons(len(of)), part{count(of, isGood), len(of)}})
+	}
+	for _, place := range slices.Sorted(maps.Keys(judged)) {
+		if len(judged[place]) < smallCount {
+			few = append(few, judged[place]...)
+		} else {
+			add(place, judged[place])
+		}
+	}
+	named := len(w.rows)
+	if len(few) > 0 {
+		add(rest, few)
+	}
+	w.says = share(count(year, isGood), count(year, isJudged), map[string]any{hole: bags(named)})
+	return w
+}
+
+// groupAB counts the units of group AB given in the year by their recipient's group.
+func (d *rows) groupAB() wanted {
+	group, basis, given := map[string]string{}, map[string]string{}, map[string][]row{}
+	for _, p := range d.patients {
+		group[p["patient_id"]] = p["abo"]
+	}
+	for _, e := range d.episodes {
+		basis[e["episode_id"]] = e["basis"]
+	}
+	for _, u := range pick(d.units, isIn("given", "true")) {
+		given[u["bag"]] = append(given[u["bag"]], u)
+	}
+	counts := map[string][2]int{}
+	lost, all := 0, 0
+	for _, b := range pick(d.bags, d.inYear, isIn("unit_abo", "AB")) {
+		if bagLost(b) && !frozen(b) {
+			lost++
+		}
+		for _, u := range given[b["bag"]] {
+			n := counts[cmp.Or(group[u["patient_id"]], "not known")]
+			if basis[u["episode_id"]] == "major_haemorrhage" {
+				n[0]++
+			} else {
+				n[1]++
+			}
+			counts[cmp.Or(group[u["patient_id"]], "not known")] = n
+			all++
+		}
+	}
+	w := wanted{heads: []string{"Group of the recipient", "In a major haemorrhage", "Otherwise"}}
+	for _, who := range []string{"AB", "A", "B", "O", "not known"} {
+		w.rows = append(w.rows, []any{who, persons(counts[who][0]), persons(counts[who][1])})
+	}
+	unknown := counts["not known"][0] + counts["not known"][1]
+	w.says = share(counts["A"][1]+counts["B"][1]+counts["O"][1], all, map[string]any{"not_known": persons(unknown), "lost": bags(lost)})
 	return w
 }
 
