@@ -194,8 +194,12 @@ func runShared(ctx context.Context, e *engine.Engine) error {
 	if err != nil {
 		return err
 	}
-	return audit.Run(ctx, e, ordered)
+	return audit.Run(ctx, e, ordered, sharedViews...)
 }
+
+// sharedViews pick rows of a wide table: each figure reads a few columns of them,
+// and a copy of all would cost more than it saves.
+var sharedViews = []string{"period_episodes", "year_episodes", "period_bags"}
 
 // check refuses sums that do not add up.
 func (in *input) check(ctx context.Context, e *engine.Engine) error {
