@@ -7,8 +7,10 @@ WITH building AS (
     WHERE policy.from_date IS NULL
 ),
 
+-- Units of one instant and activation tell it once: among equals nothing says which
+-- comes first, and the count must not hang on that.
 told AS (
-    SELECT
+    SELECT DISTINCT
         issues.patient_id,
         issues.activation_id,
         issues.issued_at AS at,
