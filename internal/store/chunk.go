@@ -30,11 +30,9 @@ type chunk struct {
 	ends   []int
 	cells  []parquet.ByteArray
 	// words holds a text column whose words repeat, nulls included.
-	words words
+	words   words
+	repeats bool
 }
-
-// repeats says that a column's words are gathered by number.
-func (c *chunk) repeats() bool { return c.column.Kind == contract.Text && !many[c.column.Name] }
 
 // ones are the levels of a chunk without a null.
 var ones = func() (all [RowGroup]int16) {
@@ -70,8 +68,8 @@ var chunks struct {
 // spareChunks bounds the chunks of a kind that are kept.
 const spareChunks = 40
 
-// newChunk gives an empty chunk for a column.
-func newChunk(column contract.Column) chunk {
+// newChunk gives an empty chunk for a column; repeats says that it holds words.
+func newChunk(column contract.Column, repeats bool) chunk {
 	chunks.mutex.Lock()
 	defer chunks.mutex.Unlock()
 	var c chunk
@@ -79,7 +77,7 @@ func newChunk(column contract.Column) chunk {
 		c = spare[len(spare)-1]
 		chunks.free[column.Kind] = spare[:len(spare)-1]
 	}
-	c.column = column
+	c.column, c.repeats = column, repeats
 	return c
 }
 
@@ -114,7 +112,7 @@ func (c *chunk) add(values arrow.Array, from, to int) error {
 	}
 	switch a := values.(type) {
 	case *array.String:
-		if c.repeats() {
+		if c.repeats {
 			c.words.add(a, from, to)
 		} else {
 			c.addText(a, from, to)
@@ -241,7 +239,7 @@ func (c *chunk) flush(to file.ColumnChunkWriter) error {
 	}
 	switch w := to.(type) {
 	case *file.ByteArrayColumnChunkWriter:
-		if c.repeats() {
+		if c.repeats {
 			err = c.words.flush(w, levels, c.nulls)
 			break
 		}

@@ -11,6 +11,7 @@ import (
 	"hash"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -69,8 +70,9 @@ type Writer struct {
 }
 
 // NewWriter creates the file path, which must not exist (its folder is made as
-// needed), for rows of columns of t.
-func NewWriter(path string, t *contract.Table, columns []contract.Column) (*Writer, error) {
+// needed), for rows of columns of t. together names text columns of which equal
+// words stand together in the rows, as those do by which the rows are ordered.
+func NewWriter(path string, t *contract.Table, columns []contract.Column, together ...string) (*Writer, error) {
 	if len(columns) == 0 {
 		return nil, fmt.Errorf("table %s: a stored file needs a column", t.Name)
 	}
@@ -97,9 +99,9 @@ func NewWriter(path string, t *contract.Table, columns []contract.Column) (*Writ
 	}
 	w := &Writer{path: path, columns: columns, chunks: make([]chunk, len(columns)), sink: newSink(f)}
 	for i, c := range columns {
-		w.chunks[i] = newChunk(c)
+		w.chunks[i] = newChunk(c, repeats(c, together))
 	}
-	w.file = file.NewParquetWriter(w.sink, root, file.WithWriterProps(properties(columns)), file.WithWriteMetadata(facts))
+	w.file = file.NewParquetWriter(w.sink, root, file.WithWriterProps(properties(columns, together)), file.WithWriteMetadata(facts))
 	return w, nil
 }
 
@@ -149,7 +151,12 @@ func parquetSchema(columns []contract.Column) (*schema.GroupNode, error) {
 // dictionary costs time and saves nothing.
 var many = map[string]bool{"unit_no": true, "patient_id": true, "result_id": true, "bag": true, "episode_id": true, "alias": true, "key": true, "numbers": true}
 
-func properties(columns []contract.Column) *parquet.WriterProperties {
+// repeats says that a column's words are worth a dictionary.
+func repeats(c contract.Column, together []string) bool {
+	return c.Kind == contract.Text && (!many[c.Name] || slices.Contains(together, c.Name))
+}
+
+func properties(columns []contract.Column, together []string) *parquet.WriterProperties {
 	options := []parquet.WriterProperty{
 		parquet.WithRootRepetition(parquet.Repetitions.Required),
 		parquet.WithCompression(compress.Codecs.Zstd),
@@ -164,7 +171,7 @@ func properties(columns []contract.Column) *parquet.WriterProperties {
 		case c.Kind == contract.Instant, c.Kind == contract.Local, c.Name == "source_row":
 			options = append(options, parquet.WithDictionaryFor(c.Name, false),
 				parquet.WithEncodingFor(c.Name, parquet.Encodings.DeltaBinaryPacked))
-		case c.Kind == contract.Text && many[c.Name], c.Kind == contract.Bool:
+		case c.Kind == contract.Text && !repeats(c, together), c.Kind == contract.Bool:
 			options = append(options, parquet.WithDictionaryFor(c.Name, false))
 		}
 	}
