@@ -124,6 +124,7 @@ func TestNumbersAsReadersWriteThem(t *testing.T) {
 	point, comma := Format{}, Format{Comma: true}
 	for _, c := range []struct{ got, wanted string }{
 		{point.Whole(1234567), "1,234,567"}, {comma.Whole(1234), "1.234"}, {point.Number(9.50, 2), "9.5"}, {comma.Number(9.5, 2), "9,5"},
+		{point.Number(2460, 0), "2,460"}, {comma.Number(1234.5, 1), "1.234,5"}, {point.Number(-0.004, 2), "0"},
 		{point.Number(-0.25, 2), "−0.25"}, {point.Percent(0.417), "42 %"}, {point.Percent(0.0312), "3.1 %"}, {point.Month("2026-10"), "Oct 2026"}, {point.Month("?"), "?"},
 	} {
 		if c.got != c.wanted {

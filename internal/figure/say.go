@@ -75,14 +75,21 @@ func (f Format) Whole(n int64) string {
 	return s
 }
 
-// Number writes a number to so many decimals at most, without trailing zeros.
+// Number writes a number to so many decimals at most, without trailing zeros, its
+// thousands parted.
 func (f Format) Number(x float64, decimals int) string {
 	s := strconv.FormatFloat(math.Abs(x), 'f', decimals, 64)
-	if strings.Contains(s, ".") {
-		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	whole, rest, _ := strings.Cut(s, ".")
+	if n, err := strconv.ParseInt(whole, 10, 64); err == nil {
+		whole = f.Whole(n)
 	}
-	if f.Comma {
-		s = strings.Replace(s, ".", ",", 1)
+	s = whole
+	if rest = strings.TrimRight(rest, "0"); rest != "" {
+		mark := "."
+		if f.Comma {
+			mark = ","
+		}
+		s += mark + rest
 	}
 	if x < 0 && s != "0" {
 		return "−" + s

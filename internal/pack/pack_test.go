@@ -104,6 +104,9 @@ func TestEmptyMonthSaysWhy(t *testing.T) {
 			t.Errorf("the pack of an empty month does not say %q", wanted)
 		}
 	}
+	if strings.Contains(committee, "were thrown away and") {
+		t.Error("an empty month speaks of waste, of which nothing was read")
+	}
 	if !strings.Contains(cases, "No episode began in this period.") {
 		t.Error("cases.html of an empty month does not say so")
 	}

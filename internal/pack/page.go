@@ -368,7 +368,9 @@ func (fs *figures) answer() *answer {
 		a.Note = fs.otherwise(fs.done["appropriate_by_month"])
 	}
 	lost, lostInterval := share("waste_by_month")
-	if f := fs.done["avoidable"]; f != nil && f.Values["cost"].Value != nil {
+	if f := fs.done["avoidable"]; get("use_by_month", "of") == "0" {
+		// Nothing was thawed, issued or thrown away: there is no waste to speak of.
+	} else if f != nil && f.Values["cost"].Value != nil {
 		a.Sentences = append(a.Sentences, in.w("answer_waste_cost", get("avoidable", "discarded"), get("avoidable", "given"), strings.TrimSpace(in.currency+" "+in.words(f, "cost"))))
 	} else {
 		a.Sentences = append(a.Sentences, in.w("answer_waste", get("avoidable", "discarded"), get("avoidable", "given")))
