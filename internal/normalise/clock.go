@@ -3,6 +3,7 @@ package normalise
 import (
 	"fmt"
 	"sort"
+	"sync"
 	"time"
 )
 
@@ -22,6 +23,19 @@ type clock struct {
 	zone *time.Location
 	// from[i] is the instant, in Unix seconds, from which offset[i] holds.
 	from, offset []int64
+}
+
+// clocks holds the clock of each zone: to make one is to look at every day of 130
+// years, which for a small file costs more than to read it.
+var clocks sync.Map
+
+// clockOf gives the clock of a zone. It must not be changed.
+func clockOf(zone *time.Location) *clock {
+	if c, known := clocks.Load(zone); known {
+		return c.(*clock)
+	}
+	c, _ := clocks.LoadOrStore(zone, newClock(zone))
+	return c.(*clock)
 }
 
 func newClock(zone *time.Location) *clock {

@@ -148,7 +148,7 @@ func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, e
 	if !file.Date.IsZero() {
 		m.fileEnd, m.dated = file.Date.UnixMicro(), true
 	}
-	m.clock = newClock(s.Zone)
+	m.clock = clockOf(s.Zone)
 	for _, l := range f.TimeFormats {
 		m.layouts = append(m.layouts, newLayout(l))
 	}
