@@ -24,11 +24,8 @@ func otherMarksStep(ordered []*Query, p *policy.Policy) (step, error) {
 	var tried []policy.OtherValue
 	again := map[string]rejudging{}
 	for _, other := range others {
-		if own, same := p.Always(other.Column); same && own == other.Setting {
-			continue // No mark differs.
-		}
-		if _, err := p.With(other.Column, other.Setting); err != nil {
-			continue // Other values of the site leave no room for it.
+		if !p.Tries(other) {
+			continue
 		}
 		tried = append(tried, other)
 		r, err := rejudgingBy(ordered, other.Column)

@@ -43,7 +43,7 @@ func tried(p *policy.Policy) ([]triedValue, error) {
 		if !slices.ContainsFunc(all, func(v triedValue) bool { return v.Column == other.Column }) {
 			all = append(all, triedValue{OtherValue: policy.OtherValue{Column: other.Column, Setting: own}, own: always, dated: !always})
 		}
-		if _, err := p.With(other.Column, other.Setting); err == nil && !(always && own == other.Setting) {
+		if p.Tries(other) {
 			all = append(all, triedValue{OtherValue: other})
 		}
 	}

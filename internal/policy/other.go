@@ -49,6 +49,16 @@ func OtherValues() ([]OtherValue, error) {
 	return all, nil
 }
 
+// Tries reports whether episodes are judged again by a value: it is not the
+// policy's own on all dates, and the policy's other values leave room for it.
+func (p *Policy) Tries(o OtherValue) bool {
+	if own, always := p.Always(o.Column); always && own == o.Setting {
+		return false
+	}
+	_, err := p.With(o.Column, o.Setting)
+	return err == nil
+}
+
 // With is the policy with one value set to a number for all dates; the error
 // says why the other values do not allow it.
 func (p *Policy) With(column string, setting float64) (*Policy, error) {
