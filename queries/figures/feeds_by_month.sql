@@ -18,7 +18,7 @@
 -- not known: events are parted by kind, since they often come from several systems. A feed without any row in these months is a dash: the site does not have it, or it was not read. Rows that were rejected or set aside have no month
 WITH
 
--- The first instant of each month shown and of the one after them, and the day of UTC on which it falls.
+-- The first instant of each month, and the day of UTC on which it falls.
 starts AS (
     SELECT
         strftime(local_days.day, '%Y-%m') AS month,
