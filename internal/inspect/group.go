@@ -37,35 +37,44 @@ type group struct {
 	published map[string]map[string]string
 }
 
-// lookAt opens a file, finds its group among groups or makes one, and profiles
-// its rows. It returns the groups that are new.
-func lookAt(ctx context.Context, path string, o Options, groups []*group) ([]*group, error) {
+// lookAt looks at a file: it finds its group among groups or makes one, and
+// profiles its rows. It returns the groups that are new. A workbook of several
+// sheets is looked at sheet by sheet.
+func lookAt(ctx context.Context, path string, o Options, groups []*group) (fresh []*group, refused []Refused) {
+	fresh, several, err := lookAtFile(ctx, path, o, groups)
+	switch {
+	case several != nil:
+		return lookAtSheets(ctx, path, several, o, groups)
+	case err != nil:
+		return nil, []Refused{{path, reason(path, err)}}
+	}
+	return fresh, nil
+}
+
+// lookAtFile is lookAt of a file of one table of cells, or of messages. several
+// are the sheets of a workbook among which site.yaml must choose.
+func lookAtFile(ctx context.Context, path string, o Options, groups []*group) (fresh []*group, several []string, err error) {
 	info, err := os.Stat(path)
 	if err != nil {
-		return nil, unwrapped(err)
+		return nil, nil, unwrapped(err)
 	}
 	if info.IsDir() {
-		return nil, fmt.Errorf("found a folder, wanted a file: name its files, such as %s", filepath.Join(path, "*"))
+		return nil, nil, fmt.Errorf("found a folder, wanted a file: name its files, such as %s", filepath.Join(path, "*"))
 	}
 	if !info.Mode().IsRegular() {
-		return nil, errors.New("found a device or a pipe, wanted a file")
+		return nil, nil, errors.New("found a device or a pipe, wanted a file")
 	}
 	f, options, err := open(path)
 	if err != nil {
-		return nil, unwrapped(err)
+		// What was found before the fault: hidden sheets are nobody's exports.
+		if look, _ := read.LookAt(path, read.Options{}); look.Sheet == "" && len(look.Shown) > 1 {
+			return nil, look.Shown, nil
+		}
+		return nil, nil, unwrapped(err)
 	}
 	defer f.Close()
-	return lookInto(ctx, path, f, o, options, groups)
-}
-
-// sheets lists the sheets of a workbook among which site.yaml must choose; nil
-// for any other file. Hidden ones are not among them, unless all are.
-func sheets(path string) []string {
-	look, err := read.LookAt(path, read.Options{})
-	if err == nil || len(look.Shown) < 2 {
-		return nil
-	}
-	return look.Shown
+	fresh, err = lookInto(ctx, path, f, o, options, groups)
+	return fresh, nil, err
 }
 
 // lookAtSheets looks at each sheet of a workbook as at a file of its own. Sheets

@@ -171,23 +171,11 @@ func Files(ctx context.Context, paths []string, o Options) (*Findings, error) {
 		if o.Progress != nil {
 			o.Progress(filepath.Base(path))
 		}
-		if several := sheets(path); several != nil {
-			fresh, refused := lookAtSheets(ctx, path, several, o, groups)
-			if err := ctx.Err(); err != nil {
-				return nil, err
-			}
-			groups, found.Refused = append(groups, fresh...), append(found.Refused, refused...)
-			continue
+		fresh, refused := lookAt(ctx, path, o, groups)
+		if err := ctx.Err(); err != nil {
+			return nil, err
 		}
-		fresh, err := lookAt(ctx, path, o, groups)
-		switch {
-		case ctx.Err() != nil:
-			return nil, ctx.Err()
-		case err != nil:
-			found.Refused = append(found.Refused, Refused{path, reason(path, err)})
-			continue
-		}
-		groups = append(groups, fresh...)
+		groups, found.Refused = append(groups, fresh...), append(found.Refused, refused...)
 	}
 	groups = slices.DeleteFunc(groups, func(g *group) bool {
 		if !g.headlessGroup() {
