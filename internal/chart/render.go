@@ -132,9 +132,6 @@ func (r *Renderer) machine() (*machine, error) {
 // svg draws an option. The identifiers in it count on from drawing to drawing:
 // finish gives them names that do not.
 func (r *Renderer) svg(option map[string]any, width, height int) (string, error) {
-	// The patterns that it asks for are dealt on from drawing to drawing: each
-	// series states its own.
-	delete(option, "aria")
 	text, err := json.Marshal(option)
 	if err != nil {
 		return "", fmt.Errorf("write the chart's option: %w", err)
