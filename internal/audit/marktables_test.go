@@ -59,18 +59,9 @@ func TestMarkTables(t *testing.T) {
 			all = append(all, h)
 		}
 	}
-	for _, group := range together(t, all) {
-		e := caseEngine(t)
-		for _, h := range group {
-			h.fill(t, e)
-		}
-		if err := MarkTables(context.Background(), e, group[0].given(t)); err != nil {
-			t.Fatal(err)
-		}
-		for _, h := range group {
-			t.Run(h.name, func(t *testing.T) { markCase(t, e, h) })
-		}
-	}
+	eachJudged(t, all, MarkTables, func(e *engine.Engine, h smallHospital) {
+		t.Run(h.name, func(t *testing.T) { markCase(t, e, h) })
+	})
 }
 
 func markCase(t *testing.T, e *engine.Engine, h smallHospital) {

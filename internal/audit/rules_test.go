@@ -27,18 +27,9 @@ import (
 // and units under numbers of their own.
 func TestRules(t *testing.T) {
 	named, all := ruleHospitals(t)
-	for _, group := range together(t, all) {
-		e := caseEngine(t)
-		for _, h := range group {
-			h.fill(t, e)
-		}
-		if err := EpisodeTables(context.Background(), e, group[0].given(t)); err != nil {
-			t.Fatal(err)
-		}
-		for _, h := range group {
-			t.Run(h.name, func(t *testing.T) { ruleCase(t, e, named[h.name], h) })
-		}
-	}
+	eachJudged(t, all, EpisodeTables, func(e *engine.Engine, h smallHospital) {
+		t.Run(h.name, func(t *testing.T) { ruleCase(t, e, named[h.name], h) })
+	})
 }
 
 // ruleHospitals reads the cases of every rule.
@@ -110,6 +101,24 @@ func together(t *testing.T, all []smallHospital) [][]smallHospital {
 		}
 	}
 	return groups
+}
+
+// eachJudged makes the tables of the cases, those together that may be, and hands
+// each case to use with the engine that holds them.
+func eachJudged(t *testing.T, all []smallHospital, tables func(context.Context, *engine.Engine, Given) error, use func(*engine.Engine, smallHospital)) {
+	t.Helper()
+	for _, group := range together(t, all) {
+		e := caseEngine(t)
+		for _, h := range group {
+			h.fill(t, e)
+		}
+		if err := tables(context.Background(), e, group[0].given(t)); err != nil {
+			t.Fatal(err)
+		}
+		for _, h := range group {
+			use(e, h)
+		}
+	}
 }
 
 // days lists the days of a table's rows, those of one kind where a column says so.
