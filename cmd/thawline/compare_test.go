@@ -13,8 +13,6 @@ import (
 
 	"thawline/internal/audit"
 	"thawline/internal/policy"
-	"thawline/internal/site"
-	"thawline/internal/store"
 )
 
 // markedSite marks a copy of the demo's records by another policy, the whole
@@ -52,14 +50,7 @@ func writeText(t *testing.T, name, text string) {
 // demoKey is the key of the demo's pseudonyms.
 func demoKey(t *testing.T, siteFile string) []byte {
 	t.Helper()
-	s, err := site.Load(siteFile)
-	if err != nil {
-		t.Fatal(err)
-	}
-	st, err := store.Open(s.Store, false)
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, st := openSite(t, siteFile, false)
 	defer st.Close()
 	key, err := st.Key()
 	if err != nil {
@@ -210,19 +201,12 @@ func TestOtherMarksAreWhatCompareSays(t *testing.T) {
 				}
 				told[row["tried"]][audit.Pseudonym(key, audit.EpisodeKind, row["episode_id"])] = row["mark"]
 			}
-			hospital, err := site.Load(siteFile)
-			if err != nil {
-				t.Fatal(err)
-			}
+			hospital, st := openSite(t, siteFile, false)
+			defer st.Close()
 			own, err := policy.Load(hospital.Policy)
 			if err != nil {
 				t.Fatal(err)
 			}
-			st, err := store.Open(hospital.Store, false)
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer st.Close()
 			tried, err := policy.OtherValues()
 			if err != nil {
 				t.Fatal(err)

@@ -16,6 +16,9 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"thawline/internal/site"
+	"thawline/internal/store"
 )
 
 // demo makes the invented hospital once for all tests of this package and
@@ -58,6 +61,20 @@ func demoSite(t *testing.T) string {
 		t.Fatal(err)
 	}
 	return filepath.Join(dir, "site.yaml")
+}
+
+// openSite loads a site file and opens its store, which the caller closes.
+func openSite(t *testing.T, file string, write bool) (*site.Site, *store.Store) {
+	t.Helper()
+	s, err := site.Load(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	st, err := store.Open(s.Store, write)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s, st
 }
 
 // ask runs a verb that must succeed and returns what it wrote to its output.

@@ -17,7 +17,6 @@ import (
 
 	"thawline/internal/ingest"
 	"thawline/internal/invent"
-	"thawline/internal/site"
 	"thawline/internal/store"
 )
 
@@ -182,14 +181,7 @@ func TestFileThatChangesWhileItIsRead(t *testing.T) {
 					t.Fatal(err)
 				}
 			}
-			hospital, err := site.Load(filepath.Join(dir, "site.yaml"))
-			if err != nil {
-				t.Fatal(err)
-			}
-			st, err := store.Open(hospital.Store, true)
-			if err != nil {
-				t.Fatal(err)
-			}
+			hospital, st := openSite(t, filepath.Join(dir, "site.yaml"), true)
 			defer st.Close()
 			told := 0
 			report, err := ingest.Run(context.Background(), hospital, st, func(name string, done, total int64) {

@@ -16,8 +16,6 @@ import (
 	"golang.org/x/tools/txtar"
 
 	"thawline/internal/audit"
-	"thawline/internal/site"
-	"thawline/internal/store"
 )
 
 // TestWorkedEpisodes runs the worked episodes the whole way, from export files
@@ -102,14 +100,7 @@ func runWorked(t *testing.T, archive *txtar.Archive, setting, want string) {
 func readEpisodes(t *testing.T, siteFile string) map[string]map[string]string {
 	t.Helper()
 	ctx := context.Background()
-	s, err := site.Load(siteFile)
-	if err != nil {
-		t.Fatal(err)
-	}
-	st, err := store.Open(s.Store, false)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s, st := openSite(t, siteFile, false)
 	defer st.Close()
 	e, err := audit.OpenReader(ctx, st, s)
 	if err != nil {
