@@ -293,14 +293,15 @@ func (d *rows) checkAnswer(p *packPage) (wrong []string) {
 	}
 	for label, want := range map[string]string{
 		"episodes": withCommas(judged) + " judged", "bags given": withCommas(count(bagsNow, not(frozen))) + " thawed, issued or lost",
-		"appropriate, of those judged": "95 % interval " + percent(low) + " to " + percent(high), "mL/kg, median dose": "in " + spanName,
+		"appropriate, of those judged": withCommas(good) + " of " + withCommas(judged) + "; 95 % interval " + percent(low) + " to " + percent(high), "mL/kg, median dose": "in " + spanName,
 	} {
 		if got := p.tiles[label][1]; got != want {
 			fault("under the tile %q stands %q, recomputed %q", label, got, want)
 		}
 	}
 	shown, _, _ := text(waste["interval"])
-	if got := p.tiles["thrown away"][1]; got != "95 % interval "+shown {
+	lost, used := int(waste["n"].(bags)), int(waste["of"].(bags))
+	if got := p.tiles["thrown away"][1]; got != withCommas(lost)+" of "+withCommas(used)+"; 95 % interval "+shown {
 		fault("under the tile of what was thrown away stands %q, recomputed %q", got, shown)
 	}
 	return wrong

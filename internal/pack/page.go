@@ -325,20 +325,21 @@ func (fs *figures) answer() *answer {
 		}
 		return "–"
 	}
-	share := func(name string) (text, interval string) {
+	// The share of a figure, its n of N, and its interval.
+	share := func(name string) (text, of, interval string) {
 		f := fs.done[name]
 		if f == nil {
-			return "–", ""
+			return "–", "", ""
 		}
 		n, okN := f.Whole("n")
-		of, okOf := f.Whole("of")
+		all, okAll := f.Whole("of")
 		if f.Values["n"].Hidden || f.Values["of"].Hidden {
-			return in.w("hidden"), ""
+			return in.w("hidden"), "", ""
 		}
-		if !okN || !okOf || of == 0 {
-			return "–", ""
+		if !okN || !okAll || all == 0 {
+			return "–", "", ""
 		}
-		return in.format.Percent(float64(n) / float64(of)), f.Interval(in.format)
+		return in.format.Percent(float64(n) / float64(all)), in.w("of", in.words(f, "n"), in.words(f, "of")), f.Interval(in.format)
 	}
 	episodes, given := get("marks_by_month", "of"), get("use_by_month", "n")
 	if episodes == "0" && given == "0" {
@@ -346,7 +347,7 @@ func (fs *figures) answer() *answer {
 	} else {
 		a.Sentences = append(a.Sentences, in.w("answer_use", in.period(), episodes, given))
 	}
-	good, interval := share("appropriate_by_month")
+	good, goodOf, interval := share("appropriate_by_month")
 	if good == "–" || good == in.w("hidden") {
 		a.Sentences = append(a.Sentences, in.w("no_share"))
 	} else {
@@ -367,22 +368,22 @@ func (fs *figures) answer() *answer {
 		a.Sentences = append(a.Sentences, text)
 		a.Note = fs.otherwise(fs.done["appropriate_by_month"])
 	}
-	lost, lostInterval := share("waste_by_month")
+	lost, lostOf, lostInterval := share("waste_by_month")
 	if f := fs.done["avoidable"]; get("use_by_month", "of") == "0" {
 		// Nothing was thawed, issued or thrown away: there is no waste to speak of.
 	} else if f != nil && f.Values["cost"].Value != nil {
-		a.Sentences = append(a.Sentences, in.w("answer_waste_cost", get("avoidable", "discarded"), get("avoidable", "given"), strings.TrimSpace(in.currency+" "+in.words(f, "cost"))))
+		a.Sentences = append(a.Sentences, in.w("answer_waste_cost", get("avoidable", "discarded"), get("avoidable", "given"), strings.TrimSpace(in.currency+"\u00a0"+in.words(f, "cost"))))
 	} else {
 		a.Sentences = append(a.Sentences, in.w("answer_waste", get("avoidable", "discarded"), get("avoidable", "given")))
 	}
-	undetermined, undeterminedInterval := share("completeness")
+	undetermined, undeterminedOf, undeterminedInterval := share("completeness")
 	a.Headlines = []headline{
 		{episodes, in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))},
 		{given, in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))},
-		{good, in.w("head_appropriate"), in.note(interval)},
-		{undetermined, in.w("head_undetermined"), in.note(undeterminedInterval)},
+		{good, in.w("head_appropriate"), in.note(goodOf, interval)},
+		{undetermined, in.w("head_undetermined"), in.note(undeterminedOf, undeterminedInterval)},
 		{get("dose_distribution", "median"), in.w("head_dose"), in.w("head_in", in.span())},
-		{lost, in.w("head_lost"), in.note(lostInterval)},
+		{lost, in.w("head_lost"), in.note(lostOf, lostInterval)},
 	}
 	a.Changes = fs.signals
 	return a
@@ -403,11 +404,12 @@ func (fs *figures) otherwise(f *figure.Figure) string {
 	return text
 }
 
-func (in *input) note(interval string) string {
+// note is what stands under a share: its n of N and its interval.
+func (in *input) note(of, interval string) string {
 	if interval == "" {
 		return in.w("note_none")
 	}
-	return in.w("note_interval", interval)
+	return in.w("note_interval", of, interval)
 }
 
 func (in *input) trust() *trust {

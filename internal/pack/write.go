@@ -202,6 +202,8 @@ func (in *input) fill(name, text string, data any) ([]byte, error) {
 		"w":     in.w,
 		"lang":  in.format.Tag,
 		"day":   in.format.Day,
+		// A number and its sign stand on one line.
+		"held":  func(s string) string { return strings.ReplaceAll(s, " %", "\u00a0%") },
 		"short": func(s string) string { return s[:min(16, len(s))] },
 	}).Parse(text)
 	if err != nil {
