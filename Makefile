@@ -11,7 +11,7 @@ ECHARTS := internal/chart/assets/echarts.min.js
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 GO_BUILD := go build -ldflags "-s -w -X main.version=$(VERSION)"
 
-.PHONY: help build assets demo test check soak fuzz bench test-kill test-cross test-reference browser outside clean
+.PHONY: help build assets demo test check soak fuzz bench test-kill test-cross test-reference browser looks outside clean
 
 help: ## list the targets
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -82,6 +82,9 @@ browser: $(AXE) ## install a headless browser for the browser tests, where it ma
 	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
 	  else echo "the browser tests need chromium: install it (Debian: apt-get install chromium) or name it in THAWLINE_BROWSER"; exit 1; fi; fi
 
+looks: assets ## pictures of every page of seven unlike hospitals, and their print, into looks/ (THAWLINE_LOOKS_OF=NAME,NAME)
+	THAWLINE_LOOKS=$(CURDIR)/looks go test -count 1 -timeout 2h -run 'TestLooks$$' -v ./cmd/thawline
+
 # Other readers, and sets of samples, against which our readers are held.
 OUTSIDE := xlsx2csv python3-openpyxl node-csv-spectrum python3-stdnum
 outside: ## install other readers that tests compare with, where it may
@@ -91,4 +94,4 @@ outside: ## install other readers that tests compare with, where it may
 	  else echo "some comparisons are skipped: they need $(OUTSIDE) (Debian: apt-get install $(OUTSIDE))"; fi; fi
 
 clean: ## remove what was built
-	rm -rf bin demo bench
+	rm -rf bin demo bench looks

@@ -28,7 +28,9 @@ func (w *world) background(month int) {
 	for range w.options.Beds * 11 / 20 * scale {
 		w.otherRedCells(sometime())
 	}
-	w.stock(month)
+	if !w.unused(month) {
+		w.stock(month)
+	}
 
 	// The first and the last day of every month hold a row: the days between are
 	// then known to be recorded.
@@ -59,7 +61,7 @@ func (w *world) background(month int) {
 }
 
 func (w *world) otherRedCells(at time.Time) {
-	site := wards[w.random.IntN(len(wards))]
+	site := pick(w, w.wards...)
 	who := w.somebody()
 	u := &issue{unit: w.donation(at), code: pick(w, "RC28", "RC28", "RC28", "RC28", "PL30"), patient: who, shown: who, group: w.group(),
 		place: site.place, service: site.service, requester: requesterOf(w.random.IntN(24)), reason: "OTH",

@@ -39,7 +39,7 @@ const (
 func (w *world) draft(scenario string, month, fromHour, toHour int) *draft {
 	d := &draft{world: w, month: month, gone: month == w.gap, start: w.moment(month, 3, 31, fromHour, toHour)}
 	d.who = w.adult(d.start, 24, 89)
-	site := wards[w.random.IntN(len(wards))]
+	site := pick(w, w.wards...)
 	d.place, d.service, d.reason = site.place, site.service, "OTH"
 	d.truth = Episode{Scenario: scenario, Complete: true}
 	if w.options.Children {

@@ -2,6 +2,7 @@ package invent
 
 import (
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -14,6 +15,27 @@ var wards = []ward{
 	{"Alder Ward", "Surgery"}, {"Birch Ward", "Medicine"}, {"Rowan Ward, East", "Medicine"},
 	{"Intensive Care", "Intensive care"}, {"Intensive Care", "Surgery"}, {"Theatre 2; recovery", "Surgery"},
 	{"Emergency Dept", "Emergency"}, {"Hawthorn Ward", "Liver and gut"}, {"Maternity", "Obstetrics"},
+}
+
+// placesOf gives n places: the wards, as many as are wanted, and after them
+// floors with names as long as such names are, a service for each in turn.
+func placesOf(n int) []ward {
+	if n == 0 {
+		return wards
+	}
+	trees := []string{"Aspen", "Blackthorn", "Cedar", "Dogwood", "Elder", "Field Maple", "Guelder Rose", "Holly"}
+	kinds := []struct{ name, service string }{
+		{"Ward", "Medicine"}, {"High Dependency Unit", "Intensive care"}, {"Day Unit, Level 2", "Surgery"}, {"Assessment and Short Stay Unit (North Block)", "Emergency"}}
+	list := slices.Clone(wards[:min(n, len(wards))])
+	for i := 0; len(list) < n; i++ {
+		tree, kind := trees[i%len(trees)], kinds[i/len(trees)%len(kinds)]
+		name := tree + " " + kind.name
+		if round := i / (len(trees) * len(kinds)); round > 0 {
+			name = fmt.Sprintf("%s %d", name, round+1)
+		}
+		list = append(list, ward{name, kind.service})
+	}
+	return list
 }
 
 // numberService gives plasma for a number before procedures of low risk.

@@ -43,6 +43,15 @@ type Options struct {
 	// Careless leaves things out, tells times as dates alone, writes pounds as
 	// kilograms and gives patients several numbers.
 	Careless bool
+	// Episodes is how many plasma episodes begin in each month, whatever Scale
+	// says, and none of them an exchange; where 0, as many as the scenarios have on
+	// average.
+	Episodes int
+	// Places is how many places give plasma to patients who bleed, the
+	// demonstration's where 0.
+	Places int
+	// NoPlasmaAtEnd lets the last month pass without a bag of plasma.
+	NoPlasmaAtEnd bool
 	// NoEvents exports no table of events: neither bleeding nor the theatre list.
 	NoEvents bool
 	// Policy is the text of policy.yaml, the demonstration's where empty.
@@ -105,9 +114,9 @@ type Truth struct {
 // truth.csv into dir, which is made where it is missing.
 func Write(dir string, seed uint64, options Options) (Truth, error) {
 	options = options.filled()
-	if options.Months < 1 || options.Months > 240 || options.Scale < 1 || options.Beds < 1 || options.Labs < 0 {
-		return Truth{}, fmt.Errorf("invent: found %d months, scale %d, %d beds, %d laboratory rows; wanted 1 to 240 months and none of the others negative",
-			options.Months, options.Scale, options.Beds, options.Labs)
+	if options.Months < 1 || options.Months > 240 || options.Scale < 1 || options.Beds < 1 || options.Labs < 0 || options.Episodes < 0 || options.Places < 0 {
+		return Truth{}, fmt.Errorf("invent: found %d months, scale %d, %d beds, %d laboratory rows, %d episodes a month, %d places; wanted 1 to 240 months and none of the others negative",
+			options.Months, options.Scale, options.Beds, options.Labs, options.Episodes, options.Places)
 	}
 	w, err := newWorld(seed, options)
 	if err != nil {

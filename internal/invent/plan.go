@@ -78,13 +78,52 @@ var scenarios = []scenario{
 // live lets the hospital run through its months.
 func (w *world) live() {
 	for month := range w.options.Months {
-		for range w.options.Scale {
-			for _, s := range scenarios {
-				w.plant(s, month)
+		switch {
+		case w.unused(month):
+		case w.options.Episodes > 0:
+			w.plantFew(month)
+		default:
+			for range w.options.Scale {
+				for _, s := range scenarios {
+					w.plant(s, month)
+				}
+			}
+			w.clockBack(month)
+		}
+		w.background(month)
+	}
+}
+
+// unused says that no plasma is used in the month.
+func (w *world) unused(month int) bool {
+	return w.options.NoPlasmaAtEnd && month == w.options.Months-1
+}
+
+// plantFew plants as many episodes in a month as are wanted, each of a scenario
+// drawn by how often it comes about. Such a hospital does no plasma exchange,
+// which would come as a course of several.
+func (w *world) plantFew(month int) {
+	weight := func(s scenario) float64 {
+		switch {
+		case month == w.gap && !s.fromGap, s.name == "plasma_exchange":
+			return 0
+		case s.every > 0:
+			return 1 / float64(s.every)
+		}
+		return s.monthly
+	}
+	all := 0.0
+	for _, s := range scenarios {
+		all += weight(s)
+	}
+	for range w.options.Episodes {
+		at := w.random.Float64() * all
+		for _, s := range scenarios {
+			if at -= weight(s); at < 0 {
+				w.play(s, month)
+				break
 			}
 		}
-		w.clockBack(month)
-		w.background(month)
 	}
 }
 
@@ -108,12 +147,17 @@ func (w *world) plant(s scenario, month int) {
 		n = max(n, 1)
 	}
 	for range n {
-		from, to := s.fromHour, s.toHour
-		if to == 0 {
-			from, to = 1, 22
-		}
-		s.play(w.draft(s.name, month, from, to))
+		w.play(s, month)
 	}
+}
+
+// play plays a scenario once, within its hours.
+func (w *world) play(s scenario, month int) {
+	from, to := s.fromHour, s.toHour
+	if to == 0 {
+		from, to = 1, 22
+	}
+	s.play(w.draft(s.name, month, from, to))
 }
 
 // habit is how many bags are asked for: two whatever the weight, or by weight.

@@ -130,3 +130,70 @@ func TestOtherHospitals(t *testing.T) {
 		})
 	}
 }
+
+// TestSizes: so many episodes in each month, so many places, a last month
+// without plasma; and none of it changes the other months' truths.
+func TestSizes(t *testing.T) {
+	monthly := func(truth Truth) map[string]int {
+		n := map[string]int{}
+		for _, e := range truth.Episodes {
+			n[e.FirstIssuedAt.Format("2006-01")]++
+			if e.Complete && e.Mark == "" {
+				t.Errorf("%s states no mark", e.Scenario)
+			}
+		}
+		return n
+	}
+	places := func(dir string) map[string]bool {
+		named := map[string]bool{}
+		names, _ := filepath.Glob(filepath.Join(dir, "inbox", "bank_*"))
+		for _, name := range names {
+			for _, row := range rows(t, name) {
+				if component(row["Prod"]) == "plasma" && row["HospNo"] != "" {
+					named[row["Place"]] = true
+				}
+			}
+		}
+		return named
+	}
+	_, tiny := write(t, 1, Options{Months: 24, Beds: 40, Episodes: 9, Labs: 2400})
+	found := monthly(tiny)
+	if len(found) != 24 {
+		t.Errorf("%d months with episodes, wanted 24", len(found))
+	}
+	for month, n := range found {
+		if n != 9 {
+			t.Errorf("%d episodes began in %s, wanted 9", n, month)
+		}
+	}
+	dir, _ := write(t, 1, Options{Months: 6, Scale: 3, Places: 40, Labs: 600})
+	// Some scenarios have a place of their own besides.
+	if named := places(dir); len(named) < 40 || len(named) > 45 {
+		t.Errorf("plasma at %d places, wanted about 40", len(named))
+	}
+	if few := placesOf(3); len(few) != 3 || few[0] != wards[0] {
+		t.Errorf("of three places there are %v", few)
+	}
+	dir, unused := write(t, 1, Options{Months: 3, NoPlasmaAtEnd: true, Labs: 600})
+	_, used := write(t, 1, Options{Months: 3, Labs: 600})
+	if got, want := monthly(unused), monthly(used); got["2026-10"] != 0 || got["2026-09"] != want["2026-09"] || want["2026-10"] == 0 {
+		t.Errorf("episodes by month: %v, and %v where plasma is used to the end", got, want)
+	}
+	red := 0
+	for _, row := range rows(t, filepath.Join(dir, "inbox", "bank_2026-11-04.csv")) {
+		switch issued, _ := time.Parse(slashed, row["Issued"]); {
+		case row["Prod"] == "RC28" && issued.Month() == time.October:
+			red++
+		case component(row["Prod"]) == "plasma" && (strings.Contains(row["Issued"]+row["Thawed"]+row["Binned"], "/10/2026")):
+			t.Errorf("a bag of plasma in the month without: %v", row)
+		}
+	}
+	if red < 50 {
+		t.Errorf("%d red cells in the month without plasma: it must be a month that was recorded", red)
+	}
+	for _, wrong := range []Options{{Episodes: -1}, {Places: -1}} {
+		if _, err := Write(t.TempDir(), 1, wrong); err == nil {
+			t.Errorf("%+v was taken", wrong)
+		}
+	}
+}

@@ -13,6 +13,7 @@ import (
 // the minute; the exports show them as each system would.
 type world struct {
 	options Options
+	wards   []ward
 	random  *rand.Rand
 	zone    *time.Location
 	// months holds the first local midnight of each month, and one more.
@@ -109,7 +110,7 @@ func newWorld(seed uint64, o Options) (*world, error) {
 	if err != nil {
 		return nil, fmt.Errorf("invent: %w", err)
 	}
-	w := &world{options: o, random: rand.New(rand.NewPCG(seed, 0x7a12)), zone: zone, serials: map[int]int{}, gap: -1, spell: -1}
+	w := &world{options: o, wards: placesOf(o.Places), random: rand.New(rand.NewPCG(seed, 0x7a12)), zone: zone, serials: map[int]int{}, gap: -1, spell: -1}
 	first := time.Date(o.End.Year(), o.End.Month(), 1, 0, 0, 0, 0, zone).AddDate(0, -(o.Months - 1), 0)
 	for m := range o.Months + 1 {
 		w.months = append(w.months, first.AddDate(0, m, 0))
