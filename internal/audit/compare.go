@@ -115,7 +115,7 @@ func judged(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy
 	if err != nil {
 		return nil, err
 	}
-	e, err := openEngine(ctx, s)
+	e, err := openEngine(ctx, s, threadsBeside)
 	if err != nil {
 		return nil, err
 	}

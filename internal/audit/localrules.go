@@ -60,7 +60,7 @@ func LocalRules(ctx context.Context, s *site.Site, p *policy.Policy) ([]*Query, 
 	if err != nil || len(files) == 0 {
 		return nil, err
 	}
-	e, err := openEngine(ctx, s)
+	e, err := openEngine(ctx, s, 0)
 	if err != nil {
 		return nil, err
 	}

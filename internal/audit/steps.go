@@ -23,6 +23,12 @@ type step struct {
 // such: two steps side by side use two cores.
 const sessions = 2
 
+// threadsBeside is how many threads of its own an engine has whose sessions run
+// side by side: one, for each session brings a thread along. A session that
+// waits for another thread's work does so by asking again and again, which took
+// a fifth of the processor time of a marking.
+const threadsBeside = 1
+
 // runSteps runs each step once those that make what it reads have ended, and
 // returns the first error after all running steps have ended. Of the steps that
 // may begin, the earliest in the list does. A circle is an error.

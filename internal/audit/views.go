@@ -15,7 +15,7 @@ import (
 // the problems of its readings, and what its packs said:
 // one view a table, each empty where the store has no such file yet.
 func OpenReader(ctx context.Context, st *store.Store, s *site.Site) (*engine.Engine, error) {
-	e, err := openEngine(ctx, s)
+	e, err := openEngine(ctx, s, 0)
 	if err != nil {
 		return nil, err
 	}
@@ -41,8 +41,9 @@ func OpenReader(ctx context.Context, st *store.Store, s *site.Site) (*engine.Eng
 }
 
 // openEngine starts an engine that knows the macros and the hospital's clock.
-func openEngine(ctx context.Context, s *site.Site) (*engine.Engine, error) {
-	e, err := engine.Open(ctx, engine.Options{})
+// threads is the engine's, 0 its default.
+func openEngine(ctx context.Context, s *site.Site, threads int) (*engine.Engine, error) {
+	e, err := engine.Open(ctx, engine.Options{Threads: threads})
 	if err != nil {
 		return nil, err
 	}

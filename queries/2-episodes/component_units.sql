@@ -1,13 +1,7 @@
 -- component_units: every plasma unit, and the units of other components of patients with plasma, with its volume, what was given of it, and when.
 --
--- reads:     issues, building
-WITH plasma_patients AS (
-    SELECT DISTINCT issues.patient_id
-    FROM issues
-    WHERE issues.component = 'plasma' AND issues.patient_id IS NOT NULL
-),
-
-counted AS (
+-- reads:     issues, plasma_patients, building
+WITH counted AS (
     SELECT
         issues.bag,
         issues.unit_no,

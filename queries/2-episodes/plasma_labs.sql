@@ -1,6 +1,6 @@
 -- plasma_labs: the results of patients with plasma that hold a value or say unclottable, slim.
 --
--- reads:     labs, recipients, building, local_days
+-- reads:     labs, plasma_patients, building, local_days
 WITH kept AS (
     SELECT
         labs.patient_id,
@@ -15,7 +15,7 @@ WITH kept AS (
     WHERE labs.test IN ('inr', 'pt_ratio', 'aptt_ratio', 'viscoelastic', 'fibrinogen', 'hb', 'platelets')
         AND (labs.value IS NOT NULL OR labs.no_value = 'unclottable')
         AND labs.status <> 'cancelled'
-        AND labs.patient_id IN (SELECT recipients.patient_id FROM recipients)
+        AND labs.patient_id IN (SELECT plasma_patients.patient_id FROM plasma_patients)
         AND (NOT labs.point_of_care OR (SELECT building.use_point_of_care FROM building))
 )
 
