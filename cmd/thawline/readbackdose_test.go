@@ -3,7 +3,6 @@ package main
 import (
 	"cmp"
 	"fmt"
-	"math"
 	"slices"
 )
 
@@ -18,16 +17,15 @@ func (d *rows) doses(year []row) wanted {
 			bins[min(15, int(dose/2))]++
 		}
 	}
-	slices.Sort(doses)
-	median := (doses[(len(doses)-1)/2] + doses[len(doses)/2]) / 2
-	w := wanted{heads: []string{"mL/kg", "Episodes"}, says: share(count(of, below), count(of, banded), map[string]any{
-		"median": measured(math.Round(median*10) / 10), "not_known": persons(count(of, isIn("dose_band", "not_known")))})}
+	_, median, _ := quartiles(doses)
+	w := wanted{heads: []string{"mL/kg", "From", "Episodes"}, says: share(count(of, below), count(of, banded), map[string]any{
+		"median": peopled{median, 1, len(doses)}, "not_known": persons(count(of, isIn("dose_band", "not_known")))})}
 	for i, n := range bins {
 		label := fmt.Sprintf("%d to %d", 2*i, 2*i+2)
 		if i == 15 {
 			label = "30 and more"
 		}
-		w.rows = append(w.rows, []any{label, persons(n)})
+		w.rows = append(w.rows, []any{label, figured{float64(2 * i), 2}, persons(n)})
 	}
 	return w
 }
@@ -69,11 +67,16 @@ func weightByUnits(year []row) wanted {
 
 func childrenDose(year []row) wanted {
 	of := pick(year, isIn("population", "newborn", "child"), isGiven, byDose)
-	w := wanted{heads: []string{"Who", "Below their band", "Within", "Above", "Dose not known"}, says: share(count(of, below), count(of, banded), map[string]any{
-		"low": measured(10), "high": measured(20), "not_known": persons(count(of, isIn("dose_band", "not_known")))})}
+	w := wanted{heads: []string{"Who", "Below their band", "Within", "Above", "Dose not known", "Median mL/kg"}, says: share(count(of, below), count(of, banded), map[string]any{
+		"low": figured{10, 2}, "high": figured{20, 2}, "not_known": persons(count(of, isIn("dose_band", "not_known")))})}
 	for _, who := range []string{"newborn", "child"} {
 		some := pick(of, isIn("population", who))
-		w.rows = append(w.rows, []any{who, persons(count(some, below)), persons(count(some, isIn("dose_band", "within"))), persons(count(some, isIn("dose_band", "above"))), persons(count(some, isIn("dose_band", "not_known")))})
+		var doses []float64
+		for _, e := range pick(some, banded) {
+			doses = append(doses, float(e["dose"]))
+		}
+		_, median, _ := quartiles(doses)
+		w.rows = append(w.rows, []any{who, persons(count(some, below)), persons(count(some, isIn("dose_band", "within"))), persons(count(some, isIn("dose_band", "above"))), persons(count(some, isIn("dose_band", "not_known"))), peopled{median, 1, count(some, banded)}})
 	}
 	return w
 }
@@ -83,7 +86,7 @@ func (d *rows) sensitivity(year []row, want map[string]wanted) {
 	shown := wanted{heads: []string{"What if", "Appropriate", "Judged", "Share appropriate", "95 % interval", "Change their mark", "Policy value"}}
 	moved := wanted{heads: []string{"What if", "Change of the mark", "Episodes", "Policy value"}}
 	given := count(year, isGiven)
-	says := share(count(year, isGood), count(year, isJudged), map[string]any{"given": persons(given)})
+	says := share(count(year, isGood), count(year, isJudged), map[string]any{"given": persons(given), "not_known": persons(count(year, isOpen))})
 	anywhere := map[string]bool{}
 	for _, one := range []struct{ label, value, setting, code, hole string }{
 		{"Dose floor 10 mL/kg (the site's own)", "dose_low", "10", "dose_low=10", "floor_10"}, {"Dose floor 12 mL/kg", "dose_low", "12", "dose_low=12", "floor_12"}, {"Dose floor 15 mL/kg", "dose_low", "15", "dose_low=15", "floor_15"},
@@ -114,7 +117,7 @@ func (d *rows) sensitivity(year []row, want map[string]wanted) {
 		}
 		shown.rows = append(shown.rows, []any{one.label, persons(good), persons(judged), part{good, judged}, interval{good, judged}, persons(changed), one.code})
 		says[one.hole] = persons(changed)
-		for _, m := range pooled(moves) {
+		for _, m := range d.pooled(moves) {
 			moved.rows = append(moved.rows, []any{one.label, m.name, persons(m.n), one.code})
 		}
 	}
@@ -130,14 +133,14 @@ type move struct {
 
 // pooled puts small counts together, with the next where they are too few still;
 // the commonest first, what is pooled last.
-func pooled(moves map[string]int) []move {
+func (d *rows) pooled(moves map[string]int) []move {
 	var all []move
 	for name, n := range moves {
 		all = append(all, move{name, n})
 	}
 	slices.SortFunc(all, func(a, b move) int { return cmp.Or(a.n-b.n, cmp.Compare(a.name, b.name)) })
 	rest := 0
-	for len(all) > 0 && (all[0].n < smallCount || isSmall(rest)) {
+	for len(all) > 0 && (all[0].n < d.small || d.isSmall(rest)) {
 		rest += all[0].n
 		all = all[1:]
 	}

@@ -20,8 +20,12 @@ type scale struct{ zero, perUnit float64 }
 var (
 	translated = regexp.MustCompile(`^translate\(([-0-9.]+) ([-0-9.]+)\)$`)
 	placed     = regexp.MustCompile(`^matrix\([^,]+,0,0,[^,]+,([-0-9.]+),([-0-9.]+)\)$`)
-	barForm    = regexp.MustCompile(`^M([-0-9.]+) ([-0-9.]+)l([-0-9.]+) 0l0 ([-0-9.]+)l`)
+	// The lower and the upper quartile of a box, from its whiskers, which have no length.
+	boxForm = regexp.MustCompile(`ZM[-0-9.]+ ([-0-9.]+)M[-0-9.]+ ([-0-9.]+)M`)
+	barForm = regexp.MustCompile(`^M([-0-9.]+) ([-0-9.]+)l([-0-9.]+) 0l0 ([-0-9.]+)l`)
 )
+
+func (s scale) at(place float64) float64 { return (place - s.zero) / s.perUnit }
 
 func float(s string) float64 {
 	x, err := strconv.ParseFloat(s, 64)
@@ -56,7 +60,7 @@ func axisOf(svg *html.Node, lying bool) (scale, bool) {
 
 // checkFunnel looks for a point of each place that is shown, wherever it stands in
 // its series, and for no other.
-func checkFunnel(id string, a *article, p figure.Panel, shares scale, cell func([]string, string) (float64, bool)) (wrong []string) {
+func checkFunnel(id string, a *article, p figure.Panel, shares scale, cell func(int, string) (float64, bool)) (wrong []string) {
 	sizes, ok := axisOf(a.svg, true)
 	if !ok {
 		return []string{id + ": the drawing has no axis of sizes"}
@@ -67,11 +71,11 @@ func checkFunnel(id string, a *article, p figure.Panel, shares scale, cell func(
 		if m == nil || attr(n, "ecmeta_ssr_type") != "chart" || attr(n, "ecmeta_data_index") == "" {
 			continue
 		}
-		drawn = append(drawn, [2]float64{(float(m[1]) - sizes.zero) / sizes.perUnit, (float(m[2]) - shares.zero) / shares.perUnit})
+		drawn = append(drawn, [2]float64{sizes.at(float(m[1])), shares.at(float(m[2]))})
 	}
-	for _, row := range a.rows {
-		n, okN := cell(row, p.Y[0])
-		of, okOf := cell(row, p.Y[1])
+	for r, row := range a.rows {
+		n, okN := cell(r, p.Y[0])
+		of, okOf := cell(r, p.Y[1])
 		if !okN || !okOf {
 			continue
 		}
@@ -90,92 +94,239 @@ func checkFunnel(id string, a *article, p figure.Panel, shares scale, cell func(
 	return wrong
 }
 
-// checkDrawing compares the bars or points of a drawing with the table under it,
-// which is compared with what was recomputed. A hidden cell and a zero have none.
-func checkDrawing(id string, a *article, p figure.Panel) (wrong []string) {
+// shapes are what a drawing holds, by series and row, in values of its axis.
+type shapes struct {
+	// bars are lengths, points places, across places on the other axis.
+	bars, points, across map[[2]int]float64
+	// boxes reach from the first value to the second.
+	boxes map[[2]int][2]float64
+	// crosses stand in rows that hold a hidden value.
+	crosses map[int]bool
+}
+
+// cross marks a value that is hidden.
+const cross = "M-1 -1L1 1M1 -1L-1 1"
+
+func shapesOf(svg *html.Node, values, others scale, lying bool) shapes {
+	s := shapes{map[[2]int]float64{}, map[[2]int]float64{}, map[[2]int]float64{}, map[[2]int][2]float64{}, map[int]bool{}}
+	for _, n := range find(svg, "path", "") {
+		if attr(n, "ecmeta_ssr_type") != "chart" || attr(n, "ecmeta_data_index") == "" {
+			continue
+		}
+		key := [2]int{int(float(attr(n, "ecmeta_series_index"))), int(float(attr(n, "ecmeta_data_index")))}
+		if attr(n, "d") == cross {
+			s.crosses[key[1]] = true
+			continue
+		}
+		if m := boxForm.FindStringSubmatch(attr(n, "d")); m != nil {
+			s.boxes[key] = [2]float64{values.at(float(m[1])), values.at(float(m[2]))}
+		} else if m := barForm.FindStringSubmatch(attr(n, "d")); m != nil && attr(n, "transform") == "" {
+			length := float(m[4])
+			if lying {
+				length = float(m[3])
+			}
+			s.bars[key] = length / values.perUnit
+		} else if m := placed.FindStringSubmatch(attr(n, "transform")); m != nil {
+			place, other := float(m[2]), float(m[1])
+			if lying {
+				place, other = other, place
+			}
+			s.points[key], s.across[key] = values.at(place), others.at(other)
+		}
+	}
+	return s
+}
+
+// addedHeads are the heads of columns that statistics add to a figure.
+var addedHeads = map[string]string{"fitted": "Lines fitted", "without": "Line before, gone on"}
+
+// head is the head of a figure's column.
+func head(p figure.Panel, name string) string {
+	if added, ok := addedHeads[name]; ok {
+		return added
+	}
+	text, err := queries.FS.ReadFile("figures/" + p.Figure + ".sql")
+	if err != nil {
+		return ""
+	}
+	d, err := figure.Parse(p.Figure+".sql", string(text))
+	if err != nil {
+		return ""
+	}
+	for _, c := range d.Points {
+		if c.Name == name {
+			return c.Title
+		}
+	}
+	return ""
+}
+
+func isHidden(a *article, row int, head string) bool {
+	at := a.column(head)
+	return at >= 0 && a.rows[row][at] == "hidden"
+}
+
+// numberOf is a value as a drawing's axis has it: shares in percent.
+func numberOf(v any) float64 {
+	switch v := v.(type) {
+	case persons:
+		return float64(v)
+	case bags:
+		return float64(v)
+	case part:
+		return 100 * float64(v.n) / float64(v.of)
+	case bagPart:
+		return 100 * float64(v.n) / float64(v.of)
+	case fraction:
+		return 100 * float64(v)
+	case peopled:
+		return v.x
+	case figured:
+		return v.x
+	}
+	return math.NaN()
+}
+
+// checkDrawing compares the bars, points and boxes of a drawing with what was
+// recomputed for the rows that the table under it shows. A hidden cell and a zero
+// have none.
+func checkDrawing(id string, a *article, p figure.Panel, w wanted) (wrong []string) {
 	fault := func(format string, x ...any) { wrong = append(wrong, id+": "+fmt.Sprintf(format, x...)) }
 	lying := p.Chart == "rows" || p.Chart == "shares"
 	axis, ok := axisOf(a.svg, lying)
 	if !ok {
 		return []string{id + ": the drawing has no axis of values"}
 	}
-	// What is drawn, by series and row: a length of bars, a place of points.
-	bars, points := map[[2]int]float64{}, map[[2]int]float64{}
-	for _, n := range find(a.svg, "path", "") {
-		if attr(n, "ecmeta_ssr_type") != "chart" || attr(n, "ecmeta_data_index") == "" {
-			continue
-		}
-		key := [2]int{int(float(attr(n, "ecmeta_series_index"))), int(float(attr(n, "ecmeta_data_index")))}
-		if m := barForm.FindStringSubmatch(attr(n, "d")); m != nil && attr(n, "transform") == "" {
-			length := float(m[4])
-			if lying {
-				length = float(m[3])
-			}
-			bars[key] = length / axis.perUnit
-		} else if m := placed.FindStringSubmatch(attr(n, "transform")); m != nil {
-			place := float(m[2])
-			if lying {
-				place = float(m[1])
-			}
-			points[key] = (place - axis.zero) / axis.perUnit
-		}
-	}
+	others, _ := axisOf(a.svg, !lying)
+	drawn := shapesOf(a.svg, axis, others, lying)
 	// Half a pixel, where the drawing rounds, and the border of a bar.
 	near := 1.1 / math.Abs(axis.perUnit)
-	column := func(name string) int {
-		text, err := queries.FS.ReadFile("figures/" + p.Figure + ".sql")
-		if err != nil {
-			return -1
-		}
-		d, err := figure.Parse(p.Figure+".sql", string(text))
-		if err != nil {
-			return -1
-		}
-		for _, c := range d.Points {
-			for i, head := range a.heads {
-				if c.Name == name && c.Title == head {
-					return i
+	cells := map[string][]float64{}
+	cell := func(r int, name string) (float64, bool) {
+		if cells[name] == nil {
+			title := head(p, name)
+			at, mine := a.column(title), slices.Index(w.heads, title)
+			for i, row := range a.rows {
+				x := math.NaN()
+				switch {
+				case at < 0 || row[at] == "hidden" || row[at] == "–":
+				case mine >= 0 && i < len(w.rows):
+					x = numberOf(w.rows[i][mine])
+				default:
+					x = float(strings.ReplaceAll(strings.ReplaceAll(row[at], ",", ""), "−", "-"))
 				}
+				cells[name] = append(cells[name], x)
 			}
 		}
-		return -1
-	}
-	cell := func(row []string, name string) (float64, bool) {
-		at := column(name)
-		if at < 0 {
+		if r >= len(cells[name]) {
 			return 0, false
 		}
-		x := float(strings.ReplaceAll(row[at], ",", ""))
+		x := cells[name][r]
 		return x, !math.IsNaN(x)
 	}
 	compare := func(what string, series, row int, drawn map[[2]int]float64, value float64, there bool) {
-		x, found := drawn[[2]int{series, row}]
+		key := [2]int{series, row}
+		x, found := drawn[key]
+		delete(drawn, key)
 		switch {
 		case found != there:
 			fault("row %d, %s: drawn %t, in the table %t", row+1, what, found, there)
 		case there && math.Abs(x-value) > near:
-			fault("row %d, %s is drawn as %.2f, the table says %.2f", row+1, what, x, value)
+			fault("row %d, %s is drawn as %.2f, recomputed %.2f", row+1, what, x, value)
 		}
 	}
 	switch p.Chart {
 	case "bars", "histogram", "stacked", "rows":
 		for s, name := range p.Y {
-			for r, row := range a.rows {
-				value, shown := cell(row, name)
-				compare(name, s, r, bars, value, shown && value != 0)
+			for r := range a.rows {
+				value, shown := cell(r, name)
+				compare(name, s, r, drawn.bars, value, shown && value != 0)
 			}
 		}
-	case "control", "shares":
-		series := map[string]int{"control": 0, "shares": 2}[p.Chart]
-		for r, row := range a.rows {
-			n, okN := cell(row, p.Y[0])
-			of, okOf := cell(row, p.Y[1])
-			compare("share", series, r, points, 100*n/of, okN && okOf && of > 0)
+	case "control", "shares", "rate":
+		series, per := 0, 100.0
+		if p.Chart == "shares" {
+			series = 2
+		}
+		if p.Chart == "rate" {
+			per = p.Per
+		}
+		for r := range a.rows {
+			n, okN := cell(r, p.Y[0])
+			of, okOf := cell(r, p.Y[1])
+			there := okN && okOf && of > 0
+			compare("share", series, r, drawn.points, per*n/of, there)
+			if p.Chart == "shares" {
+				low, high := wilson(int(n), int(of))
+				compare("interval, from", 0, r, drawn.bars, 100*low, there)
+				compare("interval, length", 1, r, drawn.bars, 100*(high-low), there)
+			}
+		}
+	case "between", "lines", "before_after":
+		names := p.Y
+		if p.Chart == "before_after" {
+			names = []string{"share", "fitted", "without"}
+		}
+		for s, name := range names {
+			for r := range a.rows {
+				value, shown := cell(r, name)
+				compare(name, s, r, drawn.points, value, shown)
+			}
+		}
+	case "quartiles":
+		for r := range a.rows {
+			low, okLow := cell(r, p.Y[0])
+			median, okMedian := cell(r, p.Y[1])
+			high, okHigh := cell(r, p.Y[2])
+			there := okLow && okMedian && okHigh
+			box, found := drawn.boxes[[2]int{0, r}]
+			if found != there || there && (math.Abs(box[0]-low) > near || math.Abs(box[1]-high) > near) {
+				fault("row %d, a box is drawn (%t) from %.2f to %.2f, recomputed (%t) %.2f to %.2f", r+1, found, box[0], box[1], there, low, high)
+			}
+			compare(p.Y[1], 1, r, drawn.points, median, there)
+			if len(p.Y) > 3 {
+				value, shown := cell(r, p.Y[3])
+				compare(p.Y[3], 2, r, drawn.points, value, shown)
+			}
+		}
+	case "effect":
+		nearAcross := 1.1 / math.Abs(others.perUnit)
+		for s, name := range []string{"after", "low", "high", "expected"} {
+			place := 0
+			for r := range a.rows {
+				x, okX := cell(r, p.X)
+				value, shown := cell(r, name)
+				if !okX || !shown {
+					continue
+				}
+				if at := drawn.across[[2]int{s, place}]; math.Abs(at-x) > nearAcross {
+					fault("row %d, %s stands at %.2f, recomputed %.2f", r+1, name, at, x)
+				}
+				compare(name, s, place, drawn.points, value, true)
+				place++
+			}
 		}
 	case "funnel":
 		wrong = append(wrong, checkFunnel(id, a, p, axis, cell)...)
+		clear(drawn.points)
 	default:
 		fault("a chart of kind %s is not measured", p.Chart)
+	}
+	// What is hidden has a cross on the axis, and among bars a stub in a series of its own.
+	for key := range drawn.bars {
+		if key[0] == len(p.Y) {
+			drawn.crosses[key[1]] = true
+			delete(drawn.bars, key)
+		}
+	}
+	for r := range a.rows {
+		hidden := slices.ContainsFunc(p.Y, func(name string) bool { return isHidden(a, r, head(p, name)) })
+		if !slices.Contains([]string{"effect", "funnel", "shares"}, p.Chart) && hidden != drawn.crosses[r] {
+			fault("row %d holds a hidden value %t, drawn as one %t", r+1, hidden, drawn.crosses[r])
+		}
+	}
+	if len(drawn.bars)+len(drawn.points) > 0 {
+		fault("shapes stand for nothing of the table: bars %v, points %v", drawn.bars, drawn.points)
 	}
 	return wrong
 }

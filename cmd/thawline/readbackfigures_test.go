@@ -3,10 +3,11 @@ package main
 import (
 	"cmp"
 	"fmt"
-	"maps"
 	"math"
 	"slices"
 	"strings"
+
+	"thawline/internal/figure"
 )
 
 // figures recomputes what the figures say.
@@ -29,7 +30,7 @@ func (d *rows) figures() map[string]wanted {
 			of := pick(d.episodes, inMonth(m), isJudged)
 			return []any{persons(count(of, isGood)), persons(len(of)), part{count(of, isGood), len(of)}}
 		}),
-		says: share(count(now, isGood), count(now, isJudged), map[string]any{"recorded": persons(recordedGood), "recorded_of": persons(count(now, recorded)), "recorded_share": part{recordedGood, count(now, recorded)}}),
+		says: share(count(now, isGood), count(now, isJudged), map[string]any{"not_known": persons(count(now, isOpen)), "recorded": persons(recordedGood), "recorded_of": persons(count(now, recorded)), "recorded_share": part{recordedGood, count(now, recorded)}}),
 	}
 	want["below_band_by_month"] = wanted{
 		heads: []string{"Month", "Below the band", "With a dose in one band", "Share below"},
@@ -66,14 +67,14 @@ func (d *rows) figures() map[string]wanted {
 	want["children_dose"] = childrenDose(year)
 	d.sensitivity(year, want)
 
-	want["by_location"] = funnel(year, "location", "Place", "places", "other places, pooled")
-	want["by_specialty"] = funnel(year, "specialty", "Specialty", "specialties", "other specialties, pooled")
+	want["by_location"] = funnel(d.small, year, "location", "Place", "places", "other places, pooled")
+	want["by_specialty"] = funnel(d.small, year, "specialty", "Specialty", "specialties", "other specialties, pooled")
 	want["ab_plasma"] = d.groupAB()
 	want["use_by_month"] = wanted{
 		heads: []string{"Month", "Units issued", "Given", "Presumed given", "Thrown away", "Returned, transferred or unknown"},
 		rows: d.byMonth(func(m string) []any {
 			of := pick(d.bags, inMonth(m))
-			return []any{bags(d.issued[m]), bags(count(of, isIn("fate", "transfused"))), bags(count(of, isIn("fate", "presumed"))), bags(count(of, bagLost, not(frozen))), bags(count(of, isIn("fate", "returned", "transferred", "unknown")))}
+			return []any{bags(count(d.issues, isIn("component", "plasma"), func(r row) bool { return d.monthOf(r, "issued_at") == m })), bags(count(of, isIn("fate", "transfused"))), bags(count(of, isIn("fate", "presumed"))), bags(count(of, bagLost, not(frozen))), bags(count(of, isIn("fate", "returned", "transferred", "unknown")))}
 		}),
 		says: bagShare(count(bagsNow, bagGiven), count(bagsNow, not(frozen)), map[string]any{"not_known": bags(count(bagsNow, isIn("fate", "unknown")))}),
 	}
@@ -87,9 +88,16 @@ func (d *rows) figures() map[string]wanted {
 			of := used(pick(d.bags, inMonth(m)))
 			return []any{bags(count(of, bagLost)), bags(len(of)), bagPart{count(of, bagLost), len(of)}, bags(count(d.bags, inMonth(m), frozen))}
 		}),
-		says: bagShare(count(used(bagsNow), bagLost), len(used(bagsNow)), map[string]any{"frozen": bags(count(bagsNow, frozen))}),
+		says: bagShare(count(used(bagsNow), bagLost), len(used(bagsNow)), map[string]any{"frozen": bags(count(bagsNow, frozen)), "not_known": bags(count(bagsNow, isIn("fate", "unknown")))}),
 	}
 	d.waste(used, want)
+	want["restated"], want["feeds_by_month"], want["reviews"] = d.restated(), d.feeds(), d.agreement()
+	d.use(want)
+	want["appropriate_by_month-2"], want["below_band_by_month-2"] = want["appropriate_by_month"], want["below_band_by_month"]
+	d.effects(year, want)
+	d.haemorrhages(year, want)
+	d.times(want)
+	d.noticed(now, want)
 	return want
 }
 
@@ -119,34 +127,7 @@ func (d *rows) completeness(now []row) wanted {
 	add("indication of every unit", given, func(r row) bool { return !stated[r["episode_id"]] })
 	add("start and end of every unit given", given, func(r row) bool { return !assumed[r["episode_id"]] })
 	of := pick(now, isIn("outcome", "transfused", "unknown"))
-	w.says = share(count(of, isOpen), len(of), nil)
-	return w
-}
-
-// funnel counts the judged by place; places with few of them stand together, last.
-func funnel(year []row, column, head, hole, rest string) wanted {
-	judged := map[string][]row{}
-	for _, e := range pick(year, isJudged) {
-		place := cmp.Or(e[column], "not recorded")
-		judged[place] = append(judged[place], e)
-	}
-	w := wanted{heads: []string{head, "Appropriate", "Judged", "Share"}}
-	var few []row
-	add := func(place string, of []row) {
-		w.rows = append(w.rows, []any{place, persons(count(of, isGood)), persons(len(of)), part{count(of, isGood), len(of)}})
-	}
-	for _, place := range slices.Sorted(maps.Keys(judged)) {
-		if len(judged[place]) < smallCount {
-			few = append(few, judged[place]...)
-		} else {
-			add(place, judged[place])
-		}
-	}
-	named := len(w.rows)
-	if len(few) > 0 {
-		add(rest, few)
-	}
-	w.says = share(count(year, isGood), count(year, isJudged), map[string]any{hole: bags(named)})
+	w.says = share(count(of, isOpen), len(of), map[string]any{"not_known": persons(count(of, isOpen))})
 	return w
 }
 
@@ -253,10 +234,10 @@ func childrenMarks(year []row) wanted {
 }
 
 // checkAnswer compares the sentences and tiles that head the page.
-func (d *rows) checkAnswer(p *packPage) (wrong []string) {
+func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong []string) {
 	fault := func(format string, a ...any) { wrong = append(wrong, fmt.Sprintf(format, a...)) }
 	now, bagsNow := pick(d.episodes, inMonth(demoMonth)), pick(d.bags, inMonth(demoMonth))
-	figures := d.figures()
+	figures := d.recomputed()
 	good, judged := count(now, isGood), count(now, isJudged)
 	low, high := wilson(good, judged)
 	waste, dose := figures["waste_by_month"].says, figures["dose_distribution"].says
@@ -265,17 +246,26 @@ func (d *rows) checkAnswer(p *packPage) (wrong []string) {
 	if len(p.sentences) != 3 {
 		return []string{fmt.Sprintf("%d sentences head the page, wanted three", len(p.sentences))}
 	}
-	begins := func(i int, form string, a ...any) {
-		if want := fmt.Sprintf(form, a...); !strings.HasPrefix(p.sentences[i], want) {
-			fault("sentence %d is %q, wanted it to begin %q", i+1, p.sentences[i], want)
+	is := func(i int, form string, a ...any) {
+		if want := fmt.Sprintf(form, a...); p.sentences[i] != want {
+			fault("sentence %d is %q, recomputed %q", i+1, p.sentences[i], want)
 		}
 	}
-	begins(0, "In %s, %s episodes of plasma began and %s bags were given.", monthName(demoMonth), withCommas(len(now)), withCommas(count(bagsNow, bagGiven)))
-	begins(1, "%s of the %s judged episodes were appropriate (95 %% interval %s to %s);", percent(float64(good)/float64(judged)), withCommas(judged), percent(low), percent(high))
-	begins(2, "%s bags were thrown away and %s units given in episodes without a recorded indication, at a cost of EUR %s.", withCommas(int(avoidable["discarded"].(bags))), withCommas(int(avoidable["given"].(bags))), withCommas(int(math.Round(cost))))
+	changes, change := d.signals(p, panels), "the control chart sees no change."
+	if !slices.Equal(p.changes, changes) {
+		fault("what changed is told as %q, recomputed %q", p.changes, changes)
+	}
+	for _, one := range changes {
+		if signal, ok := strings.CutPrefix(strings.TrimSuffix(one, "."), p.articles["appropriate_by_month"].asks+" "); ok {
+			change = "the control chart signals a change (" + signal + ")."
+		}
+	}
+	is(0, "In %s, %s episodes of plasma began and %s bags were given.", monthName(demoMonth), withCommas(len(now)), withCommas(count(bagsNow, bagGiven)))
+	is(1, "%s of the %s judged episodes were appropriate (95 %% interval %s to %s); %s", percent(float64(good)/float64(judged)), withCommas(judged), percent(low), percent(high), change)
+	is(2, "%s bags were thrown away and %s units given in episodes without a recorded indication, at a cost of EUR %s.", withCommas(int(avoidable["discarded"].(bags))), withCommas(int(avoidable["given"].(bags))), withCommas(int(math.Round(cost))))
 	if want := "With inferred bleeding left out, "; !strings.HasPrefix(p.note, want) {
 		fault("the note under the tiles is %q", p.note)
-	} else if why := differs(strings.TrimSuffix(strings.Fields(p.note)[5]+" %", ","), figures["appropriate_by_month"].says["recorded_share"]); why != "" && !strings.Contains(p.note, "hidden would") {
+	} else if why := d.differs(strings.TrimSuffix(strings.Fields(p.note)[5]+" %", ","), figures["appropriate_by_month"].says["recorded_share"]); why != "" && !strings.Contains(p.note, "hidden would") {
 		fault("the share without inferred bleeding %s", why)
 	}
 	for label, want := range map[string]any{
@@ -287,7 +277,7 @@ func (d *rows) checkAnswer(p *packPage) (wrong []string) {
 			fault("no tile %q", label)
 			continue
 		}
-		if why := differs(tile[0], want); why != "" {
+		if why := d.differs(tile[0], want); why != "" {
 			fault("the tile %q %s", label, why)
 		}
 	}
@@ -299,7 +289,7 @@ func (d *rows) checkAnswer(p *packPage) (wrong []string) {
 			fault("under the tile %q stands %q, recomputed %q", label, got, want)
 		}
 	}
-	shown, _, _ := text(waste["interval"])
+	shown, _, _ := d.text(waste["interval"])
 	lost, used := int(waste["n"].(bags)), int(waste["of"].(bags))
 	if got := p.tiles["thrown away"][1]; got != withCommas(lost)+" of "+withCommas(used)+"; 95 % interval "+shown {
 		fault("under the tile of what was thrown away stands %q, recomputed %q", got, shown)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -11,35 +12,40 @@ import (
 // row is a row of an audit table by column name; null is empty.
 type row = map[string]string
 
-// rows are the audit tables of the demo, as any reader of Parquet has them.
+// rows are the audit and current tables of the demo, as any reader of Parquet has
+// them, and what a pack says of them.
 type rows struct {
-	episodes, bags, units, evidence, findings, rules, others, patients []row
-	// issued counts plasma issues by the hospital's own month.
-	issued map[string]int
+	// small is the smallest count that the pack shows.
+	small int
+	// By the name of their table.
+	episodes, bags, units, evidence, findings, rules, others, patients, said []row
+	issues, bedside, labs, measures, events, medicines, activity, reviews    []row
 	// months are those that charts show, the last one the period's.
 	months []string
+	zone   *time.Location
+	figure map[string]wanted
 }
 
-// notRecomputed lists the figures that no code here recomputes yet.
-var notRecomputed = map[string]bool{
-	"restated": true, "feeds_by_month": true, "reviews": true, "plasma_per_red_cells": true, "plasma_per_admissions": true, "use_by_place": true,
-	"other_products": true, "appropriate_by_month-2": true, "findings": true, "below_band_by_month-2": true,
-	"effect": true, "effect-2": true, "activations": true, "activation_to_plasma": true, "plasma_to_red_cells": true, "activation_units": true,
-	"exchanges": true, "times_by_step": true, "times_by_month": true, "safety_findings": true, "safety_gaps": true,
-}
-
-func readRows(t *testing.T) *rows {
+// readRows reads the tables of a site's store.
+func readRows(t *testing.T, site string) *rows {
 	t.Helper()
-	site := demoSite(t)
-	d := &rows{issued: map[string]int{}}
-	for name, into := range map[string]*[]row{"episodes": &d.episodes, "bags": &d.bags, "units": &d.units, "evidence": &d.evidence, "findings": &d.findings, "rules_run": &d.rules, "other_marks": &d.others, "patients": &d.patients} {
-		*into = table(t, site, "SELECT * FROM "+name)
-		if len(*into) == 0 {
-			t.Fatalf("the demo has no rows of %s", name)
-		}
+	d := &rows{small: 5}
+	var err error
+	if d.zone, err = time.LoadLocation("Europe/Dublin"); err != nil {
+		t.Fatal(err)
 	}
-	for _, r := range table(t, site, "SELECT strftime(issued_local, '%Y-%m') AS month FROM issues WHERE component = 'plasma' AND issued_at IS NOT NULL") {
-		d.issued[r["month"]]++
+	for _, one := range []struct {
+		table, columns string
+		into           *[]row
+	}{
+		{"episodes", "*", &d.episodes}, {"bags", "*", &d.bags}, {"units", "*", &d.units}, {"evidence", "*", &d.evidence}, {"findings", "*", &d.findings},
+		{"rules_run", "*", &d.rules}, {"other_marks", "*", &d.others}, {"pack_marks", "*", &d.said}, {"patients", "*", &d.patients},
+		{"issues", "*", &d.issues}, {"bedside", "started_at", &d.bedside}, {"labs", "collected_at", &d.labs}, {"measures", "measured_at", &d.measures},
+		{"events", "*", &d.events}, {"medicines", "*", &d.medicines}, {"activity", "*", &d.activity},
+	} {
+		if *one.into = table(t, site, "SELECT "+one.columns+" FROM "+one.table); len(*one.into) == 0 {
+			t.Fatalf("the demo has no rows of %s", one.table)
+		}
 	}
 	last, err := time.Parse("2006-01", demoMonth)
 	if err != nil {
@@ -49,6 +55,55 @@ func readRows(t *testing.T) *rows {
 		d.months = append(d.months, last.AddDate(0, -back, 0).Format("2006-01"))
 	}
 	return d
+}
+
+// recomputed is what the pack's figures must say.
+func (d *rows) recomputed() map[string]wanted {
+	if d.figure == nil {
+		d.figure = d.figures()
+	}
+	return d.figure
+}
+
+// instant is a time of a row; ok is false where it has none.
+func instant(r row, column string) (at time.Time, ok bool) {
+	at, err := time.Parse("2006-01-02 15:04:05", r[column])
+	return at, err == nil
+}
+
+// onClock is a time of a row told to the minute: not as a date alone.
+func onClock(r row, column string) (at time.Time, ok bool) {
+	if slices.Contains(strings.Fields(r["date_only"]), column) {
+		return time.Time{}, false
+	}
+	return instant(r, column)
+}
+
+// monthOf is the hospital's month of a row's time, empty where it has none.
+func (d *rows) monthOf(r row, columns ...string) string {
+	for _, column := range columns {
+		if at, ok := instant(r, column); ok {
+			return at.In(d.zone).Format("2006-01")
+		}
+	}
+	return ""
+}
+
+// quartiles are the lower quartile, the median and the upper quartile, between
+// neighbours in proportion (type 7 of Hyndman and Fan 1996, Am Stat 50:361).
+func quartiles(values []float64) (low, median, high float64) {
+	sorted := slices.Sorted(slices.Values(values))
+	at := func(quarters int) float64 {
+		if len(sorted) == 0 {
+			return math.NaN()
+		}
+		place, rest := (len(sorted)-1)*quarters/4, (len(sorted)-1)*quarters%4
+		if rest == 0 {
+			return sorted[place]
+		}
+		return sorted[place] + (sorted[place+1]-sorted[place])*float64(rest)/4
+	}
+	return at(1), at(2), at(3)
 }
 
 func is(r row, column string, values ...string) bool { return slices.Contains(values, r[column]) }
@@ -99,7 +154,9 @@ var (
 func inMonth(month string) func(row) bool { return isIn("month", month) }
 
 // inYear is the twelve months to the period's end.
-func (d *rows) inYear(r row) bool { return r["month"] >= d.months[12] && r["month"] <= demoMonth }
+func (d *rows) inYear(r row) bool { return d.isYear(r["month"]) }
+
+func (d *rows) isYear(month string) bool { return month >= d.months[12] && month <= demoMonth }
 
 func monthName(month string) string {
 	t, err := time.Parse("2006-01", month)
@@ -169,6 +226,15 @@ func markCells(all []row) []any {
 	var cells []any
 	for _, mark := range everyMark {
 		cells = append(cells, persons(count(all, isIn("mark", mark))))
+	}
+	return cells
+}
+
+// fateCells counts units by what became of them, as several tables show it.
+func fateCells(all []row) []any {
+	var cells []any
+	for _, fates := range [][]string{{"transfused"}, {"presumed"}, {"discarded"}, {"returned"}, {"transferred", "unknown"}} {
+		cells = append(cells, bags(count(all, isIn("fate", fates...))))
 	}
 	return cells
 }

@@ -34,7 +34,7 @@ func useByProduct(of []row) wanted {
 			most, best = label, n
 		}
 		given += count(some, bagGiven)
-		w.rows = append(w.rows, []any{label, bags(count(some, isIn("fate", "transfused"))), bags(count(some, isIn("fate", "presumed"))), bags(count(some, bagLost)), bags(count(some, isIn("fate", "returned"))), bags(count(some, isIn("fate", "transferred", "unknown")))})
+		w.rows = append(w.rows, append([]any{label}, fateCells(some)...))
 	}
 	w.says = bagShare(best, given, map[string]any{"most": most, "not_known": bags(unstated)})
 	return w
@@ -88,7 +88,7 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 	kinds := []string{"expired_after_thaw", "out_of_temperature", "no_longer_needed", "wrong_unit", "patient_died", "readiness_stock"}
 	lostIn := func(is func(row) bool) []row { return pick(used(pick(d.bags, is)), bagLost) }
 	before := lostIn(func(r row) bool { return r["month"] >= d.months[0] && r["month"] < demoMonth })
-	want["waste_reasons_by_month"] = wanted{heads: []string{"Month"}, rows: d.byMonth(func(m string) []any {
+	want["waste_reasons_by_month"] = wanted{heads: []string{"Month", "Expired after thaw", "Out of temperature", "No longer needed", "Wrong unit", "Patient died", "Readiness stock", "Damaged, recalled, other", "No reason recorded"}, rows: d.byMonth(func(m string) []any {
 		some := lostIn(inMonth(m))
 		var cells []any
 		for _, kind := range kinds {
@@ -138,6 +138,6 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 		some := pick(year, on(one))
 		byDay.rows = append(byDay.rows, []any{one.String(), bags(count(some, bagGiven)), bags(count(some, bagLost)), bagPart{count(some, bagLost), len(some)}})
 	}
-	byDay.says = bagShare(count(year, bagLost, on(6, 0)), count(year, on(6, 0)), map[string]any{"week_lost": bags(count(year, bagLost, on(week[:5]...))), "week_of": bags(count(year, on(week[:5]...)))})
+	byDay.says = bagShare(count(year, bagLost, on(6, 0)), count(year, on(6, 0)), map[string]any{"week_lost": bags(count(year, bagLost, on(week[:5]...))), "week_of": bags(count(year, on(week[:5]...))), "not_known": bags(count(year, not(on(week...))))})
 	want["waste_by_weekday"] = byDay
 }

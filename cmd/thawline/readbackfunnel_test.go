@@ -1,0 +1,115 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+)
+
+// funnel counts the judged by place; places with few of them stand together, last.
+func funnel(small int, year []row, column, head, hole, rest string) wanted {
+	judged := map[string][]row{}
+	for _, e := range pick(year, isJudged) {
+		place := cmp.Or(e[column], "not recorded")
+		judged[place] = append(judged[place], e)
+	}
+	w := wanted{heads: []string{head, "Appropriate", "Judged", "Share"}}
+	var few []row
+	add := func(place string, of []row) {
+		w.rows = append(w.rows, []any{place, persons(count(of, isGood)), persons(len(of)), part{count(of, isGood), len(of)}})
+	}
+	for _, place := range slices.Sorted(maps.Keys(judged)) {
+		if len(judged[place]) < max(5, small) {
+			few = append(few, judged[place]...)
+		} else {
+			add(place, judged[place])
+		}
+	}
+	named := len(w.rows)
+	if len(few) > 0 {
+		add(rest, few)
+	}
+	w.says = share(count(year, isGood), count(year, isJudged), map[string]any{hole: bags(named)})
+	return w
+}
+
+// withFunnel adds the limits around the hospital's own share: exact for the binomial
+// distribution, with interpolation, and where places differ by more than chance moved
+// away from that share by the root of the mean squared distance, the outer tenths drawn
+// in (Spiegelhalter 2005, Stat Med 24:1185).
+func (w wanted) withFunnel(n, of []float64) wanted {
+	whole := numberOf(w.says["share"]) / 100
+	var z []float64
+	for r := range n {
+		if n[r] >= 0 && of[r] > 0 {
+			z = append(z, (n[r]/of[r]-whole)/math.Sqrt(whole*(1-whole)/of[r]))
+		}
+	}
+	sorted := slices.Sorted(slices.Values(z))
+	places := float64(len(z))
+	drawnIn := 0.1 * (places - 1)
+	below := int(drawnIn)
+	between := func(a, b float64) float64 { return a + (b-a)*(drawnIn-float64(below)) }
+	low := between(sorted[below], sorted[below+1])
+	high := between(sorted[len(z)-1-below], sorted[len(z)-2-below])
+	var squares float64
+	for _, x := range z {
+		squares += math.Pow(math.Min(high, math.Max(low, x)), 2)
+	}
+	widen, note := 1.0, "Limits are exact for chance alone: places differ no more than it lets them."
+	if mean := squares / places; mean > 1+2*math.Sqrt(2/places) {
+		widen = math.Sqrt(mean)
+		note = fmt.Sprintf("Places differ by more than chance alone would make them: the exact limits are widened by %s (Spiegelhalter 2005: the square root of the mean squared distance, the outer tenth of the places drawn in).", decimal(widen, 2))
+	}
+	limit := func(size, p float64) float64 {
+		if !(size > 0) {
+			return math.NaN()
+		}
+		logN, _ := math.Lgamma(size + 1)
+		upTo := 0.0
+		for r := 0.0; ; r++ {
+			logR, _ := math.Lgamma(r + 1)
+			logRest, _ := math.Lgamma(size - r + 1)
+			here := math.Exp(logN - logR - logRest + r*math.Log(whole) + (size-r)*math.Log(1-whole))
+			if upTo += here; upTo > p || r == size {
+				x := (r - (upTo-p)/here) / size
+				return math.Min(1, math.Max(0, whole+(x-whole)*widen))
+			}
+		}
+	}
+	chances := []float64{0.001, 0.025, 0.975, 0.999}
+	limits := make([][]float64, len(n))
+	var outside []string
+	for r := range n {
+		for _, p := range chances {
+			size := of[r]
+			if math.IsNaN(n[r]) {
+				size = 0
+			}
+			limits[r] = append(limits[r], limit(size, p))
+		}
+	}
+	for i, head := range []string{"Lower 99.8 %", "Lower 95 %", "Upper 95 %", "Upper 99.8 %"} {
+		w = w.withColumn(head, func(r int) any { return fraction(limits[r][i]) })
+	}
+	w = w.withColumn("Outside", func(r int) any {
+		share := n[r] / of[r]
+		switch {
+		case share < limits[r][0] || share > limits[r][3]:
+			outside = append(outside, w.rows[r][0].(string))
+			return "99.8 % limit"
+		case share < limits[r][1] || share > limits[r][2]:
+			return "95 % limit"
+		}
+		return "–"
+	})
+	said := "No place that is shown lies outside the 99.8 % limits."
+	if len(outside) > 0 {
+		said = "Outside the 99.8 % limits: " + strings.Join(outside, ", ") + ". A prompt to look, not a verdict."
+	}
+	w.notes = append(w.notes, said, note)
+	return w
+}

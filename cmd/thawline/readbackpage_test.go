@@ -1,0 +1,193 @@
+package main
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"thawline/dashboards"
+	"thawline/internal/figure"
+	"thawline/queries"
+)
+
+// article is one figure of a page.
+type article struct {
+	asks  string
+	says  string
+	facts map[string]string // the line under the sentence
+	notes []string
+	heads []string
+	rows  [][]string
+	svg   *html.Node
+}
+
+// column finds a column of the table by its head; -1 where there is none.
+func (a *article) column(head string) int { return slices.Index(a.heads, head) }
+
+// packPage is a page of a committee, read.
+type packPage struct {
+	sentences []string
+	tiles     map[string][2]string // figure and note, by label
+	note      string
+	changes   []string
+	articles  map[string]*article
+	order     []string
+}
+
+func walk(n *html.Node, visit func(*html.Node) bool) {
+	if !visit(n) {
+		return
+	}
+	for c := n.FirstChild; c != nil; c = c.NextSibling {
+		walk(c, visit)
+	}
+}
+
+func attr(n *html.Node, name string) string {
+	for _, a := range n.Attr {
+		if a.Key == name {
+			return a.Val
+		}
+	}
+	return ""
+}
+
+func plainText(n *html.Node) string {
+	var b strings.Builder
+	walk(n, func(n *html.Node) bool {
+		if n.Type == html.TextNode {
+			b.WriteString(n.Data)
+		}
+		return true
+	})
+	return strings.Join(strings.Fields(b.String()), " ")
+}
+
+// find lists the elements of a name, and class where it is not empty, under n.
+func find(n *html.Node, name, class string) []*html.Node {
+	var all []*html.Node
+	walk(n, func(c *html.Node) bool {
+		if c.Type == html.ElementNode && c.Data == name && (class == "" || strings.Contains(" "+attr(c, "class")+" ", " "+class+" ")) {
+			all = append(all, c)
+		}
+		return true
+	})
+	return all
+}
+
+func readPack(t *testing.T, text string) *packPage {
+	t.Helper()
+	root, err := html.Parse(strings.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &packPage{tiles: map[string][2]string{}, articles: map[string]*article{}}
+	for _, box := range find(root, "div", "answer") {
+		for _, one := range find(box, "p", "") {
+			p.sentences = append(p.sentences, plainText(one))
+		}
+	}
+	for _, strip := range find(root, "dl", "strip") {
+		for _, tile := range find(strip, "div", "") {
+			dd := find(tile, "dd", "")
+			p.tiles[plainText(find(tile, "dt", "")[0])] = [2]string{plainText(dd[0]), plainText(dd[1])}
+		}
+		for next := strip.NextSibling; next != nil; next = next.NextSibling {
+			switch next.Data {
+			case "p":
+				if p.note == "" {
+					p.note = plainText(next)
+				}
+			case "ul":
+				for _, one := range find(next, "li", "") {
+					p.changes = append(p.changes, plainText(one))
+				}
+			}
+		}
+	}
+	for _, node := range find(root, "article", "") {
+		a := &article{asks: plainText(find(node, "h3", "")[0]), says: plainText(find(node, "p", "says")[0]), facts: map[string]string{}}
+		for _, fact := range find(find(node, "p", "facts")[0], "span", "") {
+			name := plainText(find(fact, "b", "")[0])
+			a.facts[name] = strings.TrimSpace(strings.TrimPrefix(plainText(fact), name))
+		}
+		for _, note := range find(node, "p", "small") {
+			a.notes = append(a.notes, plainText(note))
+		}
+		if drawn := find(node, "svg", ""); len(drawn) > 0 {
+			a.svg = drawn[0]
+		}
+		for _, table := range find(node, "table", "") {
+			for _, row := range find(table, "tr", "") {
+				if heads := find(row, "th", ""); len(heads) > 0 {
+					for _, h := range heads {
+						a.heads = append(a.heads, plainText(h))
+					}
+					continue
+				}
+				var cells []string
+				for _, c := range find(row, "td", "") {
+					cells = append(cells, plainText(c))
+				}
+				a.rows = append(a.rows, cells)
+			}
+		}
+		id := strings.TrimPrefix(attr(node, "id"), "f-")
+		p.articles[id] = a
+		p.order = append(p.order, id)
+	}
+	return p
+}
+
+// panelsByID are the dashboard's panels by the identifier that a page gives them.
+func panelsByID(t *testing.T) map[string]figure.Panel {
+	t.Helper()
+	defined, err := figure.Load(queries.FS, "figures", "queries/figures")
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := figure.LoadDashboard(dashboards.FS, "committee.yaml", defined)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := map[string]figure.Panel{}
+	for _, s := range d.Sections {
+		for _, p := range s.Panels {
+			id := p.Figure
+			for n := 2; all[id].Figure != ""; n++ {
+				id = fmt.Sprintf("%s-%d", p.Figure, n)
+			}
+			all[id] = p
+		}
+	}
+	return all
+}
+
+var hole = regexp.MustCompile(`\{([a-z0-9_]+)\}`)
+
+// spoken finds, in a sentence made from a template, what stands in each hole.
+func spoken(template, said string) (map[string]string, bool) {
+	var form strings.Builder
+	form.WriteString("(?i)^")
+	var names []string
+	last := 0
+	for _, m := range hole.FindAllStringSubmatchIndex(template, -1) {
+		form.WriteString(regexp.QuoteMeta(template[last:m[0]]) + "(.+?)")
+		names = append(names, template[m[2]:m[3]])
+		last = m[1]
+	}
+	form.WriteString(regexp.QuoteMeta(template[last:]) + "$")
+	found := regexp.MustCompile(form.String()).FindStringSubmatch(said)
+	if found == nil {
+		return nil, false
+	}
+	values := map[string]string{}
+	for i, name := range names {
+		values[name] = found[i+1]
+	}
+	return values, true
+}
