@@ -54,6 +54,7 @@ ORDER BY named.place = 'other places, pooled', named.place
 SELECT
     coalesce(sum(points.given + points.presumed) FILTER (points.place NOT IN ('not recorded', 'other places, pooled')), 0)::BIGINT AS n,
     coalesce(sum(points.given + points.presumed), 0)::BIGINT AS of,
-    coalesce(sum(points.given + points.presumed) FILTER (points.place = 'not recorded'), 0)::BIGINT AS not_known,
+    -- Counted over the bags: too few without a place to stand by themselves are pooled.
+    (SELECT count(*) FROM period_bags WHERE period_bags.location IS NULL AND period_bags.fate IN ('transfused', 'presumed')) AS not_known,
     (SELECT count(DISTINCT period_bags.location) FROM period_bags WHERE NOT period_bags.frozen_loss) AS places
 FROM points
