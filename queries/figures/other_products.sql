@@ -35,7 +35,7 @@ cryo AS (
 -- What no month shown has a row of may be given and not recorded.
 SELECT
     months.month AS month,
-    CASE WHEN (SELECT sum(cryo.given) FROM cryo) > 0 THEN coalesce(cryo.given, 0) END AS cryoprecipitate,
+    CASE WHEN (SELECT count(*) FROM cryo) > 0 THEN coalesce(cryo.given, 0) END AS cryoprecipitate,
     CASE WHEN (SELECT sum(doses.prothrombin) FROM doses) > 0 THEN doses.prothrombin END AS prothrombin,
     CASE WHEN (SELECT sum(doses.fibrinogen) FROM doses) > 0 THEN doses.fibrinogen END AS fibrinogen,
     CASE WHEN (SELECT sum(doses.vitamin_k) FROM doses) > 0 THEN doses.vitamin_k END AS vitamin_k
