@@ -34,8 +34,10 @@ type packPage struct {
 	tiles     map[string][2]string // figure and note, by label
 	note      string
 	changes   []string
-	articles  map[string]*article
-	order     []string
+	// tables are those that belong to no figure, by the title over them.
+	tables   map[string][][]string
+	articles map[string]*article
+	order    []string
 }
 
 func walk(n *html.Node, visit func(*html.Node) bool) {
@@ -85,7 +87,7 @@ func readPack(t *testing.T, text string) *packPage {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := &packPage{tiles: map[string][2]string{}, articles: map[string]*article{}}
+	p := &packPage{tiles: map[string][2]string{}, articles: map[string]*article{}, tables: map[string][][]string{}}
 	for _, box := range find(root, "div", "answer") {
 		for _, one := range find(box, "p", "") {
 			p.sentences = append(p.sentences, plainText(one))
@@ -122,25 +124,40 @@ func readPack(t *testing.T, text string) *packPage {
 			a.svg = drawn[0]
 		}
 		for _, table := range find(node, "table", "") {
-			for _, row := range find(table, "tr", "") {
-				if heads := find(row, "th", ""); len(heads) > 0 {
-					for _, h := range heads {
-						a.heads = append(a.heads, plainText(h))
-					}
-					continue
-				}
-				var cells []string
-				for _, c := range find(row, "td", "") {
-					cells = append(cells, plainText(c))
-				}
-				a.rows = append(a.rows, cells)
-			}
+			a.heads, a.rows = readTable(table)
 		}
 		id := strings.TrimPrefix(attr(node, "id"), "f-")
 		p.articles[id] = a
 		p.order = append(p.order, id)
 	}
+	for _, section := range find(root, "section", "") {
+		title := ""
+		for n := section.FirstChild; n != nil; n = n.NextSibling {
+			if n.Data == "h3" {
+				title = plainText(n)
+			} else if all := find(n, "table", ""); n.Data == "div" && len(all) > 0 && title != "" {
+				_, p.tables[title] = readTable(all[0])
+			}
+		}
+	}
 	return p
+}
+
+func readTable(table *html.Node) (heads []string, rows [][]string) {
+	for _, row := range find(table, "tr", "") {
+		var cells []string
+		for _, c := range find(row, "td", "") {
+			cells = append(cells, plainText(c))
+		}
+		if cells != nil {
+			rows = append(rows, cells)
+			continue
+		}
+		for _, h := range find(row, "th", "") {
+			heads = append(heads, plainText(h))
+		}
+	}
+	return heads, rows
 }
 
 // panelsByID are the dashboard's panels by the identifier that a page gives them.

@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -18,12 +19,14 @@ type rows struct {
 	// small is the smallest count that the pack shows.
 	small int
 	// By the name of their table.
-	episodes, bags, units, evidence, findings, rules, others, patients, said []row
-	issues, bedside, labs, measures, events, medicines, activity, reviews    []row
+	episodes, bags, units, evidence, findings, rules, others, patients, said        []row
+	issues, bedside, labs, measures, events, medicines, activity, problems, reviews []row
 	// months are those that charts show, the last one the period's.
 	months []string
 	zone   *time.Location
 	figure map[string]wanted
+	// feedsRead and filesRead are the rows of what was read, by their first cell.
+	feedsRead, filesRead map[string][]string
 }
 
 // readRows reads the tables of a site's store.
@@ -41,12 +44,13 @@ func readRows(t *testing.T, site string) *rows {
 		{"episodes", "*", &d.episodes}, {"bags", "*", &d.bags}, {"units", "*", &d.units}, {"evidence", "*", &d.evidence}, {"findings", "*", &d.findings},
 		{"rules_run", "*", &d.rules}, {"other_marks", "*", &d.others}, {"pack_marks", "*", &d.said}, {"patients", "*", &d.patients},
 		{"issues", "*", &d.issues}, {"bedside", "started_at", &d.bedside}, {"labs", "collected_at", &d.labs}, {"measures", "measured_at", &d.measures},
-		{"events", "*", &d.events}, {"medicines", "*", &d.medicines}, {"activity", "*", &d.activity},
+		{"events", "*", &d.events}, {"medicines", "*", &d.medicines}, {"activity", "*", &d.activity}, {"problems", "source_file, source_row, severity", &d.problems},
 	} {
 		if *one.into = table(t, site, "SELECT "+one.columns+" FROM "+one.table); len(*one.into) == 0 {
 			t.Fatalf("the demo has no rows of %s", one.table)
 		}
 	}
+	d.feedsRead, d.filesRead = d.sources(t, filepath.Join(filepath.Dir(site), "inbox"))
 	last, err := time.Parse("2006-01", demoMonth)
 	if err != nil {
 		t.Fatal(err)
