@@ -19,7 +19,7 @@ import (
 
 // currentVersion names what Go does to the layer current beside the queries.
 // Change it when the same readings and queries would give other files.
-const currentVersion = "current 2"
+const currentVersion = "current 3"
 
 // Current brings the layer current of a store open for writing up to date: it
 // resolves what all readings tell, and replaces the layer as a whole. Where
@@ -41,11 +41,15 @@ type builder struct {
 	st       *store.Store
 	readings []store.Reading
 	// general are the queries that run once; units those of issues and bedside,
-	// which run once a range of unit numbers; labs those that run once a test.
+	// which run once a year or range of unit numbers; labs those that run once a test.
 	general, units, labs []*Query
 	fingerprint          string
 	report               CurrentReport
 	files                []store.File
+	// kept are the files of the layer as it stands, old what it was made from;
+	// made is what the new one is made from.
+	kept      map[string]store.File
+	old, made allParts
 }
 
 // current brings the layer up to date. threads is the engine's, 0 its default.
@@ -86,7 +90,7 @@ func current(ctx context.Context, st *store.Store, at clock, threads int) (Curre
 	// them after stage has run.
 	facts.Sums = map[string]int64{}
 	err = st.ReplaceLayer(ctx, "current", func(dir string) ([]store.File, error) {
-		if err := b.write(ctx, dir); err != nil {
+		if err := b.write(ctx, at, dir); err != nil {
 			return nil, err
 		}
 		b.report.fill(facts.Sums)
@@ -196,14 +200,17 @@ func resolve(ctx context.Context, e *engine.Engine, ordered []*Query) error {
 }
 
 // write stages every file of the layer.
-func (b *builder) write(ctx context.Context, dir string) error {
+func (b *builder) write(ctx context.Context, at clock, dir string) error {
+	if err := b.keptParts(); err != nil {
+		return err
+	}
 	lines := map[*contract.Table]*CurrentTable{}
 	for _, t := range contract.Feeds() {
 		if read := b.rowsRead(t.Name); read >= 0 {
 			lines[t] = &CurrentTable{Table: t.Name, Read: read}
 		}
 	}
-	if err := b.writeUnits(ctx, dir, lines); err != nil {
+	if err := b.writeUnits(ctx, at, dir, lines); err != nil {
 		return err
 	}
 	for _, t := range contract.Feeds() {
@@ -226,8 +233,10 @@ func (b *builder) write(ctx context.Context, dir string) error {
 		}
 		b.report.Tables = append(b.report.Tables, *line)
 	}
-	_, err := b.writeFile(ctx, filepath.Join(dir, contract.Recorded.Name+".parquet"), contract.Recorded, "SELECT * FROM recorded")
-	return err
+	if _, err := b.writeFile(ctx, filepath.Join(dir, contract.Recorded.Name+".parquet"), contract.Recorded, "SELECT * FROM recorded"); err != nil {
+		return err
+	}
+	return b.writeParts(dir)
 }
 
 // writeWhole writes the one file of a table that was resolved whole.

@@ -4,37 +4,25 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"encoding/json"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"thawline/internal/contract"
 	"thawline/internal/engine"
-	"thawline/internal/store"
 )
-
-// partsName is the file of the layer that tells what each file of labs was made
-// from, so that a month's export makes anew only the years that it touches.
-const partsName = "parts.json"
 
 // batchRows is about how many results are resolved at once: with their working
 // space they stay within the engine's memory.
 const batchRows = 4_000_000
 
-// part tells what one file of labs was made from, and what became of the rows.
-type part struct {
+// labPart tells what one file of labs was made from, and what became of the rows.
+type labPart struct {
 	// From is a hash over the queries, the readings that hold results of the
 	// year, and the aliases among them.
-	From       string `json:"from"`
-	Current    int64  `json:"current"`
-	Superseded int64  `json:"superseded"`
-	Cancelled  int64  `json:"cancelled"`
-	GivenWay   int64  `json:"given_way"`
+	From string `json:"from"`
+	partRows
 }
 
 // labYear is one year of a test: the readings' files that may hold results of it.
@@ -49,22 +37,6 @@ type labYear struct {
 // writeLabs writes a file for each test and year whose results may have
 // changed, and keeps the others.
 func (b *builder) writeLabs(ctx context.Context, dir string, line *CurrentTable) error {
-	kept := map[string]store.File{}
-	var old struct{ Parts map[string]part }
-	for _, f := range b.st.Layer("current") {
-		if filepath.Base(f.Path) != partsName {
-			kept[f.Name] = f
-			continue
-		}
-		text, err := os.ReadFile(f.Path)
-		if err == nil && store.SHA256(text) == f.SHA256 {
-			err = json.Unmarshal(text, &old)
-		}
-		if err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("%s: %w", f.Path, err)
-		}
-	}
-	parts := map[string]part{}
 	for _, test := range contract.Tests {
 		years, err := b.labYears(ctx, test)
 		if err != nil {
@@ -73,18 +45,15 @@ func (b *builder) writeLabs(ctx context.Context, dir string, line *CurrentTable)
 		var stale []labYear
 		for _, y := range years {
 			name := partName(test, y.year)
-			f, found := kept[name]
-			p := old.Parts[name]
+			_, found := b.kept[name]
+			p := b.old.Labs[name]
 			// A year without a result left has no file, and need have none.
 			if p.From != y.from || (!found && p.Current > 0) {
 				stale = append(stale, y)
 				continue
 			}
-			parts[name] = p
-			if found {
-				b.files = append(b.files, f)
-				b.report.Kept++
-			}
+			b.made.Labs[name] = p
+			b.keep(name)
 		}
 		for len(stale) > 0 {
 			n, rows := 0, int64(0)
@@ -92,33 +61,15 @@ func (b *builder) writeLabs(ctx context.Context, dir string, line *CurrentTable)
 				rows += stale[n].rows
 				n++
 			}
-			if err := b.writeYears(ctx, dir, test, stale[:n], parts); err != nil {
+			if err := b.writeYears(ctx, dir, test, stale[:n]); err != nil {
 				return err
 			}
 			stale = stale[n:]
 		}
 	}
-	for _, p := range parts {
-		line.Current += p.Current
-		line.Superseded += p.Superseded
-		line.Cancelled += p.Cancelled
-		line.GivenWay += p.GivenWay
+	for _, p := range b.made.Labs {
+		p.addTo(line)
 	}
-	text, err := json.MarshalIndent(struct {
-		Parts map[string]part `json:"parts"`
-	}{parts}, "", "  ")
-	if err != nil {
-		return err
-	}
-	path := filepath.Join(dir, partsName)
-	if err := os.WriteFile(path, append(text, '\n'), 0o640); err != nil {
-		return err
-	}
-	f, err := store.Describe(path)
-	if err != nil {
-		return err
-	}
-	b.files = append(b.files, f)
 	return nil
 }
 
@@ -208,24 +159,12 @@ ORDER BY ALL`)
 	if err != nil {
 		return nil, err
 	}
-	texts := map[int64]*strings.Builder{}
-	for _, row := range rows {
-		year := row[0].(int64)
-		if texts[year] == nil {
-			texts[year] = &strings.Builder{}
-		}
-		fmt.Fprintf(texts[year], "%q %q\n", row[1], row[2])
-	}
-	told := map[int64]string{}
-	for year, text := range texts {
-		told[year] = text.String()
-	}
-	return told, nil
+	return aliasTexts(rows), nil
 }
 
 // writeYears resolves the results of some years of a test, and writes a file
 // for each year that has one left.
-func (b *builder) writeYears(ctx context.Context, dir, test string, years []labYear, parts map[string]part) error {
+func (b *builder) writeYears(ctx context.Context, dir, test string, years []labYear) error {
 	var files, spans []string
 	for _, y := range years {
 		for _, f := range y.files {
@@ -233,7 +172,7 @@ func (b *builder) writeYears(ctx context.Context, dir, test string, years []labY
 				files = append(files, f)
 			}
 		}
-		spans = append(spans, inYear(y.year))
+		spans = append(spans, inYear("collected_at", y.year))
 	}
 	if err := b.e.View(ctx, "all_labs", contract.Labs.SourceColumns(), files, "reading_file"); err != nil {
 		return err
@@ -248,26 +187,24 @@ func (b *builder) writeYears(ctx context.Context, dir, test string, years []labY
 		return err
 	}
 	for _, y := range years {
-		p := part{From: y.from}
-		var gone CurrentTable
-		if err := b.countGone(ctx, contract.Labs, inYear(y.year), &gone); err != nil {
+		p := labPart{From: y.from}
+		if err := b.countPart(ctx, contract.Labs, inYear("collected_at", y.year), &p.partRows); err != nil {
 			return err
 		}
-		p.Superseded, p.Cancelled, p.GivenWay = gone.Superseded, gone.Cancelled, gone.GivenWay
-		_, some, err := b.e.Rows(ctx, "labs", "SELECT 1 FROM labs WHERE "+inYear(y.year)+" LIMIT 1")
+		_, some, err := b.e.Rows(ctx, "labs", "SELECT 1 FROM labs WHERE "+inYear("collected_at", y.year)+" LIMIT 1")
 		if err != nil {
 			return err
 		}
 		name := partName(test, y.year)
 		if len(some) > 0 {
 			f, err := b.writeFile(ctx, filepath.Join(dir, filepath.FromSlash(name)+".parquet"), contract.Labs,
-				"SELECT * FROM labs WHERE "+inYear(y.year)+" ORDER BY patient_id, collected_at, point_of_care")
+				"SELECT * FROM labs WHERE "+inYear("collected_at", y.year)+" ORDER BY patient_id, collected_at, point_of_care")
 			if err != nil {
 				return err
 			}
 			p.Current = f.Rows
 		}
-		parts[name] = p
+		b.made.Labs[name] = p
 	}
 	return nil
 }
@@ -275,7 +212,7 @@ func (b *builder) writeYears(ctx context.Context, dir, test string, years []labY
 // yearStart is the first instant of a year, as SQL.
 func yearStart(year int64) string { return fmt.Sprintf("TIMESTAMP '%04d-01-01 00:00:00'", year) }
 
-// inYear is the condition that a sample was taken in a year (UTC), as SQL.
-func inYear(year int64) string {
-	return fmt.Sprintf("(collected_at >= %s AND collected_at < %s)", yearStart(year), yearStart(year+1))
+// inYear is the condition that an instant lies in a year (UTC), as SQL.
+func inYear(instant string, year int64) string {
+	return fmt.Sprintf("(%s >= %s AND %s < %s)", instant, yearStart(year), instant, yearStart(year+1))
 }

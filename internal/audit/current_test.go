@@ -6,9 +6,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
 
 	"thawline/internal/contract"
 	"thawline/internal/engine"
@@ -157,6 +160,72 @@ func TestCurrentIsTheSameHoweverItWasFilled(t *testing.T) {
 	}
 }
 
+// acrossYears are exports in which what is true of one year hangs on what
+// another year's export tells.
+var acrossYears = []monthExport{
+	{"issues", "2024-12-31", "unit_no,patient_id,thawed_at,issued_at,discarded_at,fate\n" +
+		"R1,A,,2024-12-20T10:00,,presumed\n" + // issued again in 2026: it had come back
+		"N1,,2024-12-31T23:00,,,unknown\n" + // issued in 2025: the issue says more
+		"N2,,2024-12-31T23:30,,,unknown\n" + // thrown away in 2025, where its thaw is not told
+		"L1,A,,2024-12-31T23:30,,presumed\n" + // the ward recorded it in 2025
+		"C1,B,,2024-12-15T10:00,,presumed\n" + // cancelled in 2026
+		"P1,A,,2024-12-16T10:00,,presumed\n"}, // told of another patient in 2025
+	{"issues", "2025-06-30", "unit_no,patient_id,issued_at,discarded_at,fate\nN1,E1,2025-01-01T00:30,,presumed\nN2,,,2025-01-02T10:00,discarded\nP1,B,2024-12-16T10:05,,transfused\nK1,D,2025-03-01T10:00,,presumed\n"},
+	{"bedside", "2025-06-30", "unit_no,patient_id,started_at\nL1,A,2025-01-01T00:10\nN1,A,2025-01-01T00:40\nK9,A,2025-02-01T00:40\n"},
+	{"aliases", "2025-06-30", "alias,patient_id\nE1,A\n"},
+	{"issues", "2026-06-30", "unit_no,patient_id,issued_at,fate,status\nR1,B,2026-01-02T10:00,transfused,\nC1,B,2024-12-15T10:00,presumed,cancelled\n"},
+	{"bedside", "2026-06-30", "unit_no,patient_id,started_at,status\nL1,A,2025-01-01T00:10,cancelled\n"},
+	{"aliases", "2026-06-30", "alias,patient_id\nB,M\n"},
+}
+
+func TestYearsHangOnOneAnother(t *testing.T) {
+	byMonth := newStore(t)
+	for i, x := range acrossYears {
+		ingestExport(t, byMonth, x)
+		got := bringUp(t, byMonth, 4)
+		atOnce := newStore(t)
+		for _, y := range acrossYears[:i+1] {
+			ingestExport(t, atOnce, y)
+		}
+		want := bringUp(t, atOnce, 1)
+		got.Written, got.Kept, want.Written, want.Kept = 0, 0, 0, 0
+		if fmt.Sprint(got) != fmt.Sprint(want) {
+			t.Errorf("after %s of %s: counts %v month by month, %v at once", x.table, x.date, got, want)
+		}
+		if diff := cmp.Diff(layerBytes(t, atOnce), layerBytes(t, byMonth)); diff != "" {
+			t.Errorf("after %s of %s the layer differs (- at once, + month by month)", x.table, x.date)
+		}
+	}
+	e, err := engine.Open(context.Background(), engine.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	if err := CurrentViews(context.Background(), e, byMonth); err != nil {
+		t.Fatal(err)
+	}
+	_, rows, err := e.Rows(context.Background(), "case", `
+SELECT concat_ws(' ', unit_no, patient_id, year(issued_at), fate, CASE WHEN thawed_at IS NOT NULL THEN 'thawed' END, CASE WHEN started_at IS NOT NULL THEN 'started' END)
+FROM issues
+ORDER BY unit_no, issued_at`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := "[[K1 D 2025 presumed] [L1 A 2024 presumed] [N1 A 2025 transfused started] [N2 discarded thawed] [P1 M 2024 transfused] [R1 A 2024 returned] [R1 M 2026 transfused]]"
+	if got := fmt.Sprint(rows); got != want {
+		t.Errorf("issues %s\nwant   %s", got, want)
+	}
+	var names []string
+	for _, f := range byMonth.Layer("current") {
+		if strings.HasPrefix(f.Name, "issues") || strings.HasPrefix(f.Name, "bedside") {
+			names = append(names, fmt.Sprintf("%s %d", f.Name, f.Rows))
+		}
+	}
+	if got := fmt.Sprint(names); got != "[bedside/2025 2 issues/2024 4 issues/2025 2 issues/2026 1]" {
+		t.Errorf("files %s", got)
+	}
+}
+
 func TestCurrentMakesOnlyTouchedYearsAnew(t *testing.T) {
 	st := newStore(t)
 	for _, x := range threeMonths {
@@ -167,21 +236,51 @@ func TestCurrentMakesOnlyTouchedYearsAnew(t *testing.T) {
 		t.Errorf("nothing came, but %+v", report)
 	}
 	for _, step := range []struct {
-		x    monthExport
-		kept int64
+		x     monthExport
+		fresh string
 	}{
-		// Years of labs: 2024 (A) and 2025 (A, B, E1, Z).
-		{monthExport{"labs", "2025-03-31", "patient_id,collected_at,value\nZ,2025-03-01T09:00,1.0\n"}, 1},
-		{monthExport{"labs", "2026-03-31", "patient_id,collected_at,value\nZ,2026-03-01T09:00,1.0\n"}, 2},
-		{monthExport{"aliases", "2025-03-31", "alias,patient_id\nN,M\n"}, 3},
-		{monthExport{"aliases", "2026-03-31", "alias,patient_id\nB,M\n"}, 2},
-		{monthExport{"aliases", "2026-04-30", "alias,patient_id\nA,Y\n"}, 1},
+		// Years of labs: 2024 (A) and 2025 (A, B, E1, Z); of issues and bedside: 2025.
+		{monthExport{"labs", "2025-03-31", "patient_id,collected_at,value\nZ,2025-03-01T09:00,1.0\n"}, "labs/inr/2025"},
+		{monthExport{"labs", "2026-03-31", "patient_id,collected_at,value\nZ,2026-03-01T09:00,1.0\n"}, "labs/inr/2026"},
+		{monthExport{"aliases", "2025-03-31", "alias,patient_id\nN,M\n"}, ""},
+		{monthExport{"aliases", "2026-03-31", "alias,patient_id\nZ,M\n"}, "labs/inr/2025 labs/inr/2026"},
+		{monthExport{"aliases", "2026-04-30", "alias,patient_id\nD,Y\n"}, "bedside/2025 issues/2025"},
+		{monthExport{"issues", "2026-04-30", "unit_no,patient_id,issued_at,fate\nU6,Q,2026-04-12T10:00,presumed\n"}, "issues/2026"},
+		{monthExport{"bedside", "2026-04-30", "unit_no,patient_id,started_at\nU6,Q,2026-04-12T10:30\n"}, "bedside/2026 issues/2026"},
+		// A unit of another year comes again: both years are told anew.
+		{monthExport{"issues", "2026-05-31", "unit_no,patient_id,issued_at,fate\nU1,Q,2026-05-12T10:00,presumed\n"}, "bedside/2025 bedside/2026 issues/2025 issues/2026"},
 	} {
 		ingestExport(t, st, step.x)
-		if report := bringUp(t, st, 0); report.Kept != step.kept {
-			t.Errorf("after %s of %s %d files of labs were kept, want %d", step.x.table, step.x.date, report.Kept, step.kept)
+		before := yearsWritten(t, st)
+		bringUp(t, st, 0)
+		var fresh []string
+		for name, at := range yearsWritten(t, st) {
+			if at != before[name] {
+				fresh = append(fresh, name)
+			}
+		}
+		slices.Sort(fresh)
+		if got := strings.Join(fresh, " "); got != step.fresh {
+			t.Errorf("%s of %s made anew %q, want %q", step.x.table, step.x.date, got, step.fresh)
 		}
 	}
+}
+
+// yearsWritten says when each file of a year was written.
+func yearsWritten(t *testing.T, st *store.Store) map[string]time.Time {
+	t.Helper()
+	written := map[string]time.Time{}
+	for _, f := range st.Layer("current") {
+		if !strings.Contains(f.Name, "/") {
+			continue
+		}
+		info, err := os.Stat(f.Path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		written[f.Name] = info.ModTime()
+	}
+	return written
 }
 
 func TestAliasesInACircleAreToldByTheirPlace(t *testing.T) {

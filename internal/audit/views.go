@@ -79,7 +79,7 @@ func CurrentViews(ctx context.Context, e *engine.Engine, st *store.Store) error 
 }
 
 // CurrentFiles lists the files of a feed in the layer current: labs have one a
-// test and year, the other feeds one.
+// test and year, issues and bedside one a year, the other feeds one.
 func CurrentFiles(st *store.Store, t *contract.Table) []string {
 	if t != contract.Labs {
 		return st.LayerFiles("current", t.Name)

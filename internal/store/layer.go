@@ -56,7 +56,7 @@ func (s *Store) Layer(name string) []File {
 }
 
 // LayerFiles returns the absolute paths of one table's files in a layer, in
-// order: "issues" gives current/issues.parquet, "labs/inr" gives
+// order: "patients" gives current/patients.parquet, "labs/inr" gives
 // current/labs/inr/2025.parquet, …2026.parquet, and "labs" those of all tests.
 func (s *Store) LayerFiles(layer, table string) []string {
 	var paths []string
