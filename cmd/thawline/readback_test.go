@@ -53,6 +53,8 @@ type wanted struct {
 	says map[string]any
 	// none says that the sentence is the one for no data.
 	none bool
+	// limit is what a funnel's lines show for so many episodes, at a probability.
+	limit func(size, p float64) float64
 	// notes must stand under the figure, word for word.
 	notes []string
 }

@@ -328,5 +328,8 @@ func checkDrawing(id string, a *article, p figure.Panel, w wanted) (wrong []stri
 	if len(drawn.bars)+len(drawn.points) > 0 {
 		fault("shapes stand for nothing of the table: bars %v, points %v", drawn.bars, drawn.points)
 	}
+	for _, one := range append(checkLines(a, p, w, axis, others), checkLabels(a, p)...) {
+		fault("%s", one)
+	}
 	return wrong
 }

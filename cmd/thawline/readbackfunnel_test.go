@@ -80,11 +80,10 @@ func (w wanted) withFunnel(n, of []float64) wanted {
 			}
 		}
 	}
-	chances := []float64{0.001, 0.025, 0.975, 0.999}
 	limits := make([][]float64, len(n))
 	var outside []string
 	for r := range n {
-		for _, p := range chances {
+		for _, p := range []float64{0.001, 0.025, 0.975, 0.999} {
 			size := of[r]
 			if math.IsNaN(n[r]) {
 				size = 0
@@ -111,5 +110,6 @@ func (w wanted) withFunnel(n, of []float64) wanted {
 		said = "Outside the 99.8 % limits: " + strings.Join(outside, ", ") + ". A prompt to look, not a verdict."
 	}
 	w.notes = append(w.notes, said, note)
+	w.limit = limit
 	return w
 }
