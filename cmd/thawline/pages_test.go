@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
 
@@ -99,6 +100,9 @@ func packPages(site, period string) map[string]string {
 	}
 }
 
+// paperWidth is what A4 leaves between the margins of pack.css, at 96 pixels an inch.
+const paperWidth = 718
+
 // widths are a desk, A4 at 96 pixels an inch, and a phone.
 var widths = []int64{1280, 794, 390}
 
@@ -114,14 +118,29 @@ func inBrowser(t *testing.T, label, site, period string) {
 				if over := eval[[]string](b, beyondTheEdge); len(over) > 0 {
 					t.Errorf("beyond the page's edge:\n%s", strings.Join(over[:min(8, len(over))], "\n"))
 				}
+				for _, word := range eval[[]string](b, brokenWords) {
+					t.Errorf("a word is broken: %s", word)
+				}
 				if width != 794 { // Paper has no screen reader.
 					b.accessible(width)
+				} else if name == "committee" {
+					b.asPrinted()
+					b.must(chromedp.Do(b.ctx, chromedp.EmulateViewport(paperWidth, 900)))
+					if over := eval[[]string](b, beyondTheEdge); len(over) > 0 {
+						t.Errorf("printed, beyond the page's edge:\n%s", strings.Join(over[:min(8, len(over))], "\n"))
+					}
+					for _, word := range eval[[]string](b, brokenWords) {
+						t.Errorf("printed, a word is broken: %s", word)
+					}
 				}
 				b.quiet()
 			})
 		}
 		t.Run(label+" "+name+" holds nothing that acts", func(t *testing.T) {
 			html := readFile(t, path)
+			if parted := regexp.MustCompile(`.{0,30}[0-9] %.{0,10}`).FindString(html); parted != "" {
+				t.Errorf("a number may be parted from its sign at the end of a line: %q", parted)
+			}
 			if name != "cases" {
 				unscripted(t, html)
 			} else if n := strings.Count(html, "<script"); n != 1 {
@@ -154,6 +173,23 @@ const beyondTheEdge = `(() => {
 	}
 	if (document.documentElement.scrollWidth > edge + 1) over.push('the page scrolls sideways: ' + document.documentElement.scrollWidth + ' of ' + edge);
 	return over;
+})()`
+
+// brokenWords lists the words of tables, up to 24 letters long, that stand on two
+// lines, but for those of cells in which any text of the site's may stand.
+const brokenWords = `(() => {
+	const broken = new Set(), range = document.createRange();
+	for (const cell of document.querySelectorAll('th:not(.long), td:not(.long)')) {
+		const walk = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+		for (let node; (node = walk.nextNode());)
+			for (const word of node.data.matchAll(/[\p{L}\p{N}_.]{2,24}/gu)) {
+				range.setStart(node, word.index);
+				range.setEnd(node, word.index + word[0].length);
+				const tops = [...range.getClientRects()].map(r => r.top);
+				if (tops.length > 1 && Math.max(...tops) - Math.min(...tops) > 3) broken.add(word[0] + ' in ' + cell.textContent.slice(0, 40));
+			}
+	}
+	return [...broken].slice(0, 8);
 })()`
 
 // tablesByKeyboard goes through the page by Tab alone and opens and closes the
@@ -235,6 +271,11 @@ func TestBrowserChecksCanFail(t *testing.T) {
 			if !slices.Contains(ids, wanted) {
 				t.Errorf("%s is not noticed, only %v", wanted, ids)
 			}
+		}
+	})
+	t.Run("broken words", func(t *testing.T) {
+		if len(eval[[]string](open(t, pageOf(t, good+`<table style="width:60px;table-layout:fixed;overflow-wrap:anywhere"><tr><td>undetermined`), 800), brokenWords)) == 0 {
+			t.Error("a broken word is not noticed")
 		}
 	})
 	t.Run("edge", func(t *testing.T) {

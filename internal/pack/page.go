@@ -55,8 +55,9 @@ func long(text string) bool {
 type cell struct {
 	Text            string
 	Numeric, Hidden bool
-	// Whole says that it stands on one line, Long that a word of it may be broken.
-	Whole, Long bool
+	// Whole says that it stands on one line, Long that a word of it may be broken,
+	// Prose that it is a sentence, which wants a wide column.
+	Whole, Long, Prose bool
 }
 
 type answer struct {
@@ -168,7 +169,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		var cells []cell
 		for i, c := range row {
 			text := in.format.Cell(f.Points[i], c)
-			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text)})
+			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text), len([]rune(text)) > 40})
 		}
 		out.Rows = append(out.Rows, cells)
 	}

@@ -11,6 +11,7 @@ import (
 	"html/template"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"unicode"
 
@@ -202,8 +203,6 @@ func (in *input) fill(name, text string, data any) ([]byte, error) {
 		"w":     in.w,
 		"lang":  in.format.Tag,
 		"day":   in.format.Day,
-		// A number and its sign stand on one line.
-		"held":  func(s string) string { return strings.ReplaceAll(s, " %", "\u00a0%") },
 		"short": func(s string) string { return s[:min(16, len(s))] },
 	}).Parse(text)
 	if err != nil {
@@ -213,8 +212,11 @@ func (in *input) fill(name, text string, data any) ([]byte, error) {
 	if err := t.Execute(&out, data); err != nil {
 		return nil, fmt.Errorf("template %s: %w", name, err)
 	}
-	return out.Bytes(), nil
+	return signForm.ReplaceAll(out.Bytes(), []byte("$1\u00a0%")), nil
 }
+
+// signForm is a number and its sign, which stand on one line.
+var signForm = regexp.MustCompile(`([0-9]) %`)
 
 // printCSS is the printed page's margin text: hospital, period, a line on
 // confidentiality, and page x of y.
