@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"unicode"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
@@ -181,7 +182,7 @@ func categories(f *figure.Figure, p figure.Panel, format figure.Format) []string
 }
 
 // longest is how many letters of a row's name a chart shows: the table has all.
-const longest = 54
+const longest = 60
 
 // shorten cuts a text to at most n letters' width and says so by an ellipsis. A
 // letter of the wide scripts counts for two. Signs that turn the direction of
@@ -234,7 +235,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 				}
 			}
 		}
-		axis(option, "xAxis", map[string]any{"nameGap": 42, "axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": room * 3 / 4}})
+		axis(option, "xAxis", map[string]any{"nameGap": 42, "axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": wordRoom(option, room)}})
 		if grids, ok := option["grid"].([]any); ok {
 			grids[0].(map[string]any)["bottom"] = 40
 			if p.XTitle != "" {
@@ -259,6 +260,22 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	}
 	mark(option, f, p, look)
 	return option, nil
+}
+
+// wordRoom is how wide the name under a bar may be: less than the bar's room, for
+// the library's widths are estimates, but all of it where a word would break.
+func wordRoom(option map[string]any, room int) int {
+	letters := 0
+	for _, list := range option["xAxis"].([]any) {
+		names, _ := list.(map[string]any)["data"].([]any)
+		for _, name := range names {
+			text, _ := name.(string)
+			for _, word := range strings.Fields(text) {
+				letters = max(letters, len([]rune(word)))
+			}
+		}
+	}
+	return max(room*3/4, min(room, 8*letters))
 }
 
 // edge is the place of the left edge of bar i of n, in the drawing's units: a
@@ -338,6 +355,10 @@ func headroom(option map[string]any, look Look) (more int) {
 			}
 			seen[name] = true
 			item := map[string]any{"name": name}
+			if m["type"] == "boxplot" {
+				// The library would fill it with the hue of the outline.
+				item["icon"], item["itemStyle"] = "rect", m["itemStyle"]
+			}
 			if m["symbol"] == "none" {
 				// The library would show a line without signs with one.
 				item["icon"] = "path://M0 5h22v1.6h-22z"
@@ -454,13 +475,26 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 	}
 	set := map[string]any{"min": 0, "nameTextStyle": upright}
 	if lines == 100 {
-		set["max"] = math.Min(100, math.Max(10, 10*math.Ceil(highest/10)))
+		set["max"], set["interval"] = topOf(math.Min(100, math.Max(10, highest)))
 		set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}
 	}
 	axis(option, "yAxis", set)
 	mark(option, f, p, look)
 	crosses(option, f, p.Y, look)
 	return option, nil
+}
+
+// topOf is the end of an axis from zero over a value, and the step of its ticks, of
+// which the last stands at the end.
+func topOf(highest float64) (top, step float64) {
+	step = math.Pow(10, math.Floor(math.Log10(highest)))
+	for _, part := range []float64{0.1, 0.2, 0.5, 1, 2} {
+		if s := step * part; highest/s <= 7 {
+			step = s
+			break
+		}
+	}
+	return round(step * math.Ceil(highest/step-1e-9)), round(step)
 }
 
 // effect draws medians after against medians before, with quartiles, the line

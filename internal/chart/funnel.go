@@ -34,7 +34,7 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 			inside = append(inside, point)
 		}
 	}
-	largest = 10 * math.Ceil(largest*1.05/10)
+	largest, step := topOf(largest * 1.05)
 	scatter := charts.NewScatter()
 	scatter.SetGlobalOptions(common(p, true)...)
 	scatter.AddSeries(look.Format.Say("within_limits"), inside, charts.WithScatterChartOpts(opts.ScatterChart{Symbol: "circle", SymbolSize: 10}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[0]}))
@@ -68,7 +68,7 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		label["backgroundColor"], label["padding"] = paper, 1
 		series[1].(map[string]any)["z"] = 5
 	}
-	axis(option, "xAxis", map[string]any{"type": "value", "min": 0, "max": largest, "data": nil})
+	axis(option, "xAxis", map[string]any{"type": "value", "min": 0, "max": largest, "interval": step, "data": nil})
 	axis(option, "yAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize},
 		"nameTextStyle": upright})
 	return option, nil

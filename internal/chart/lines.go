@@ -27,12 +27,16 @@ func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) 
 			scale = 100
 			set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}
 		}
-		data := make([]opts.LineData, len(f.Rows))
+		data, some := make([]opts.LineData, len(f.Rows)), false
 		for r, row := range f.Rows {
+			some = some || row[i].Value != nil || row[i].Hidden
 			data[r] = opts.LineData{Symbol: symbols[k%len(symbols)], SymbolSize: 7}
 			if v, ok := number(row[i]); ok {
 				data[r].Value = round(scale * v)
 			}
+		}
+		if !some {
+			continue // Nothing of it is drawn, so the legend does not name it; the table does.
 		}
 		line.AddSeries(f.Points[i].Title, data, charts.WithLineStyleOpts(opts.LineStyle{Color: lineHues[k%len(lineHues)], Width: 2, Type: strokes[k%len(strokes)]}),
 			charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[k%len(lineHues)]}))

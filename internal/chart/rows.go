@@ -42,7 +42,7 @@ func lying(option map[string]any, f *figure.Figure, p figure.Panel, look Look, l
 	for _, label := range categories(f, p, look.Format) {
 		letters = max(letters, len([]rune(label)))
 	}
-	// Letters take about 7 units each; long labels take two lines. The library
+	// Letters take about 7 units each; long labels take more lines. The library
 	// thinks letters narrower than some fonts have them: it breaks lines early.
 	labels := min(200, 8+7*letters)
 	axis(option, "yAxis", map[string]any{"axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "width": labels * 3 / 4, "overflow": "break", "lineHeight": fontSize + 1}})
@@ -56,8 +56,16 @@ func lying(option map[string]any, f *figure.Figure, p figure.Panel, look Look, l
 		grids[0].(map[string]any)["top"] = top
 		grids[0].(map[string]any)["bottom"] = 44
 	}
-	return top + 44 + 32*max(2, len(f.Rows))
+	each := 32
+	if letters > 2*labelLine {
+		each = 42
+	}
+	return top + 44 + each*max(2, len(f.Rows))
 }
+
+// labelLine is how many letters of a label stand on one line beside lying bars; a
+// longer label takes two lines, and three where that is not enough.
+const labelLine = 22
 
 // shares draws the share of the first column of y in the second for each row, a
 // point on its 95 % interval.
@@ -105,6 +113,16 @@ func shares(f *figure.Figure, p figure.Panel, look Look) (option map[string]any,
 			}
 		}
 		s["label"].(map[string]any)["distance"] = 36
+	}
+	crosses(option, f, p.Y, look)
+	if all, _ := option["series"].([]any); len(all) > len(series) {
+		// On changed axes the place of a cross is zero and its row.
+		data := all[len(series)].(map[string]any)["data"].([]any)
+		for r, at := range data {
+			if at != nil {
+				data[r] = []any{at, r}
+			}
+		}
 	}
 	return option, lying(option, f, p, look, true), nil
 }

@@ -1,0 +1,113 @@
+package chart
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"thawline/internal/figure"
+	"thawline/internal/stat"
+)
+
+// table makes a figure of a label and columns of numbers.
+func table(labels []string, kind figure.Kind, columns map[string][]any) (*figure.Figure, []string) {
+	f := &figure.Figure{Definition: &figure.Definition{Name: "t", Points: []figure.Column{{Name: "x", Kind: figure.Label, Title: "X"}}}}
+	var names []string
+	for _, name := range []string{"a", "b", "c"} {
+		if columns[name] != nil {
+			names = append(names, name)
+			f.Points = append(f.Points, figure.Column{Name: name, Kind: kind, Title: "Column " + name})
+		}
+	}
+	for r, label := range labels {
+		row := []figure.Cell{{Value: label}}
+		for _, name := range names {
+			v := columns[name][r]
+			row = append(row, figure.Cell{Value: v, Hidden: v == "hidden"})
+			if v == "hidden" {
+				row[len(row)-1].Value = nil
+			}
+		}
+		f.Rows = append(f.Rows, row)
+	}
+	return f, names
+}
+
+// drawnAs draws the figure and returns the texts of the drawing, a line each, and
+// the drawing itself.
+func drawnAs(t *testing.T, f *figure.Figure, p figure.Panel, look Look) string {
+	t.Helper()
+	p.Figure, p.X = "t", "x"
+	svg, err := drawn(t).Draw(f, p, look)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return svg
+}
+
+func TestNoWordUnderABarIsBroken(t *testing.T) {
+	days := []string{"Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"}
+	f, names := table(days, figure.Units, map[string][]any{"a": {int64(1), int64(2), int64(3), int64(4), int64(5), int64(6), int64(7)}})
+	svg := drawnAs(t, f, figure.Panel{Chart: "bars", Y: names}, Look{ID: "a"})
+	for _, day := range days {
+		if !strings.Contains(svg, ">"+day+"<") {
+			t.Errorf("%s does not stand on one line", day)
+		}
+	}
+}
+
+// A reason of the decision table is a long label: it stands whole beside its bar.
+func TestALongLabelStandsWhole(t *testing.T) {
+	const label = "minor bleeding: whether it mattered is for the reviewer"
+	f, names := table([]string{label, "another"}, figure.Units, map[string][]any{"a": {int64(1), int64(2)}})
+	svg := drawnAs(t, f, figure.Panel{Chart: "rows", Y: names}, Look{ID: "a"})
+	for _, word := range strings.Fields(label) {
+		if !strings.Contains(svg, word) {
+			t.Errorf("%q is cut off", word)
+		}
+	}
+}
+
+func TestAHiddenShareHasItsSign(t *testing.T) {
+	const sign = "hidden, not zero"
+	shares := func(n any) string {
+		f, names := table([]string{"one", "two"}, figure.Count, map[string][]any{"a": {int64(20), n}, "b": {int64(40), int64(50)}})
+		look := Look{ID: "a", Hidden: sign, Intervals: []stat.Interval{stat.Wilson(20, 40), {Low: math.NaN(), High: math.NaN()}}}
+		if n != "hidden" {
+			look.Intervals[1] = stat.Wilson(25, 50)
+		}
+		return drawnAs(t, f, figure.Panel{Chart: "shares", Y: names}, look)
+	}
+	if !strings.Contains(shares("hidden"), sign) {
+		t.Error("the hidden row draws nothing, and does not say so")
+	}
+	if strings.Contains(shares(int64(25)), sign) {
+		t.Error("a sign for hidden rows where none is hidden")
+	}
+}
+
+func TestALegendNamesWhatIsDrawn(t *testing.T) {
+	f, names := table([]string{"one", "two"}, figure.Units, map[string][]any{"a": {nil, nil}, "b": {int64(4), nil}, "c": {"hidden", nil}})
+	svg := drawnAs(t, f, figure.Panel{Chart: "lines", Y: names}, Look{ID: "a", Hidden: "hidden, not zero"})
+	for title, wanted := range map[string]bool{"Column a": false, "Column b": true, "Column c": true} {
+		if strings.Contains(svg, title) != wanted {
+			t.Errorf("%s: in the legend %v, wanted %v", title, !wanted, wanted)
+		}
+	}
+	f, names = table([]string{"one", "two"}, figure.Number, map[string][]any{"a": {1.0, 2.0}, "b": {2.0, 3.0}, "c": {3.0, 4.0}})
+	svg = drawnAs(t, f, figure.Panel{Chart: "quartiles", Y: names}, Look{ID: "a"})
+	// Two boxes and the legend's.
+	if n := strings.Count(svg, `fill="#d6e6f2"`); n != 3 {
+		t.Errorf("%d shapes are filled as the boxes are, wanted the two boxes and the legend", n)
+	}
+}
+
+func TestAnAxisEndsAtATick(t *testing.T) {
+	for highest, wanted := range map[float64][2]float64{
+		84: {100, 20}, 100: {100, 20}, 62: {70, 10}, 30: {30, 5}, 22: {25, 5}, 10: {10, 2}, 8.5: {10, 2}, 101.9: {120, 20}, 169: {200, 50}, 1020: {1200, 200}, 34: {35, 5},
+	} {
+		if top, step := topOf(highest); top != wanted[0] || step != wanted[1] {
+			t.Errorf("over %v: up to %v by %v, wanted %v by %v", highest, top, step, wanted[0], wanted[1])
+		}
+	}
+}
