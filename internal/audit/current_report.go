@@ -31,6 +31,9 @@ type CurrentReport struct {
 	Tables []CurrentTable `json:"tables"`
 	// PatientChanges counts issues that were told of more than one patient.
 	PatientChanges int64 `json:"patient_changes"`
+	// DiscardedApart counts issues that stand as presumed, though a row that
+	// names no issue tells that their bag was discarded within 7 days after.
+	DiscardedApart int64 `json:"discarded_apart"`
 	// BedsideWithoutIssue counts bedside records that found no issue.
 	BedsideWithoutIssue int64 `json:"bedside_without_issue"`
 	// BedsideSetEqual counts bedside times up to ten minutes too early that
@@ -52,6 +55,7 @@ func (r *CurrentReport) fill(sums map[string]int64) {
 		sums[line.Table+"_given_way"] = line.GivenWay
 	}
 	sums["patient_changes"] = r.PatientChanges
+	sums["discarded_apart"] = r.DiscardedApart
 	sums["bedside_without_issue"] = r.BedsideWithoutIssue
 	sums["bedside_set_equal"] = r.BedsideSetEqual
 	sums["bedside_emptied"] = r.BedsideEmptied
@@ -60,7 +64,7 @@ func (r *CurrentReport) fill(sums map[string]int64) {
 // reportOf is the report that a layer's sums were filled from.
 func reportOf(sums map[string]int64) CurrentReport {
 	r := CurrentReport{
-		PatientChanges: sums["patient_changes"], BedsideWithoutIssue: sums["bedside_without_issue"],
+		PatientChanges: sums["patient_changes"], DiscardedApart: sums["discarded_apart"], BedsideWithoutIssue: sums["bedside_without_issue"],
 		BedsideSetEqual: sums["bedside_set_equal"], BedsideEmptied: sums["bedside_emptied"],
 	}
 	for _, t := range contract.Feeds() {
@@ -102,6 +106,7 @@ func (r CurrentReport) Lines() []string {
 		says  string
 	}{
 		{r.PatientChanges, "issues told of more than one patient: the last word holds"},
+		{r.DiscardedApart, "issues count as presumed transfused, though another row tells that the bag was discarded within 7 days: name issued_at in the row that tells of the discard"},
 		{r.BedsideWithoutIssue, "bedside records found no issue (bedside, joined is false)"},
 		{r.BedsideSetEqual, "bedside times were up to 10 minutes too early, and set equal"},
 		{r.BedsideEmptied, "bedside cells were over the limits of issues, and stay empty"},

@@ -44,6 +44,7 @@ type unitPart struct {
 // unitNotes counts what resolving issues and bedside gives to note.
 type unitNotes struct {
 	PatientChanges      int64 `json:"patient_changes"`
+	DiscardedApart      int64 `json:"discarded_apart"`
 	BedsideWithoutIssue int64 `json:"bedside_without_issue"`
 	BedsideSetEqual     int64 `json:"bedside_set_equal"`
 	BedsideEmptied      int64 `json:"bedside_emptied"`
@@ -118,6 +119,7 @@ func (b *builder) writeUnits(ctx context.Context, at clock, dir string, lines ma
 			}
 		}
 		b.report.PatientChanges += p.PatientChanges
+		b.report.DiscardedApart += p.DiscardedApart
 		b.report.BedsideWithoutIssue += p.BedsideWithoutIssue
 		b.report.BedsideSetEqual += p.BedsideSetEqual
 		b.report.BedsideEmptied += p.BedsideEmptied
@@ -342,6 +344,7 @@ func (b *builder) countUnits(ctx context.Context, year int64, notes *unitNotes) 
 		into      *int64
 	}{
 		{"SELECT count(*) FROM patient_changes WHERE ", "earliest_at", &notes.PatientChanges},
+		{"SELECT count(*) FROM discarded_apart WHERE ", "issued_at", &notes.DiscardedApart},
 		{"SELECT count(*) FROM bedside WHERE NOT joined AND ", "started_at", &notes.BedsideWithoutIssue},
 		{"SELECT CAST(coalesce(sum(set_equal), 0) AS BIGINT) FROM bedside_joined WHERE ", "issued_at", &notes.BedsideSetEqual},
 		{"SELECT CAST(coalesce(sum(emptied), 0) AS BIGINT) FROM bedside_joined WHERE ", "issued_at", &notes.BedsideEmptied},

@@ -114,7 +114,7 @@ func (h *history) add(key string, c row.Cells, count int, pooled bool, place int
 	}
 }
 
-const noDispense = "the file tells what became of this bag and not when it was dispensed (BPX-2 DS), by which an issue is known: put the messages of a period into one file, or name under fields: the field that holds issued_at"
+const noDispense = "the message tells of the return of a bag, and no message before it in this file when the bag was dispensed (BPX-2 DS), by which an issue is known: until then that issue counts as presumed transfused. Put the messages of a period into one file, or name under fields: the field that holds issued_at"
 
 // tell notes what became of bags that were dispensed.
 func (h *history) tell(key string, c row.Cells, p product, d *draft) []row.Row {
@@ -137,6 +137,9 @@ func (h *history) tell(key string, c row.Cells, p product, d *draft) []row.Row {
 				c.Set("status", []byte(p.message))
 			}
 			rows = append(rows, d.rowUnless(false, c)...)
+		case p.status == "PT":
+			// An issue is presumed by itself where nobody tells what became of it.
+			rows = append(rows, d.other("dispense_status", []byte(p.status))...)
 		case given(p.status):
 			// The table bedside reads it, and finds the issue by itself.
 			rows = append(rows, d.other("transfusion_status", []byte(p.status))...)

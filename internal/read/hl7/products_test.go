@@ -88,10 +88,12 @@ func TestDispenseStatus(t *testing.T) {
 }
 
 // A change without its dispensing in the file tells of no issue: bags wasted
-// are waste, a return or a presumption is told with its place.
+// are waste, a presumption says what an issue is without it, a return is told
+// with its place.
 func TestChangesWithoutTheDispensing(t *testing.T) {
 	same(t, rowsOf(t, contract.Issues, bpx("WA", "F", "202503101100", nil), Options{}), "5"+bagOne+" discarded_at=2025-03-10T11:00 fate=WA")
-	for _, status := range []string{"RA", "RL", "PT"} {
+	same(t, rowsOf(t, contract.Issues, bpx("PT", "F", "202503101100", nil), Options{}), "5 other: dispense_status=PT")
+	for _, status := range []string{"RA", "RL"} {
 		same(t, rowsOf(t, contract.Issues, bpx(status, "F", "202503101100", nil), Options{}), "5 fault: "+noDispense)
 	}
 	same(t, rowsOf(t, contract.Issues, btx("TX", "F", "202503101100", "202503101000", "202503101100", nil), Options{}), "5 other: transfusion_status=TX")
