@@ -10,18 +10,20 @@ import (
 	"thawline/internal/engine"
 )
 
-// meaning says what a column of counts counts: episodes that meet every
-// condition. Figures that count the same episodes can then be disclosed
-// together.
+// meaning says what a column of counts counts: rows of a table that meet every
+// condition. Figures that count the same rows can then be disclosed together.
 type meaning struct {
+	// of is the table, which has a column month; episodes where nothing is said.
+	of string
 	// columns are the points columns (several: their sum), or one of the answer.
 	columns []string
 	answer  bool
-	// when is month (that of the row), period, year or history.
+	// when is month (that of the row), three months (to that of the row), period, year
+	// or history.
 	when string
-	// in are conditions on columns of episodes: one of these values.
+	// in are conditions on columns of the table: one of these values.
 	in []condition
-	// by are columns of episodes whose value is that of the row's column of the
+	// by are columns of the table whose value is that of the row's column of the
 	// same name.
 	by []attribute
 	// inRows says that only all rows together count this.
@@ -36,20 +38,21 @@ type condition struct {
 	values []string
 }
 
-// attribute is a column of episodes; or, where it is written column@key, of
+// attribute is a column of a meaning's table; or, where it is written column@key, of
 // judged_again, in which an episode has a row for each value of the policy that
 // is tried: the one that the row's label key names (column@tried), or one that
-// is always the same (column@dose_low=12).
-type attribute struct{ column, key string }
+// is always the same (column@dose_low=12). Where it is written @key it is the column
+// that the row's label names (first issue: first_issue).
+type attribute struct{ column, key, of string }
 
-var attributeForm = regexp.MustCompile(`^([a-z][a-z0-9_]*)(?:@([a-z][a-z0-9_]*(?:=[0-9.]+)?))?$`)
+var attributeForm = regexp.MustCompile(`^([a-z][a-z0-9_]*)?(?:@([a-z][a-z0-9_]*(?:=[0-9.]+)?))?$`)
 
 func parseAttribute(text string) (a attribute, ok bool) {
 	m := attributeForm.FindStringSubmatch(text)
-	if m == nil {
+	if m == nil || m[1] == "" && (m[2] == "" || strings.Contains(m[2], "=")) {
 		return a, false
 	}
-	return attribute{m[1], m[2]}, true
+	return attribute{column: m[1], key: m[2]}, true
 }
 
 // ofRow says that the row names the key.
@@ -59,6 +62,9 @@ func (a attribute) ofRow() bool { return a.key != "" && !strings.Contains(a.key,
 func (a attribute) in(f *Figure, row []Cell) attribute {
 	if a.ofRow() && row != nil {
 		a.key, _ = row[f.Index(a.key)].Value.(string)
+		if a.column == "" {
+			a.column, a.key = strings.ReplaceAll(a.key, " ", "_"), ""
+		}
 	}
 	return a
 }
@@ -74,6 +80,8 @@ var meansForm = regexp.MustCompile(`^(answer )?([a-z0-9_]+(?: \+ [a-z0-9_]+)*): 
 //	answer n: sum of one + two
 //	changed: year, changed@tried true
 //	answer floor_12: year, changed@dose_low=12 true
+//	activations: three months, of haemorrhage_courses
+//	activations: year, of haemorrhage_courses, @step true
 func parseMeans(text string) (meaning, error) {
 	m := meansForm.FindStringSubmatch(text)
 	if m == nil {
@@ -91,28 +99,40 @@ func parseMeans(text string) (meaning, error) {
 		switch {
 		case rest == "" && slices.Contains([]string{"month", "period", "year", "history"}, word) && one.when == "":
 			one.when = word
+		case word+" "+rest == threeMonths && one.when == "":
+			one.when = threeMonths
+		case word == "of" && nameForm.MatchString(rest):
+			one.of = rest
 		case word == "by" && byAttribute:
 			one.by = append(one.by, by)
 		case word == "in" && rest == "rows":
 			one.inRows = true
-		case isAttribute && rest != "":
+		case isAttribute && rest != "" && word != "of":
 			rest, not := strings.CutPrefix(rest, "not ")
 			one.in = append(one.in, condition{of, not, strings.Split(rest, "|")})
 		default:
-			return meaning{}, fmt.Errorf("%q is no condition, wanted month, period, year or history, \"COLUMN value|value\", \"COLUMN not value\", \"by COLUMN\" or \"in rows\"", strings.TrimSpace(part))
+			return meaning{}, fmt.Errorf("%q is no condition, wanted month, three months, period, year or history, \"of TABLE\", \"COLUMN value|value\", \"COLUMN not value\", \"by COLUMN\" or \"in rows\"", strings.TrimSpace(part))
 		}
 	}
 	if one.when == "" {
-		return meaning{}, fmt.Errorf("%q names no time, wanted month, period, year or history", text)
+		return meaning{}, fmt.Errorf("%q names no time, wanted month, three months, period, year or history", text)
 	}
-	if len(one.columns) > 1 && !one.inRows || one.answer && (one.inRows || len(one.by) > 0 || one.when == "month") {
+	if len(one.columns) > 1 && !one.inRows || one.answer && (one.inRows || len(one.by) > 0 || one.ofRowsMonth()) {
 		return meaning{}, fmt.Errorf("%q: a sum of columns goes with \"in rows\", and an answer has no rows", text)
 	}
 	if (one.answer || one.inRows) && slices.ContainsFunc(one.attributes(), attribute.ofRow) {
 		return meaning{}, fmt.Errorf("%q: goes by what a row names, and there is no row", text)
 	}
+	if one.of != "" && slices.ContainsFunc(one.attributes(), func(a attribute) bool { return a.column != "" && a.key != "" }) {
+		return meaning{}, fmt.Errorf("%q: only episodes are judged again", text)
+	}
 	return one, nil
 }
+
+const threeMonths = "three months"
+
+// ofRowsMonth says that the time is that of the row.
+func (m meaning) ofRowsMonth() bool { return m.when == "month" || m.when == threeMonths }
 
 // checkMeans says whether the meanings fit the figure's columns.
 func (d *Definition) checkMeans() error {
@@ -131,7 +151,7 @@ func (d *Definition) checkMeans() error {
 				return fmt.Errorf("%s: means of %s is a sum of %q, which is no count column of the points", d.Path, m.columns[0], name)
 			}
 		}
-		named := []string{map[bool]string{true: "month"}[m.when == "month"]}
+		named := []string{map[bool]string{true: "month"}[m.ofRowsMonth()]}
 		for _, by := range m.by {
 			named = append(named, by.column)
 		}
@@ -149,11 +169,14 @@ func (d *Definition) checkMeans() error {
 	return nil
 }
 
-// attributes lists what the meaning asks of an episode.
+// attributes lists what the meaning asks of a row of its table.
 func (m meaning) attributes() []attribute {
 	all := slices.Clone(m.by)
 	for _, c := range m.in {
 		all = append(all, c.of)
+	}
+	for i := range all {
+		all[i].of = m.of
 	}
 	return all
 }
@@ -166,13 +189,15 @@ func (s Spans) first(when string) string {
 	return map[string]string{"period": s.From, "year": s.YearFrom, "history": s.HistoryFrom}[when]
 }
 
-// Atoms are the groups of episodes that no figure's meaning tells apart, with
-// the size of each.
+// Atoms are the groups of episodes, or of rows of another table, that no figure's
+// meaning tells apart, with the size of each.
 type Atoms struct {
 	spans   Spans
 	columns []attribute
-	// values has a row an atom, a value a column; the first column is month.
+	// values has a row an atom, a value a column; the first column is month. tables
+	// says of what table an atom is; columns of another one are empty.
 	values [][]string
+	tables []string
 	sizes  []int64
 }
 
@@ -197,35 +222,60 @@ func LoadAtoms(ctx context.Context, e *engine.Engine, figures []*Figure, spans S
 			}
 		}
 	}
-	quoted, joins := make([]string, len(a.columns)), map[string]string{}
-	from := "episodes"
-	for i, of := range a.columns {
-		table := "episodes"
-		if of.key != "" {
-			if table = joins[of.key]; table == "" {
-				table = fmt.Sprintf("again_%d", len(joins))
-				joins[of.key] = table
-				from += fmt.Sprintf(" LEFT JOIN judged_again AS %[1]s ON %[1]s.episode_id = episodes.episode_id AND %[1]s.tried = %[2]s", table, engine.Quote(of.key))
+	tables := []string{""}
+	for _, f := range figures {
+		for _, m := range f.means {
+			if !slices.Contains(tables, m.of) {
+				tables = append(tables, m.of)
 			}
 		}
-		quoted[i] = fmt.Sprintf("coalesce(CAST(%s.%s AS VARCHAR), '')", table, engine.Name(of.column))
 	}
-	first := min(spans.HistoryFrom, spans.YearFrom, spans.From)
+	for _, table := range tables {
+		if err := a.load(ctx, e, table); err != nil {
+			return nil, err
+		}
+	}
+	return a, nil
+}
+
+// load asks the engine for the atoms of one table.
+func (a *Atoms) load(ctx context.Context, e *engine.Engine, table string) error {
+	counted := table
+	if counted == "" {
+		counted = "episodes"
+	}
+	from, joins := engine.Name(counted), map[string]string{}
+	quoted := make([]string, len(a.columns))
+	for i, of := range a.columns {
+		in := counted
+		switch {
+		case i > 0 && of.of != table:
+			quoted[i] = "''"
+			continue
+		case of.key != "":
+			if in = joins[of.key]; in == "" {
+				in = fmt.Sprintf("again_%d", len(joins))
+				joins[of.key] = in
+				from += fmt.Sprintf(" LEFT JOIN judged_again AS %[1]s ON %[1]s.episode_id = episodes.episode_id AND %[1]s.tried = %[2]s", in, engine.Quote(of.key))
+			}
+		}
+		quoted[i] = fmt.Sprintf("coalesce(CAST(%s.%s AS VARCHAR), '')", engine.Name(in), engine.Name(of.column))
+	}
+	first := min(a.spans.HistoryFrom, a.spans.YearFrom, a.spans.From)
 	_, rows, err := e.Rows(ctx, "what the figures count (their means)", fmt.Sprintf(
-		"SELECT %s, count(*) FROM %s WHERE episodes.month BETWEEN %s AND %s GROUP BY ALL ORDER BY ALL", strings.Join(quoted, ", "), from, engine.Quote(first), engine.Quote(spans.To)))
+		"SELECT %s, count(*) FROM %s WHERE %s.month BETWEEN %s AND %s GROUP BY ALL ORDER BY ALL", strings.Join(quoted, ", "), from, engine.Name(counted), engine.Quote(first), engine.Quote(a.spans.To)))
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for _, row := range rows {
 		values := make([]string, len(a.columns))
 		for i := range values {
 			values[i], _ = row[i].(string)
 		}
-		a.values = append(a.values, values)
 		size, _ := row[len(a.columns)].(int64)
-		a.sizes = append(a.sizes, size)
+		a.values, a.tables, a.sizes = append(a.values, values), append(a.tables, table), append(a.sizes, size)
 	}
-	return a, nil
+	return nil
 }
 
 // of lists the atoms that a meaning counts, in a row of the figure's points
@@ -235,7 +285,10 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 		s, _ := row[f.Index(name)].Value.(string)
 		return s
 	}
-	place := func(of attribute) int { return slices.Index(a.columns, of.in(f, row)) }
+	place := func(of attribute) int {
+		of.of = m.of
+		return slices.Index(a.columns, of.in(f, row))
+	}
 	inAt, byAt := make([]int, len(m.in)), make([]int, len(m.by))
 	for i, c := range m.in {
 		inAt[i] = place(c.of)
@@ -246,13 +299,12 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 	var list []int
 	for i, values := range a.values {
 		month := values[0]
-		ok := month <= a.spans.To
-		if m.when == "month" {
-			if row != nil {
-				ok = ok && month == label("month")
-			}
-		} else {
+		ok := a.tables[i] == m.of && month <= a.spans.To
+		switch {
+		case !m.ofRowsMonth():
 			ok = ok && month >= a.spans.first(m.when)
+		case row != nil:
+			ok = ok && before(month, label("month"), map[bool]int{true: 2}[m.when == threeMonths])
 		}
 		for j, c := range m.in {
 			ok = ok && slices.Contains(c.values, values[inAt[j]]) != c.not
@@ -265,6 +317,13 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 		}
 	}
 	return list
+}
+
+// before says that a month is another one, or one of so many before it.
+func before(month, other string, months int) bool {
+	at, ok := monthNumber(month)
+	to, okTo := monthNumber(other)
+	return ok && okTo && at <= to && at >= to-months
 }
 
 // meaningOf finds what a count of the points or the answer counts; ok is false

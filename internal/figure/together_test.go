@@ -293,6 +293,10 @@ func TestFaultsOfMeans(t *testing.T) {
 		"a.sql: means tells of \"q\", which is no count":            "q: month",
 		"a.sql: means of n goes by \"because\"":                     "n: period, by because",
 		"a.sql: means of n is a sum of \"q\", which is no count c":  "answer n: sum of q",
+		"a.sql:7: \"answer n: three months\": a sum of columns":     "answer n: three months",
+		"a.sql:7: \"of Calls\" is no condition":                     "n: month, of Calls",
+		"a.sql:7: \"n: month, of calls, mark@tried x\": only epis":  "n: month, of calls, mark@tried x",
+		"a.sql: means of n goes by \"step\"":                        "n: period, of calls, @step true",
 	} {
 		text := strings.Replace(strings.Replace(good, "n: month, mark good|poor", line, 1), "--            answer n: period\n", "", 1)
 		if _, err := Parse("a.sql", text); err == nil || !strings.Contains(err.Error(), wanted) {

@@ -118,6 +118,10 @@ FROM base, range(9) AS n(k) WHERE k < 3 + r(i, 10) % 7;
 INSERT INTO events BY NAME
 SELECT patient_id, 'activation' AS kind, CASE WHEN i % 9 = 0 THEN 'stood_down' END AS detail, t0 - to_minutes(15 + i % 30) AS at, 'invented.csv' AS source_file, i AS source_row
 FROM base WHERE r(i, 8) BETWEEN 900 AND 939;
+-- A few were stood down, and used nothing.
+INSERT INTO events BY NAME
+SELECT 'S' || i AS patient_id, 'activation' AS kind, 'stood_down' AS detail, t0 AS at, 'invented.csv' AS source_file, i AS source_row
+FROM base WHERE r(i, 8) BETWEEN 940 AND 946;
 INSERT INTO medicines BY NAME
 SELECT patient_id, ['vitamin_k', 'prothrombin_complex', 'fibrinogen_concentrate', 'heparin'][1 + (i % 4)::BIGINT] AS medicine, t0 AS given_at, 'invented.csv' AS source_file, i AS source_row FROM base;
 INSERT INTO patients BY NAME

@@ -1,6 +1,6 @@
 -- activation_to_plasma: How fast did plasma reach a major haemorrhage?
 --
--- reads:     haemorrhages, haemorrhage_units, period
+-- reads:     haemorrhage_courses, period
 -- points:    step: label; From the call to
 --            activations: count; Activations
 --            low: number of activations; Lower quartile, min
@@ -10,29 +10,27 @@
 --            of: count; Activations not stood down
 --            not_known: count; Without the time of the call, or without plasma
 --            issued: number of n; Median minutes to the first issue
+-- means:     activations: year, of haemorrhage_courses, stood_down false, @step true
+--            answer n: year, of haemorrhage_courses, stood_down false, first_issue true
+--            answer of: year, of haemorrhage_courses, stood_down false
+--            answer not_known: year, of haemorrhage_courses, stood_down false, first_issue false
 -- adds up:   no
 -- not known: activations that only a unit tells have no time of the call; those without plasma have no first one. Plasma issued before the call is left out
 WITH
 
-firsts AS (
+asked AS (
     SELECT
-        haemorrhages.activation,
-        60 * hours_between(haemorrhages.activated_at, min(haemorrhage_units.issued_at)) AS to_issue,
-        60 * hours_between(haemorrhages.activated_at, min(haemorrhage_units.started_at)) AS to_start
-    FROM haemorrhages
-    CROSS JOIN period
-    LEFT JOIN haemorrhage_units
-        ON haemorrhage_units.activation = haemorrhages.activation
-        AND haemorrhage_units.component = 'plasma'
-        AND haemorrhage_units.issued_at >= haemorrhages.activated_at
-    WHERE NOT haemorrhages.stood_down AND haemorrhages.month BETWEEN period.year_from_month AND period.to_month
-    GROUP BY haemorrhages.activation, haemorrhages.activated_at
+        haemorrhage_courses.minutes_to_issue,
+        haemorrhage_courses.minutes_to_start
+    FROM haemorrhage_courses
+    INNER JOIN period ON haemorrhage_courses.month BETWEEN period.year_from_month AND period.to_month
+    WHERE NOT haemorrhage_courses.stood_down
 ),
 
 steps AS (
-    SELECT 1 AS place, firsts.to_issue AS minutes FROM firsts
+    SELECT 1 AS place, asked.minutes_to_issue AS minutes FROM asked
     UNION ALL
-    SELECT 2, firsts.to_start FROM firsts
+    SELECT 2, asked.minutes_to_start FROM asked
 )
 
 SELECT
@@ -46,15 +44,10 @@ GROUP BY steps.place
 ORDER BY steps.place
 -- answer
 SELECT
-    coalesce(max(points.activations) FILTER (points.step = 'first issue'), 0) AS n,
-    asked.activations AS of,
-    asked.activations - coalesce(max(points.activations) FILTER (points.step = 'first issue'), 0) AS not_known,
-    round(max(points.median) FILTER (points.step = 'first issue'), 0) AS issued
-FROM (
-    SELECT count(*) AS activations
-    FROM haemorrhages
-    CROSS JOIN period
-    WHERE NOT haemorrhages.stood_down AND haemorrhages.month BETWEEN period.year_from_month AND period.to_month
-) AS asked
-LEFT JOIN points ON true
-GROUP BY asked.activations
+    count(haemorrhage_courses.minutes_to_issue) AS n,
+    count(*) AS of,
+    count(*) FILTER (haemorrhage_courses.minutes_to_issue IS NULL) AS not_known,
+    round(median(haemorrhage_courses.minutes_to_issue), 0) AS issued
+FROM haemorrhage_courses
+INNER JOIN period ON haemorrhage_courses.month BETWEEN period.year_from_month AND period.to_month
+WHERE NOT haemorrhage_courses.stood_down

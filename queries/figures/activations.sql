@@ -1,6 +1,6 @@
 -- activations: How often was a major haemorrhage declared?
 --
--- reads:     haemorrhages, months, period, year_episodes, evidence
+-- reads:     haemorrhage_courses, months, period, year_episodes, evidence
 -- points:    month: month; Three months to
 --            activations: count; Activations
 -- answer:    n: count; Stood down
@@ -8,7 +8,12 @@
 --            not_known: count; Without the time of the call
 --            episodes: count; Plasma episodes set apart as major haemorrhage
 --            untold: count; Of these, without any activation
--- means:     answer episodes: year, basis major_haemorrhage
+-- means:     activations: three months, of haemorrhage_courses
+--            answer n: year, of haemorrhage_courses, stood_down true
+--            answer of: year, of haemorrhage_courses
+--            answer not_known: year, of haemorrhage_courses, called false
+--            answer episodes: year, basis major_haemorrhage
+-- hidden:    first
 -- not known: a haemorrhage that nobody recorded as an activation, neither as an event nor on a unit
 WITH
 
@@ -32,21 +37,20 @@ blocks AS (
 
 SELECT
     blocks.to_month AS month,
-    count(haemorrhages.activation) AS activations
+    count(haemorrhage_courses.activation) AS activations
 FROM blocks
-LEFT JOIN haemorrhages ON haemorrhages.month BETWEEN blocks.from_month AND blocks.to_month
+LEFT JOIN haemorrhage_courses ON haemorrhage_courses.month BETWEEN blocks.from_month AND blocks.to_month
 -- A block that the records do not fill would look like a fall.
 WHERE blocks.months = 3
 GROUP BY blocks.block, blocks.from_month, blocks.to_month
 ORDER BY blocks.block DESC
 -- answer
 SELECT
-    count(*) FILTER (haemorrhages.stood_down) AS n,
+    count(*) FILTER (haemorrhage_courses.stood_down) AS n,
     count(*) AS of,
-    count(*) FILTER (haemorrhages.activated_at IS NULL) AS not_known,
+    count(*) FILTER (NOT haemorrhage_courses.called) AS not_known,
     (SELECT count(*) FROM year_episodes WHERE year_episodes.basis = 'major_haemorrhage') AS episodes,
     (SELECT count(*) FROM year_episodes WHERE year_episodes.basis = 'major_haemorrhage'
         AND year_episodes.episode_id NOT IN (SELECT evidence.episode_id FROM evidence WHERE evidence.source = 'activation')) AS untold
-FROM haemorrhages
-CROSS JOIN period
-WHERE haemorrhages.month BETWEEN period.year_from_month AND period.to_month
+FROM haemorrhage_courses
+INNER JOIN period ON haemorrhage_courses.month BETWEEN period.year_from_month AND period.to_month
