@@ -1,9 +1,12 @@
 package chart
 
 import (
+	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -113,6 +116,52 @@ func TestDrawingDoesNotDependOnThoseBesideIt(t *testing.T) {
 		}()
 	}
 	wait.Wait()
+}
+
+// TestThinBars draws so many bars that each series is one shape: every bar has
+// the height of its value, one that is hidden has none, and the stub is there.
+func TestThinBars(t *testing.T) {
+	f := &figure.Figure{Definition: &figure.Definition{Name: "t", Points: []figure.Column{{Name: "x", Kind: figure.Month}, {Name: "n", Kind: figure.Count, Title: "N"}, {Name: "m", Kind: figure.Count, Title: "M"}}}}
+	for i := range thinBars {
+		row := []figure.Cell{{Value: fmt.Sprintf("%d-%02d", 2010+i/12, 1+i%12)}, {Value: int64(i + 1)}, {Value: int64(3)}}
+		switch i {
+		case 7:
+			row[1] = figure.Cell{Hidden: true}
+		case 9:
+			row[1].Value = int64(0)
+		}
+		f.Rows = append(f.Rows, row)
+	}
+	svg, err := drawn(t).Draw(f, figure.Panel{Figure: "t", Chart: "stacked", X: "x", Y: []string{"n", "m"}}, Look{ID: "a", Hidden: "hidden"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	heights := map[string][]float64{}
+	for _, shape := range regexp.MustCompile(`<path d="(M[^"]*Z)" fill="(#[0-9A-Fa-f]{6})"`).FindAllStringSubmatch(svg, -1) {
+		for _, one := range regexp.MustCompile(`l0 (-?[0-9.]+)l`).FindAllStringSubmatch(shape[1], -1) {
+			h, err := strconv.ParseFloat(one[1], 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			heights[shape[2]] = append(heights[shape[2]], h)
+		}
+	}
+	n, m := heights[hues[0]], heights[hues[1]]
+	if len(n) != thinBars || len(m) != thinBars {
+		t.Fatalf("drawn %d and %d bars, wanted %d of each", len(n), len(m), thinBars)
+	}
+	for i := range thinBars {
+		want := float64(i + 1)
+		if i == 7 || i == 9 {
+			want = 0
+		}
+		if math.Abs(n[i]/m[i]*3-want) > 0.1 {
+			t.Errorf("bar %d is %.1f high where 3 is %.1f: wanted %g", i, n[i], m[i], want)
+		}
+	}
+	if stubs := heights["#ffffff"]; len(stubs) != thinBars || stubs[7] == 0 || stubs[8] != 0 {
+		t.Errorf("the hidden value has no stub, or another has: %v", stubs)
+	}
 }
 
 func TestForbiddenMarkupIsRefused(t *testing.T) {
