@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"thawline/internal/audit"
+	"thawline/internal/chart"
 	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/figure"
@@ -46,6 +47,11 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	}
 	if o.From > o.To {
 		return Paths{}, fmt.Errorf("the period ends (%s) before it begins (%s)", o.To, o.From)
+	}
+	// The chart library makes itself ready while the figures are taken.
+	drawn, err := chart.New()
+	if err != nil {
+		return Paths{}, err
 	}
 	key, err := st.Key()
 	if err != nil {
@@ -118,7 +124,8 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if len(in.files[contract.OtherMarks.Name]) == 0 {
 		return Paths{}, fmt.Errorf("the marks of the store were made by an older program, which did not judge by other values: run thawline mark, which makes them anew")
 	}
-	e, err := engine.Open(ctx, engine.Options{})
+	// Charts are drawn, and the other page is made, beside its work.
+	e, err := engine.Open(ctx, engine.Options{Threads: 1})
 	if err != nil {
 		return Paths{}, err
 	}
@@ -129,7 +136,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if err := in.check(ctx, e); err != nil {
 		return Paths{}, err
 	}
-	made, err := in.pages(ctx, e)
+	made, err := in.pages(ctx, e, drawn)
 	if err != nil {
 		return Paths{}, err
 	}

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"thawline/internal/chart"
 	"thawline/internal/engine"
 )
 
@@ -30,7 +31,11 @@ func made(t *testing.T, in *input) (committee, cases string, dir string) {
 	if keep := os.Getenv("THAWLINE_KEEP_PACK"); keep != "" {
 		dir = filepath.Join(keep, t.Name())
 	}
-	pages, err := in.pages(ctx, e)
+	drawn, err := chart.New()
+	if err != nil {
+		t.Fatal(err)
+	}
+	pages, err := in.pages(ctx, e, drawn)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -19,6 +19,7 @@ import (
 
 	"thawline/internal/chart"
 	"thawline/internal/engine"
+	"thawline/internal/figure"
 	"thawline/internal/store"
 )
 
@@ -91,34 +92,31 @@ func pathsIn(dir string) Paths {
 }
 
 // pages makes the pack's pages from the loaded input.
-func (in *input) pages(ctx context.Context, e *engine.Engine) (*bundle, error) {
+func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Renderer) (*bundle, error) {
 	dashboard, defined, err := panels(in.panels)
 	if err != nil {
 		return nil, err
 	}
 	in.speak(dashboard, defined)
-	drawn, err := chart.New()
-	if err != nil {
-		return nil, err
-	}
 	css := packCSS + in.printCSS()
-	p, drawings, err := in.committee(ctx, e, dashboard, defined, drawn, css)
-	if err != nil {
-		return nil, err
-	}
+	// The other page is made beside this one.
 	m := &bundle{}
-	// While the charts are drawn the other page is made.
-	c, err := in.cases(ctx, e)
+	beside, err := e.Beside(ctx)
 	if err != nil {
 		return nil, err
 	}
-	sum := sha256.Sum256([]byte(casesJS))
-	c.CSS, c.Script = template.CSS(css), template.JS(casesJS)
-	c.ScriptHash = base64.StdEncoding.EncodeToString(sum[:])
-	if m.cases, err = in.fill("cases", casesText, c); err != nil {
-		return nil, err
+	defer beside.Close()
+	ended := make(chan error, 1)
+	go func() {
+		var fault error
+		m.cases, fault = in.casesPage(ctx, beside, css)
+		ended <- fault
+	}()
+	p, err := in.committeePage(ctx, e, dashboard, defined, drawn, css)
+	if fault := <-ended; err == nil {
+		err = fault
 	}
-	if err := drawings.drawnInto(p); err != nil {
+	if err != nil {
 		return nil, err
 	}
 	if m.committee, err = in.fill("committee", committeeText, p); err != nil {
@@ -137,6 +135,27 @@ func (in *input) pages(ctx context.Context, e *engine.Engine) (*bundle, error) {
 	text, err := json.MarshalIndent(m.told, "", "  ")
 	m.run = append(text, '\n')
 	return m, err
+}
+
+// committeePage takes and draws all that stands on the committee's page.
+func (in *input) committeePage(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, error) {
+	p, drawings, err := in.committee(ctx, e, d, defined, drawn, css)
+	if err != nil {
+		return nil, err
+	}
+	return p, drawings.drawnInto(p)
+}
+
+// casesPage makes cases.html.
+func (in *input) casesPage(ctx context.Context, e *engine.Engine, css string) ([]byte, error) {
+	c, err := in.cases(ctx, e)
+	if err != nil {
+		return nil, err
+	}
+	sum := sha256.Sum256([]byte(casesJS))
+	c.CSS, c.Script = template.CSS(css), template.JS(casesJS)
+	c.ScriptHash = base64.StdEncoding.EncodeToString(sum[:])
+	return in.fill("cases", casesText, c)
 }
 
 // write puts the pages into a folder outside the store, each in one step.
