@@ -32,15 +32,17 @@ import (
 // THAWLINE_BENCH_BEDS beds, by which units other than plasma are counted. With
 // 20000000, 54 and 2800 it is the hospital of the bars: 20 million results,
 // 200,000 plasma units and 2 million others. THAWLINE_BENCH_PART=labs times the
-// reading of the lab exports alone; THAWLINE_BENCH_DIR keeps the exports there.
+// reading of the lab exports alone, and pack the pack of ten years alone;
+// THAWLINE_BENCH_DIR keeps the exports there.
 func TestBench(t *testing.T) {
+	if os.Getenv("THAWLINE_BENCH_PART") == "pack" {
+		tenYears(t, built(t))
+		return
+	}
 	labs := number(t, "THAWLINE_BENCH_LABS", 2_000_000)
 	scale := number(t, "THAWLINE_BENCH_SCALE", 8)
 	beds := number(t, "THAWLINE_BENCH_BEDS", 0)
-	program, err := filepath.Abs("../../bin/thawline")
-	if err != nil {
-		t.Fatal(err)
-	}
+	program := built(t)
 	dir := t.TempDir()
 	if kept := os.Getenv("THAWLINE_BENCH_DIR"); kept != "" {
 		dir = kept
@@ -83,6 +85,35 @@ func TestBench(t *testing.T) {
 	step(t, "mark", program, "mark", "--site", site)
 	step(t, "pack of a month", program, "report", "--site", site, "--period", demoMonth)
 	step(t, "pack of two years", program, "report", "--site", site, "--period", "2024-11..2026-10")
+	tenYears(t, program)
+}
+
+// built is the program that make build has left.
+func built(t *testing.T) string {
+	program, err := filepath.Abs("../../bin/thawline")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return program
+}
+
+// tenYears times the pack of ten years of the demonstration's hospital.
+func tenYears(t *testing.T, program string) {
+	dir := t.TempDir()
+	if _, err := invent.Write(dir, 1, invent.Options{Months: 120}); err != nil {
+		t.Fatal(err)
+	}
+	site := filepath.Join(dir, "site.yaml")
+	step(t, "ingest of ten years", program, "ingest", "--site", site)
+	step(t, "mark of ten years", program, "mark", "--site", site)
+	for range 3 {
+		step(t, "pack of ten years", program, "report", "--site", site, "--period", "2016-11..2026-10")
+	}
+	page, err := os.Stat(filepath.Join(dir, "store", "packs", "2016-11..2026-10", "committee.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	fmt.Printf("committee.html of ten years: %.2f MB\n", float64(page.Size())/1e6)
 }
 
 // holdBack takes the last month's exports out of the inbox, and gives back what
