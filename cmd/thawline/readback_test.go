@@ -344,6 +344,6 @@ func TestPackIsReadBack(t *testing.T) {
 
 	file, reviews := openDemo(t)
 	open := *d
-	open.small, open.reviews, open.figure = 1, reviews, nil
+	open.small, open.reviews, open.figure, open.policy = 1, reviews, nil, policyRows(t, file)
 	read(&open, committee(t, file))
 }

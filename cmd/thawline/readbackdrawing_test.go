@@ -267,11 +267,21 @@ func checkDrawing(id string, a *article, p figure.Panel, w wanted) (wrong []stri
 		if p.Chart == "before_after" {
 			names = []string{"share", "fitted", "without"}
 		}
-		for s, name := range names {
+		s := 0
+		for _, name := range names {
+			some := false
+			for r := range a.rows {
+				_, shown := cell(r, name)
+				some = some || shown || isHidden(a, r, head(p, name))
+			}
+			if !some {
+				continue // It is no series.
+			}
 			for r := range a.rows {
 				value, shown := cell(r, name)
 				compare(name, s, r, drawn.points, value, shown)
 			}
+			s++
 		}
 	case "quartiles":
 		for r := range a.rows {
@@ -321,7 +331,7 @@ func checkDrawing(id string, a *article, p figure.Panel, w wanted) (wrong []stri
 	}
 	for r := range a.rows {
 		hidden := slices.ContainsFunc(p.Y, func(name string) bool { return isHidden(a, r, head(p, name)) })
-		if !slices.Contains([]string{"effect", "funnel", "shares"}, p.Chart) && hidden != drawn.crosses[r] {
+		if !slices.Contains([]string{"effect", "funnel"}, p.Chart) && hidden != drawn.crosses[r] {
 			fault("row %d holds a hidden value %t, drawn as one %t", r+1, hidden, drawn.crosses[r])
 		}
 	}

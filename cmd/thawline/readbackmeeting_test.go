@@ -186,7 +186,7 @@ func (d *rows) checkTables(p *packPage) (wrong []string) {
 	}
 	inOrder("What was read", d.feedsRead)
 	inOrder("The sources read", d.filesRead)
-	return wrong
+	return append(wrong, d.checkPolicy(p)...)
 }
 
 // check compares a whole page.

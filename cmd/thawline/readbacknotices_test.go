@@ -61,7 +61,10 @@ func TestReadBackNotices(t *testing.T) {
 		must(len(d.checkAnswer(p, panels)) > 0, "the note under the tiles %q", other)
 	}
 	p.note = note
-	for title, rows := range map[string][][]string{"What earlier meetings decided": p.tables["What earlier meetings decided"], "What was read": p.tables["What was read"], "The sources read": p.tables["The sources read"][:5]} {
+	for title, rows := range p.tables {
+		if title == "The sources read" {
+			rows = rows[:5] // There are two hundred.
+		}
 		for _, row := range rows {
 			for c, said := range row {
 				for _, other := range altered(said) {

@@ -27,6 +27,8 @@ type rows struct {
 	figure map[string]wanted
 	// feedsRead and filesRead are the rows of what was read, by their first cell.
 	feedsRead, filesRead map[string][]string
+	// policy are the values that judged, as the files state them.
+	policy [][]string
 }
 
 // readRows reads the tables of a site's store.
@@ -51,6 +53,7 @@ func readRows(t *testing.T, site string) *rows {
 		}
 	}
 	d.feedsRead, d.filesRead = d.sources(t, filepath.Join(filepath.Dir(site), "inbox"))
+	d.policy = policyRows(t, site)
 	last, err := time.Parse("2006-01", demoMonth)
 	if err != nil {
 		t.Fatal(err)
