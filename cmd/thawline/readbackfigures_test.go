@@ -283,7 +283,7 @@ func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong [
 	}
 	for label, want := range map[string]string{
 		"episodes": withCommas(judged) + " judged", "bags given": withCommas(count(bagsNow, not(frozen))) + " thawed, issued or lost",
-		"appropriate, of those judged": withCommas(good) + " of " + withCommas(judged) + "; 95 % interval " + percent(low) + " to " + percent(high), "mL/kg, median dose": "in " + spanName,
+		"appropriate, of those judged": withCommas(good) + " of " + withCommas(judged) + "; 95 % interval " + percent(low) + " to " + percent(high), "mL/kg, median dose": withCommas(int(dose["of"].(persons))) + " episodes in " + spanName,
 	} {
 		if got := p.tiles[label][1]; got != want {
 			fault("under the tile %q stands %q, recomputed %q", label, got, want)

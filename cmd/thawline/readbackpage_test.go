@@ -184,27 +184,50 @@ func panelsByID(t *testing.T) map[string]figure.Panel {
 	return all
 }
 
-var hole = regexp.MustCompile(`\{([a-z0-9_]+)\}`)
+var (
+	hole  = regexp.MustCompile(`\{([a-z0-9_]+)(?::([^{}|]*)\|([^{}|]*))?\}`)
+	aside = regexp.MustCompile(` \([^()]*\{[^()]*\)`)
+)
 
-// spoken finds, in a sentence made from a template, what stands in each hole.
-func spoken(template, said string) (map[string]string, bool) {
-	var form strings.Builder
-	form.WriteString("(?i)^")
-	var names []string
+// formOf writes the pattern of a sentence made from a template, and the holes in
+// their order. What stands in parentheses may be left out.
+func formOf(template string) (form string, names []string) {
+	last := 0
+	for _, m := range aside.FindAllStringIndex(template, -1) {
+		before, ofBefore := holesOf(template[last:m[0]])
+		within, ofWithin := holesOf(template[m[0]:m[1]])
+		form, names, last = form+before+"(?:"+within+")?", append(append(names, ofBefore...), ofWithin...), m[1]
+	}
+	after, ofAfter := holesOf(template[last:])
+	return form + after, append(names, ofAfter...)
+}
+
+func holesOf(template string) (form string, names []string) {
 	last := 0
 	for _, m := range hole.FindAllStringSubmatchIndex(template, -1) {
-		form.WriteString(regexp.QuoteMeta(template[last:m[0]]) + "(.+?)")
-		names = append(names, template[m[2]:m[3]])
-		last = m[1]
+		form += regexp.QuoteMeta(template[last:m[0]])
+		if last = m[1]; m[4] >= 0 {
+			form += "(?:" + regexp.QuoteMeta(template[m[4]:m[5]]) + "|" + regexp.QuoteMeta(template[m[6]:m[7]]) + ")"
+			continue
+		}
+		form, names = form+"(.+?)", append(names, template[m[2]:m[3]])
 	}
-	form.WriteString(regexp.QuoteMeta(template[last:]) + "$")
-	found := regexp.MustCompile(form.String()).FindStringSubmatch(said)
+	return form + regexp.QuoteMeta(template[last:]), names
+}
+
+// spoken finds, in a sentence made from a template, what stands in each hole; in
+// what was left out, that it is hidden.
+func spoken(template, said string) (map[string]string, bool) {
+	form, names := formOf(template)
+	found := regexp.MustCompile("(?i)^" + form + "$").FindStringSubmatch(said)
 	if found == nil {
 		return nil, false
 	}
 	values := map[string]string{}
 	for i, name := range names {
-		values[name] = found[i+1]
+		if values[name] = found[i+1]; found[i+1] == "" {
+			values[name] = "hidden"
+		}
 	}
 	return values, true
 }

@@ -107,8 +107,8 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 		return cmp.Or(-cmp.Compare(a.severity, b.severity), cmp.Compare(b.n, a.n), cmp.Compare(a.name, b.name))
 	})
 	for _, one := range lines {
-		told, _ := d.ran(one.name)
-		w.rows = append(w.rows, []any{words(one.name), one.says, one.severity, persons(one.n), told})
+		told, ran := d.ran(one.name)
+		w.rows = append(w.rows, []any{words(one.name), one.says, one.severity, ofRule(one.n, ran), told})
 	}
 	w.says = map[string]any{"of": persons(fired), "period": monthName(demoMonth), "rules": bags(run), "not_run": bags(idle)}
 	want["findings"] = w
@@ -151,7 +151,7 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 				days[day] = at
 			}
 		}
-		w.rows = append(w.rows, []any{words(one.name), one.says, persons(period), persons(year), told})
+		w.rows = append(w.rows, []any{words(one.name), one.says, ofRule(period, ok), ofRule(year, ok), told})
 	}
 	delete(unsafe, "")
 	w.says = share(len(unsafe), count(now, isGiven), map[string]any{"not_known": bags(idle)})
@@ -177,4 +177,12 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 		w.rows = nil
 	}
 	want["safety_gaps"] = w
+}
+
+// ofRule is how often a rule fired, a dash where it did not run.
+func ofRule(n int, ran bool) any {
+	if !ran {
+		return "–"
+	}
+	return persons(n)
 }

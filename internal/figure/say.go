@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -153,7 +154,11 @@ func (f Format) Cell(c Column, cell Cell) string {
 	return fmt.Sprint(cell.Value)
 }
 
-var holeForm = regexp.MustCompile(`\{([a-z0-9_]+)\}`)
+// holeForm is {name}, or {name:one|many}.
+var holeForm = regexp.MustCompile(`\{([a-z0-9_]+)(?::([^{}|]*)\|([^{}|]*))?\}`)
+
+// asideForm is what stands in parentheses and holds a place to fill in.
+var asideForm = regexp.MustCompile(` \([^()]*\{[^()]*\)`)
 
 // Holes lists the names between braces in a sentence.
 func Holes(says string) []string {
@@ -200,9 +205,36 @@ func capital(text string) string {
 	return string(unicode.ToUpper(first)) + text[size:]
 }
 
+// tells says that a value of a sentence has something to tell.
+func (f *Figure) tells(p Panel, name string, format Format) bool {
+	cell, ok := f.Values[name]
+	switch {
+	case ok:
+		return !cell.Hidden && cell.Value != nil
+	case p.Per > 0 && (name == "rate" || name == "interval"):
+		return f.RateInterval(p, format) != ""
+	case name == "share" || name == "interval":
+		return f.Interval(format) != ""
+	}
+	return true
+}
+
 func (f *Figure) holes(p Panel, says string, format Format, when When) string {
+	says = asideForm.ReplaceAllStringFunc(says, func(aside string) string {
+		if slices.ContainsFunc(Holes(aside), func(name string) bool { return f.tells(p, name, format) }) {
+			return aside
+		}
+		return ""
+	})
 	return holeForm.ReplaceAllStringFunc(says, func(hole string) string {
-		name := hole[1 : len(hole)-1]
+		parts := holeForm.FindStringSubmatch(hole)
+		name := parts[1]
+		if strings.Contains(hole, ":") {
+			if n, ok := f.Whole(name); ok && n == 1 {
+				return parts[2]
+			}
+			return parts[3]
+		}
 		if name == "period" {
 			return when.Period
 		}
@@ -213,13 +245,17 @@ func (f *Figure) holes(p Panel, says string, format Format, when When) string {
 			if cell.Hidden && name == "of" {
 				return format.Say("whole_not_shown")
 			}
+			for _, c := range f.Answer {
+				if c.Name != name {
+					continue
+				}
+				if cell.Hidden && (c.Kind == Count || c.Kind == Units) {
+					return format.Say("number_not_shown")
+				}
+				return format.Cell(c, cell)
+			}
 			if cell.Hidden {
 				return format.Say("number_not_shown")
-			}
-			for _, c := range f.Answer {
-				if c.Name == name {
-					return format.Cell(c, cell)
-				}
 			}
 		}
 		if p.Per > 0 && name == "rate" {

@@ -144,7 +144,7 @@ func TestReviewersWords(t *testing.T) {
 	early.Word, early.Date = "wasted", date(t, "2026-10-21")
 	in.reviews = append(in.reviews, again, early)
 	committee, _, _ := made(t, in)
-	if want := "Reviewers have read 40 episodes so far and said the same as the mark in 31 of them: 78\u00a0%"; !strings.Contains(committee, want) {
+	if want := "Reviewers have read 40 episodes so far and said the same as the mark in 31 of them (78\u00a0%"; !strings.Contains(committee, want) {
 		t.Errorf("the pack does not say %q", want)
 	}
 	in.site = &site.Site{Dir: "/invented"}

@@ -109,6 +109,11 @@ func TestEmptyMonthSaysWhy(t *testing.T) {
 			t.Errorf("the pack of an empty month does not say %q", wanted)
 		}
 	}
+	for _, wrong := range []string{"small counts are not shown</dd>", "too few could be judged"} {
+		if strings.Contains(committee, wrong) {
+			t.Errorf("the pack of an empty month says %q, where there is nothing to show", wrong)
+		}
+	}
 	if strings.Contains(committee, "were thrown away and") {
 		t.Error("an empty month speaks of waste, of which nothing was read")
 	}

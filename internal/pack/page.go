@@ -326,31 +326,35 @@ func (fs *figures) answer() *answer {
 		}
 		return "–"
 	}
-	// The share of a figure, its n of N, and its interval.
-	share := func(name string) (text, of, interval string) {
+	// The share of a figure, what stands under it, and its interval.
+	share := func(name string) (text, note, interval string) {
 		f := fs.done[name]
 		if f == nil {
-			return "–", "", ""
+			return "–", in.w("note_none"), ""
 		}
 		n, okN := f.Whole("n")
 		all, okAll := f.Whole("of")
 		if f.Values["n"].Hidden || f.Values["of"].Hidden {
-			return in.w("hidden"), "", ""
+			return in.w("hidden"), in.w("note_hidden"), ""
 		}
 		if !okN || !okAll || all == 0 {
-			return "–", "", ""
+			return "–", in.w("note_none"), ""
 		}
-		return in.format.Percent(float64(n) / float64(all)), in.w("of", in.words(f, "n"), in.words(f, "of")), f.Interval(in.format)
+		of, interval := in.w("of", in.words(f, "n"), in.words(f, "of")), f.Interval(in.format)
+		return in.format.Percent(float64(n) / float64(all)), in.w("note_interval", of, interval), interval
 	}
 	episodes, given := get("marks_by_month", "of"), get("use_by_month", "n")
-	if episodes == "0" && given == "0" {
+	unused := episodes == "0" && given == "0"
+	if unused {
 		a.Sentences = append(a.Sentences, in.w("no_plasma", in.period()))
 	} else {
 		a.Sentences = append(a.Sentences, in.w("answer_use", in.period(), episodes, given))
 	}
-	good, goodOf, interval := share("appropriate_by_month")
-	if good == "–" || good == in.w("hidden") {
-		a.Sentences = append(a.Sentences, in.w("no_share"))
+	good, goodNote, interval := share("appropriate_by_month")
+	if interval == "" {
+		if !unused {
+			a.Sentences = append(a.Sentences, in.w("no_share"))
+		}
 	} else {
 		signal := ""
 		for _, one := range fs.signals {
@@ -369,7 +373,7 @@ func (fs *figures) answer() *answer {
 		a.Sentences = append(a.Sentences, text)
 		a.Note = fs.otherwise(fs.done["appropriate_by_month"])
 	}
-	lost, lostOf, lostInterval := share("waste_by_month")
+	lost, lostNote, _ := share("waste_by_month")
 	if f := fs.done["avoidable"]; get("use_by_month", "of") == "0" {
 		// Nothing was thawed, issued or thrown away: there is no waste to speak of.
 	} else if f != nil && f.Values["cost"].Value != nil {
@@ -377,14 +381,14 @@ func (fs *figures) answer() *answer {
 	} else {
 		a.Sentences = append(a.Sentences, in.w("answer_waste", get("avoidable", "discarded"), get("avoidable", "given")))
 	}
-	undetermined, undeterminedOf, undeterminedInterval := share("completeness")
+	undetermined, undeterminedNote, _ := share("completeness")
 	a.Headlines = []headline{
 		{episodes, in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))},
 		{given, in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))},
-		{good, in.w("head_appropriate"), in.note(goodOf, interval)},
-		{undetermined, in.w("head_undetermined"), in.note(undeterminedOf, undeterminedInterval)},
-		{get("dose_distribution", "median"), in.w("head_dose"), in.w("head_in", in.span())},
-		{lost, in.w("head_lost"), in.note(lostOf, lostInterval)},
+		{good, in.w("head_appropriate"), goodNote},
+		{undetermined, in.w("head_undetermined"), undeterminedNote},
+		{get("dose_distribution", "median"), in.w("head_dose"), in.w("head_in", get("dose_distribution", "of"), in.span())},
+		{lost, in.w("head_lost"), lostNote},
 	}
 	a.Changes = fs.signals
 	return a
@@ -403,14 +407,6 @@ func (fs *figures) otherwise(f *figure.Figure) string {
 		text += " " + in.w("answer_share_range", share("if_none"), share("if_all"))
 	}
 	return text
-}
-
-// note is what stands under a share: its n of N and its interval.
-func (in *input) note(of, interval string) string {
-	if interval == "" {
-		return in.w("note_none")
-	}
-	return in.w("note_interval", of, interval)
 }
 
 func (in *input) trust() *trust {

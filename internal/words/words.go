@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -141,8 +142,18 @@ func (l *Language) Say(key string, args ...any) string {
 	if len(args) == 0 {
 		return text
 	}
+	text = formForm.ReplaceAllStringFunc(text, func(form string) string {
+		parts := formForm.FindStringSubmatch(form)
+		if n, err := strconv.Atoi(parts[1]); err == nil && n >= 1 && n <= len(args) && fmt.Sprint(args[n-1]) == "1" {
+			return parts[2]
+		}
+		return parts[3]
+	})
 	return fmt.Sprintf(text, args...)
 }
+
+// formForm is {2:one|many}: the first where the second argument is 1.
+var formForm = regexp.MustCompile(`\{([1-9]):([^{}|]*)\|([^{}|]*)\}`)
 
 // Text gives what a figure or the dashboard says in English in this language,
 // English where it has no other.

@@ -60,3 +60,17 @@ func TestFaultsOfALanguage(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+func TestOneAndMany(t *testing.T) {
+	l := other()
+	l.Words["of"] = "%s {1:bag was|bags were} given and %s {2:bag|bags} lost"
+	for wanted, args := range map[string][]any{
+		"1 bag was given and 2 bags lost":       {"1", "2"},
+		"0 bags were given and 1 bag lost":      {"0", "1"},
+		"some bags were given and 11 bags lost": {"some", "11"},
+	} {
+		if got := l.Say("of", args...); got != wanted {
+			t.Errorf("said %q, wanted %q", got, wanted)
+		}
+	}
+}

@@ -102,11 +102,42 @@ judged AS (
         cells.n,
         cells.n > 0 AND 2 * cells.n < median(cells.n) OVER (PARTITION BY cells.feed) AS thin
     FROM cells
+),
+
+-- A month in which every feed lacks is one entry.
+lacking AS (
+    SELECT
+        judged.n = 0 AS without,
+        judged.month,
+        CASE
+            WHEN judged.n = 0 AND count(*) FILTER (judged.n = 0) OVER (PARTITION BY judged.month) = (SELECT count(DISTINCT judged.feed) FROM judged) THEN 'every feed'
+            WHEN judged.feed = 'events' THEN 'other events'
+            ELSE judged.feed
+        END AS feed
+    FROM judged
+    WHERE judged.n = 0 OR judged.thin
+),
+
+-- The latest eight of each kind are named; the table has all.
+named AS (
+    SELECT
+        lacking.without,
+        lacking.feed || ' ' || lacking.month AS entry,
+        row_number() OVER (PARTITION BY lacking.without ORDER BY lacking.month DESC, lacking.feed) AS place
+    FROM (SELECT DISTINCT lacking.without, lacking.month, lacking.feed FROM lacking) AS lacking
+),
+
+listed AS (
+    SELECT
+        named.without,
+        string_agg(named.entry, ', ' ORDER BY named.place) FILTER (named.place <= 8) || CASE WHEN count(*) > 8 THEN ' and ' || (count(*) - 8) || ' more' ELSE '' END AS entries
+    FROM named
+    GROUP BY named.without
 )
 
 SELECT
     count(*) FILTER (judged.n = 0) AS n,
     count(*) AS of,
-    coalesce(string_agg(CASE judged.feed WHEN 'events' THEN 'other events' ELSE judged.feed END || ' ' || judged.month, ', ' ORDER BY judged.month DESC, judged.feed) FILTER (judged.n = 0), 'none') AS missing,
-    coalesce(string_agg(CASE judged.feed WHEN 'events' THEN 'other events' ELSE judged.feed END || ' ' || judged.month, ', ' ORDER BY judged.month DESC, judged.feed) FILTER (judged.thin), 'none') AS thin
+    coalesce((SELECT listed.entries FROM listed WHERE listed.without), 'none') AS missing,
+    coalesce((SELECT listed.entries FROM listed WHERE NOT listed.without), 'none') AS thin
 FROM judged

@@ -23,7 +23,7 @@ SELECT
     replace(rules_run.finding, '_', ' ') AS finding,
     coalesce(rules.says, '') AS means,
     coalesce(min(noticed.severity), rules.severity, '–') AS severity,
-    count(noticed.episode_id) AS fired,
+    CASE WHEN rules_run.run THEN count(noticed.episode_id) END AS fired,
     CASE WHEN rules_run.run THEN 'yes' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
 FROM rules_run
 LEFT JOIN rules ON rules.finding = rules_run.finding

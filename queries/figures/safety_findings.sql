@@ -15,8 +15,8 @@
 SELECT
     replace(rules_run.finding, '_', ' ') AS finding,
     rules.says AS means,
-    count(*) FILTER (safety_dates.month >= period.from_month AND safety_dates.month <= period.to_month) AS period,
-    count(*) FILTER (safety_dates.month >= period.year_from_month AND safety_dates.month <= period.to_month) AS year,
+    CASE WHEN rules_run.run THEN count(*) FILTER (safety_dates.month >= period.from_month AND safety_dates.month <= period.to_month) END AS period,
+    CASE WHEN rules_run.run THEN count(*) FILTER (safety_dates.month >= period.year_from_month AND safety_dates.month <= period.to_month) END AS year,
     CASE WHEN rules_run.run THEN 'yes' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
 FROM rules_run
 CROSS JOIN period
