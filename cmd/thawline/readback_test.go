@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"unicode"
 
 	"thawline/internal/audit"
 	"thawline/internal/figure"
@@ -55,7 +56,7 @@ type wanted struct {
 	none bool
 	// limit is what a funnel's lines show for so many episodes, at a probability.
 	limit func(size, p float64) float64
-	// notes must stand under the figure, word for word.
+	// notes are what statistics add under the figure, word for word.
 	notes []string
 }
 
@@ -217,12 +218,42 @@ func (d *rows) checkWords(id string, a *article, p figure.Panel, w wanted) (wron
 	for _, one := range d.checkFacts(a, w) {
 		fault("%s", one)
 	}
-	for _, note := range w.notes {
-		if !slices.Contains(a.notes, note) {
-			fault("no note %q stands under it, but %q", note, a.notes)
-		}
+	want, got := d.notes(a, p, w), slices.Clone(a.notes)
+	slices.Sort(want)
+	slices.Sort(got)
+	if !slices.Equal(got, want) {
+		fault("under it stands %q, wanted %q", got, want)
 	}
 	return wrong
+}
+
+// notes are what must stand under a figure: what statistics add, and what its file and
+// its panel say.
+func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
+	all := slices.Clone(w.notes)
+	if len(p.Band) > 0 {
+		all = append(all, "Shaded: the dose band of adults, 10 to 20 mL/kg.")
+	}
+	if p.Note != "" {
+		all = append(all, hole.ReplaceAllStringFunc(p.Note, func(name string) string {
+			shown, _, _ := d.text(w.says[strings.Trim(name, "{}")])
+			return shown
+		}))
+	}
+	hidden := slices.ContainsFunc(a.rows, func(row []string) bool { return slices.Contains(row, "hidden") })
+	for _, word := range strings.FieldsFunc(strings.ToLower(a.says+" "+a.facts["n of N"]+" "+a.facts["not known"]), func(r rune) bool { return !unicode.IsLetter(r) }) {
+		hidden = hidden || word == "some" || word == "hidden"
+	}
+	if hidden {
+		all = append(all, fmt.Sprintf("“hidden”: counts under %d, and what would give them away, are not shown.", d.small))
+	}
+	if of, ok := definition(p); ok && of.NotKnown != "" {
+		all = append(all, "Left out or not known: "+of.NotKnown+".")
+	}
+	if p.Beside != "" {
+		all = append(all, "Beside it: "+p.Beside)
+	}
+	return all
 }
 
 // checkFacts compares the line under a sentence.
@@ -276,7 +307,12 @@ func (d *rows) checkTable(id string, a *article, w wanted) (wrong []string) {
 // committee is the text of the committee's page of a site's pack of the last month.
 func committee(t *testing.T, site string) string {
 	t.Helper()
-	return readFile(t, filepath.Join(filepath.Dir(site), "store", "packs", demoMonth, "committee.html"))
+	return packOf(t, site, demoMonth)
+}
+
+func packOf(t *testing.T, site, period string) string {
+	t.Helper()
+	return readFile(t, filepath.Join(filepath.Dir(site), "store", "packs", period, "committee.html"))
 }
 
 // openDemo copies the demo for a committee that lets every count be shown, and whose
@@ -320,14 +356,14 @@ func openDemo(t *testing.T) (file string, reviews []row) {
 	return file, reviews
 }
 
-// TestPackIsReadBack reads every number of the demo's pack, and of the same pack of a
-// site that lets every count be shown.
+// TestPackIsReadBack reads every number of the demo's pack; of the same pack of a site
+// that lets every count be shown; and of that site's pack of three months.
 func TestPackIsReadBack(t *testing.T) {
 	panels := panelsByID(t)
 	read := func(d *rows, page string) {
 		p, want, drawn := readPack(t, page), d.recomputed(), 0
 		for _, wrong := range d.check(p, panels) {
-			t.Errorf("counts from %d are shown: %s", d.small, wrong)
+			t.Errorf("%s, counts from %d are shown: %s", d.period(), d.small, wrong)
 		}
 		for _, id := range p.order {
 			if _, recomputed := want[id]; !recomputed {
@@ -346,4 +382,9 @@ func TestPackIsReadBack(t *testing.T) {
 	open := *d
 	open.small, open.reviews, open.figure, open.policy = 1, reviews, nil, policyRows(t, file)
 	read(&open, committee(t, file))
+
+	quarter := open
+	quarter.from, quarter.figure = "2026-08", nil
+	ask(t, "report", "--site", file, "--period", "2026-08.."+demoMonth, "--today", "2026-11-05")
+	read(&quarter, packOf(t, file, "2026-08.."+demoMonth))
 }

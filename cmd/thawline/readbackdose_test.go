@@ -18,7 +18,7 @@ func (d *rows) doses(year []row) wanted {
 		}
 	}
 	_, median, _ := quartiles(doses)
-	w := wanted{heads: []string{"mL/kg", "From", "Episodes"}, says: share(count(of, below), count(of, banded), map[string]any{
+	w := wanted{heads: []string{"mL/kg", "From", "Episodes"}, says: d.share(count(of, below), count(of, banded), map[string]any{
 		"median": peopled{median, 1, len(doses)}, "not_known": persons(count(of, isIn("dose_band", "not_known")))})}
 	for i, n := range bins {
 		label := fmt.Sprintf("%d to %d", 2*i, 2*i+2)
@@ -30,7 +30,7 @@ func (d *rows) doses(year []row) wanted {
 	return w
 }
 
-func unitsGiven(now []row) wanted {
+func (d *rows) unitsGiven(now []row) wanted {
 	of := pick(now, isGiven, byDose)
 	w := wanted{heads: []string{"Units given", "Episodes"}}
 	for units := 1; units <= 8; units++ {
@@ -40,11 +40,11 @@ func unitsGiven(now []row) wanted {
 		}
 		w.rows = append(w.rows, []any{label, persons(count(of, func(r row) bool { return min(8, unitsOf(r)) == units }))})
 	}
-	w.says = share(count(of, func(r row) bool { return unitsOf(r) == 2 }), len(of), nil)
+	w.says = d.share(count(of, func(r row) bool { return unitsOf(r) == 2 }), len(of), nil)
 	return w
 }
 
-func weightByUnits(year []row) wanted {
+func (d *rows) weightByUnits(year []row) wanted {
 	adults := pick(year, isGiven, byDose, isIn("population", "adult"))
 	w := wanted{heads: []string{"Weight", "1 unit", "2 units", "3 units", "4 units", "5 and more"}}
 	heavy := func(r row) bool { return r["weight_kg"] != "" && float(r["weight_kg"]) >= 75 }
@@ -61,13 +61,13 @@ func weightByUnits(year []row) wanted {
 		}
 		w.rows = append(w.rows, cells)
 	}
-	w.says = share(count(adults, heavy, func(r row) bool { return unitsOf(r) == 2 }), count(adults, heavy), map[string]any{"not_known": persons(count(adults, not(hasAny("weight_kg"))))})
+	w.says = d.share(count(adults, heavy, func(r row) bool { return unitsOf(r) == 2 }), count(adults, heavy), map[string]any{"not_known": persons(count(adults, not(hasAny("weight_kg"))))})
 	return w
 }
 
-func childrenDose(year []row) wanted {
+func (d *rows) childrenDose(year []row) wanted {
 	of := pick(year, isIn("population", "newborn", "child"), isGiven, byDose)
-	w := wanted{heads: []string{"Who", "Below their band", "Within", "Above", "Dose not known", "Median mL/kg"}, says: share(count(of, below), count(of, banded), map[string]any{
+	w := wanted{heads: []string{"Who", "Below their band", "Within", "Above", "Dose not known", "Median mL/kg"}, says: d.share(count(of, below), count(of, banded), map[string]any{
 		"low": figured{10, 2}, "high": figured{20, 2}, "not_known": persons(count(of, isIn("dose_band", "not_known")))})}
 	for _, who := range []string{"newborn", "child"} {
 		some := pick(of, isIn("population", who))
@@ -86,7 +86,7 @@ func (d *rows) sensitivity(year []row, want map[string]wanted) {
 	shown := wanted{heads: []string{"What if", "Appropriate", "Judged", "Share appropriate", "95 % interval", "Change their mark", "Policy value"}}
 	moved := wanted{heads: []string{"What if", "Change of the mark", "Episodes", "Policy value"}}
 	given := count(year, isGiven)
-	says := share(count(year, isGood), count(year, isJudged), map[string]any{"given": persons(given), "not_known": persons(count(year, isOpen))})
+	says := d.share(count(year, isGood), count(year, isJudged), map[string]any{"given": persons(given), "tolerance": figured{0.5, 2}, "not_known": persons(count(year, isOpen))})
 	anywhere := map[string]bool{}
 	for _, one := range []struct{ label, value, setting, code, hole string }{
 		{"Dose floor 10 mL/kg (the site's own)", "dose_low", "10", "dose_low=10", "floor_10"}, {"Dose floor 12 mL/kg", "dose_low", "12", "dose_low=12", "floor_12"}, {"Dose floor 15 mL/kg", "dose_low", "15", "dose_low=15", "floor_15"},
@@ -122,7 +122,7 @@ func (d *rows) sensitivity(year []row, want map[string]wanted) {
 		}
 	}
 	shown.says = says
-	moved.says = share(len(anywhere), given, nil)
+	moved.says = d.share(len(anywhere), given, nil)
 	want["sensitivity"], want["sensitivity_moves"] = shown, moved
 }
 

@@ -145,20 +145,33 @@ func head(p figure.Panel, name string) string {
 	if added, ok := addedHeads[name]; ok {
 		return added
 	}
-	text, err := queries.FS.ReadFile("figures/" + p.Figure + ".sql")
-	if err != nil {
-		return ""
-	}
-	d, err := figure.Parse(p.Figure+".sql", string(text))
-	if err != nil {
-		return ""
-	}
-	for _, c := range d.Points {
-		if c.Name == name {
-			return c.Title
+	if d, ok := definition(p); ok {
+		for _, c := range d.Points {
+			if c.Name == name {
+				return c.Title
+			}
 		}
 	}
 	return ""
+}
+
+// definitions keeps what was parsed: thousands of altered pages ask again.
+var definitions = map[string]*figure.Definition{}
+
+// definition is what a panel's figure says of itself.
+func definition(p figure.Panel) (*figure.Definition, bool) {
+	if d := definitions[p.Figure]; d != nil {
+		return d, true
+	}
+	text, err := queries.FS.ReadFile("figures/" + p.Figure + ".sql")
+	if err != nil {
+		return nil, false
+	}
+	d, err := figure.Parse(p.Figure+".sql", string(text))
+	if err == nil {
+		definitions[p.Figure] = d
+	}
+	return d, err == nil
 }
 
 func isHidden(a *article, row int, head string) bool {

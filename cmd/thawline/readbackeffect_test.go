@@ -73,7 +73,7 @@ func (d *rows) effects(year []row, want map[string]wanted) {
 	}
 	_, median, _ := numbers(pairs, change)
 	_, much, _ := numbers(over2, change)
-	w.says = share(lower, len(pairs), map[string]any{"not_known": persons(len(given) - len(pairs)), "tested": persons(count(given, after)), "given": persons(len(given)),
+	w.says = d.share(lower, len(pairs), map[string]any{"not_known": persons(len(given) - len(pairs)), "tested": persons(count(given, after)), "given": persons(len(given)),
 		"change": peopled{median, 2, len(pairs)}, "much": peopled{much, 2, len(over2)}})
 	want["effect"], want["effect-2"] = w, w
 }

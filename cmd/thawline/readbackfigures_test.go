@@ -12,15 +12,15 @@ import (
 
 // figures recomputes what the figures say.
 func (d *rows) figures() map[string]wanted {
-	now := pick(d.episodes, inMonth(demoMonth))
+	now := pick(d.episodes, d.inPeriod)
 	year := pick(d.episodes, d.inYear)
-	bagsNow := pick(d.bags, inMonth(demoMonth))
+	bagsNow := pick(d.bags, d.inPeriod)
 	want := map[string]wanted{}
 
 	want["marks_by_month"] = wanted{
 		heads: append([]string{"Month"}, markHeads...),
 		rows:  d.byMonth(func(m string) []any { return markCells(pick(d.episodes, inMonth(m))) }),
-		says:  share(count(now, isJudged), len(now), map[string]any{"not_known": persons(count(now, isOpen)), "set_apart": persons(count(now, isIn("mark", "set-apart")))}),
+		says:  d.share(count(now, isJudged), len(now), map[string]any{"not_known": persons(count(now, isOpen)), "set_apart": persons(count(now, isIn("mark", "set-apart")))}),
 	}
 	recorded := isIn("mark_recorded", "appropriate", "under-dosed", "non-bleeding", "unsupported")
 	recordedGood := count(now, isIn("mark_recorded", "appropriate"))
@@ -30,7 +30,7 @@ func (d *rows) figures() map[string]wanted {
 			of := pick(d.episodes, inMonth(m), isJudged)
 			return []any{persons(count(of, isGood)), persons(len(of)), part{count(of, isGood), len(of)}}
 		}),
-		says: share(count(now, isGood), count(now, isJudged), map[string]any{"not_known": persons(count(now, isOpen)), "recorded": persons(recordedGood), "recorded_of": persons(count(now, recorded)), "recorded_share": part{recordedGood, count(now, recorded)}}),
+		says: d.share(count(now, isGood), count(now, isJudged), map[string]any{"not_known": persons(count(now, isOpen)), "recorded": persons(recordedGood), "recorded_of": persons(count(now, recorded)), "recorded_share": part{recordedGood, count(now, recorded)}}),
 	}
 	want["below_band_by_month"] = wanted{
 		heads: []string{"Month", "Below the band", "With a dose in one band", "Share below"},
@@ -38,7 +38,7 @@ func (d *rows) figures() map[string]wanted {
 			of := pick(d.episodes, inMonth(m), isGiven, byDose, banded)
 			return []any{persons(count(of, below)), persons(len(of)), part{count(of, below), len(of)}}
 		}),
-		says: share(count(now, isGiven, byDose, below), count(now, isGiven, byDose, banded), map[string]any{"not_known": persons(count(now, isGiven, byDose, isIn("dose_band", "not_known")))}),
+		says: d.share(count(now, isGiven, byDose, below), count(now, isGiven, byDose, banded), map[string]any{"not_known": persons(count(now, isGiven, byDose, isIn("dose_band", "not_known")))}),
 	}
 	want["tested_after"] = wanted{
 		heads: []string{"Month", "Any clotting test after", "Episodes given", "Share"},
@@ -46,7 +46,7 @@ func (d *rows) figures() map[string]wanted {
 			of := pick(d.episodes, inMonth(m), isGiven, byDose)
 			return []any{persons(count(of, after)), persons(len(of)), part{count(of, after), len(of)}}
 		}),
-		says: share(count(now, isGiven, byDose, after), count(now, isGiven, byDose), nil),
+		says: d.share(count(now, isGiven, byDose, after), count(now, isGiven, byDose), nil),
 	}
 	want["reasons"] = wanted{
 		heads: []string{"Mark", "Because", "Episodes"},
@@ -56,19 +56,19 @@ func (d *rows) figures() map[string]wanted {
 	want["undetermined_why"] = wanted{
 		heads: []string{"Because", "Episodes"},
 		rows:  ranked(pick(year, isOpen), func(r row) []string { return []string{r["because"]} }),
-		says:  share(count(year, isOpen), len(year), nil),
+		says:  d.share(count(year, isOpen), len(year), nil),
 	}
 	want["completeness"] = d.completeness(now)
 	want["dose_distribution"] = d.doses(year)
-	want["units_given"] = unitsGiven(now)
-	want["weight_by_units"] = weightByUnits(year)
+	want["units_given"] = d.unitsGiven(now)
+	want["weight_by_units"] = d.weightByUnits(year)
 	want["test_by_bleeding"] = d.tests(year)
-	want["children_marks"] = childrenMarks(year)
-	want["children_dose"] = childrenDose(year)
+	want["children_marks"] = d.childrenMarks(year)
+	want["children_dose"] = d.childrenDose(year)
 	d.sensitivity(year, want)
 
-	want["by_location"] = funnel(d.small, year, "location", "Place", "places", "other places, pooled")
-	want["by_specialty"] = funnel(d.small, year, "specialty", "Specialty", "specialties", "other specialties, pooled")
+	want["by_location"] = d.funnel(year, "location", "Place", "places", "other places, pooled")
+	want["by_specialty"] = d.funnel(year, "specialty", "Specialty", "specialties", "other specialties, pooled")
 	want["ab_plasma"] = d.groupAB()
 	want["use_by_month"] = wanted{
 		heads: []string{"Month", "Units issued", "Given", "Presumed given", "Thrown away", "Returned, transferred or unknown"},
@@ -76,9 +76,9 @@ func (d *rows) figures() map[string]wanted {
 			of := pick(d.bags, inMonth(m))
 			return []any{bags(count(d.issues, isIn("component", "plasma"), func(r row) bool { return d.monthOf(r, "issued_at") == m })), bags(count(of, isIn("fate", "transfused"))), bags(count(of, isIn("fate", "presumed"))), bags(count(of, bagLost, not(frozen))), bags(count(of, isIn("fate", "returned", "transferred", "unknown")))}
 		}),
-		says: bagShare(count(bagsNow, bagGiven), count(bagsNow, not(frozen)), map[string]any{"not_known": bags(count(bagsNow, isIn("fate", "unknown")))}),
+		says: d.bagShare(count(bagsNow, bagGiven), count(bagsNow, not(frozen)), map[string]any{"not_known": bags(count(bagsNow, isIn("fate", "unknown")))}),
 	}
-	want["use_by_product"] = useByProduct(pick(bagsNow, not(frozen)))
+	want["use_by_product"] = d.useByProduct(pick(bagsNow, not(frozen)))
 	used := func(all []row) []row {
 		return pick(all, isIn("fate", "transfused", "presumed", "discarded"), not(frozen))
 	}
@@ -88,7 +88,7 @@ func (d *rows) figures() map[string]wanted {
 			of := used(pick(d.bags, inMonth(m)))
 			return []any{bags(count(of, bagLost)), bags(len(of)), bagPart{count(of, bagLost), len(of)}, bags(count(d.bags, inMonth(m), frozen))}
 		}),
-		says: bagShare(count(used(bagsNow), bagLost), len(used(bagsNow)), map[string]any{"frozen": bags(count(bagsNow, frozen)), "not_known": bags(count(bagsNow, isIn("fate", "unknown")))}),
+		says: d.bagShare(count(used(bagsNow), bagLost), len(used(bagsNow)), map[string]any{"frozen": bags(count(bagsNow, frozen)), "not_known": bags(count(bagsNow, isIn("fate", "unknown")))}),
 	}
 	d.waste(used, want)
 	want["restated"], want["feeds_by_month"], want["reviews"] = d.restated(), d.feeds(), d.agreement()
@@ -127,7 +127,7 @@ func (d *rows) completeness(now []row) wanted {
 	add("indication of every unit", given, func(r row) bool { return !stated[r["episode_id"]] })
 	add("start and end of every unit given", given, func(r row) bool { return !assumed[r["episode_id"]] })
 	of := pick(now, isIn("outcome", "transfused", "unknown"))
-	w.says = share(count(of, isOpen), len(of), map[string]any{"not_known": persons(count(of, isOpen))})
+	w.says = d.share(count(of, isOpen), len(of), map[string]any{"not_known": persons(count(of, isOpen))})
 	return w
 }
 
@@ -165,7 +165,7 @@ func (d *rows) groupAB() wanted {
 		w.rows = append(w.rows, []any{who, persons(counts[who][0]), persons(counts[who][1])})
 	}
 	unknown := counts["not known"][0] + counts["not known"][1]
-	w.says = share(counts["A"][1]+counts["B"][1]+counts["O"][1], all, map[string]any{"not_known": persons(unknown), "lost": bags(lost)})
+	w.says = d.share(counts["A"][1]+counts["B"][1]+counts["O"][1], all, map[string]any{"not_known": persons(unknown), "lost": bags(lost)})
 	return w
 }
 
@@ -220,13 +220,13 @@ func (d *rows) tests(year []row) wanted {
 		}
 		w.rows = append(w.rows, cells)
 	}
-	w.says = share(total("not found"), len(of), map[string]any{"not_known": persons(total("not known")), "no_test": persons(count(of, func(r row) bool { return band(r) == "no test" }))})
+	w.says = d.share(total("not found"), len(of), map[string]any{"not_known": persons(total("not known")), "no_test": persons(count(of, func(r row) bool { return band(r) == "no test" }))})
 	return w
 }
 
-func childrenMarks(year []row) wanted {
+func (d *rows) childrenMarks(year []row) wanted {
 	of := pick(year, isIn("population", "newborn", "child"))
-	w := wanted{heads: append([]string{"Who"}, markHeads...), says: share(count(of, isIn("population", "newborn")), len(of), map[string]any{"judged": persons(count(of, isJudged)), "not_known": persons(count(of, isOpen))})}
+	w := wanted{heads: append([]string{"Who"}, markHeads...), says: d.share(count(of, isIn("population", "newborn")), len(of), map[string]any{"judged": persons(count(of, isJudged)), "not_known": persons(count(of, isOpen))})}
 	for _, who := range []string{"newborn", "child"} {
 		w.rows = append(w.rows, append([]any{who}, markCells(pick(of, isIn("population", who)))...))
 	}
@@ -236,7 +236,7 @@ func childrenMarks(year []row) wanted {
 // checkAnswer compares the sentences and tiles that head the page.
 func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong []string) {
 	fault := func(format string, a ...any) { wrong = append(wrong, fmt.Sprintf(format, a...)) }
-	now, bagsNow := pick(d.episodes, inMonth(demoMonth)), pick(d.bags, inMonth(demoMonth))
+	now, bagsNow := pick(d.episodes, d.inPeriod), pick(d.bags, d.inPeriod)
 	figures := d.recomputed()
 	good, judged := count(now, isGood), count(now, isJudged)
 	low, high := wilson(good, judged)
@@ -260,7 +260,7 @@ func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong [
 			change = "the control chart signals a change (" + signal + ")."
 		}
 	}
-	is(0, "In %s, %s episodes of plasma began and %s bags were given.", monthName(demoMonth), withCommas(len(now)), withCommas(count(bagsNow, bagGiven)))
+	is(0, "In %s, %s episodes of plasma began and %s bags were given.", d.period(), withCommas(len(now)), withCommas(count(bagsNow, bagGiven)))
 	is(1, "%s of the %s judged episodes were appropriate (95 %% interval %s to %s); %s", percent(float64(good)/float64(judged)), withCommas(judged), percent(low), percent(high), change)
 	is(2, "%s bags were thrown away and %s units given in episodes without a recorded indication, at a cost of EUR %s.", withCommas(int(avoidable["discarded"].(bags))), withCommas(int(avoidable["given"].(bags))), withCommas(int(math.Round(cost))))
 	if want := "With inferred bleeding left out, "; !strings.HasPrefix(p.note, want) {

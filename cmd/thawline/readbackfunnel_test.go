@@ -10,7 +10,7 @@ import (
 )
 
 // funnel counts the judged by place; places with few of them stand together, last.
-func funnel(small int, year []row, column, head, hole, rest string) wanted {
+func (d *rows) funnel(year []row, column, head, hole, rest string) wanted {
 	judged := map[string][]row{}
 	for _, e := range pick(year, isJudged) {
 		place := cmp.Or(e[column], "not recorded")
@@ -22,7 +22,7 @@ func funnel(small int, year []row, column, head, hole, rest string) wanted {
 		w.rows = append(w.rows, []any{place, persons(count(of, isGood)), persons(len(of)), part{count(of, isGood), len(of)}})
 	}
 	for _, place := range slices.Sorted(maps.Keys(judged)) {
-		if len(judged[place]) < max(5, small) {
+		if len(judged[place]) < max(5, d.small) {
 			few = append(few, judged[place]...)
 		} else {
 			add(place, judged[place])
@@ -32,7 +32,7 @@ func funnel(small int, year []row, column, head, hole, rest string) wanted {
 	if len(few) > 0 {
 		add(rest, few)
 	}
-	w.says = share(count(year, isGood), count(year, isJudged), map[string]any{hole: bags(named)})
+	w.says = d.share(count(year, isGood), count(year, isJudged), map[string]any{hole: bags(named)})
 	return w
 }
 

@@ -92,7 +92,7 @@ func (d *rows) haemorrhages(year []row, want map[string]wanted) {
 		called[e["episode_id"]] = true
 	}
 	apart := pick(year, isIn("basis", "major_haemorrhage"))
-	w := wanted{heads: []string{"Three months to", "Activations"}, says: share(some(declared, func(a activation) bool { return a.stoodDown }), len(declared), map[string]any{
+	w := wanted{heads: []string{"Three months to", "Activations"}, says: d.share(some(declared, func(a activation) bool { return a.stoodDown }), len(declared), map[string]any{
 		"not_known": persons(some(declared, func(a activation) bool { return a.called.IsZero() })), "episodes": persons(len(apart)),
 		"untold": persons(count(apart, func(r row) bool { return !called[r["episode_id"]] }))})}
 	for end := 2; end < len(d.months); end += 3 {
@@ -125,7 +125,7 @@ func (d *rows) haemorrhages(year []row, want map[string]wanted) {
 		w.rows = append(w.rows, []any{step.label, persons(n), peopled{low, 1, n}, peopled{median, 1, n}, peopled{high, 1, n}})
 	}
 	_, median, _ := quartiles(issue)
-	w.says = share(len(issue), len(held), map[string]any{"not_known": persons(len(held) - len(issue)), "issued": peopled{median, 0, len(issue)}})
+	w.says = d.share(len(issue), len(held), map[string]any{"not_known": persons(len(held) - len(issue)), "issued": peopled{median, 0, len(issue)}})
 	want["activation_to_plasma"] = w
 
 	given := func(a activation, component string) int {
@@ -156,7 +156,7 @@ func (d *rows) haemorrhages(year []row, want map[string]wanted) {
 		n := sums[i][0]
 		w.rows = append(w.rows, []any{label, persons(n), peopled{float64(sums[i][1]), 0, n}, peopled{float64(sums[i][2]), 0, n}})
 	}
-	w.says = share(enough, of, map[string]any{"not_known": persons(unknown), "plasma": peopled{float64(plasma), 0, of}, "red_cells": peopled{float64(red), 0, of}})
+	w.says = d.share(enough, of, map[string]any{"not_known": persons(unknown), "plasma": peopled{float64(plasma), 0, of}, "red_cells": peopled{float64(red), 0, of}})
 	want["plasma_to_red_cells"] = w
 
 	w = wanted{heads: []string{"Component", "Given", "Presumed given", "Thrown away", "Returned", "Transferred or unknown", "Share thrown away"}}
@@ -169,7 +169,7 @@ func (d *rows) haemorrhages(year []row, want map[string]wanted) {
 		w.rows = append(w.rows, append(append([]any{component.label}, fateCells(all)...), bagPart{count(all, bagLost), len(all)}))
 	}
 	all := pick(issued, isIn("component", "plasma"))
-	w.says = bagShare(count(all, bagLost), len(all), map[string]any{"not_known": bags(count(all, isIn("fate", "unknown")))})
+	w.says = d.bagShare(count(all, bagLost), len(all), map[string]any{"not_known": bags(count(all, isIn("fate", "unknown")))})
 	want["activation_units"] = w
 	want["exchanges"] = d.exchanges(year)
 }
@@ -222,6 +222,6 @@ func (d *rows) exchanges(year []row) wanted {
 			of, used = of+len(some), used+units(some)
 		}
 	}
-	w.says = share(len(episodes[labels[0]]), of, map[string]any{"not_known": persons(len(episodes[labels[4]])), "circuits": persons(len(episodes[circuit])), "units": peopled{float64(used), 0, of}})
+	w.says = d.share(len(episodes[labels[0]]), of, map[string]any{"not_known": persons(len(episodes[labels[4]])), "circuits": persons(len(episodes[circuit])), "units": peopled{float64(used), 0, of}})
 	return w
 }

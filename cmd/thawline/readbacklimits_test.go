@@ -213,8 +213,8 @@ func (d *rows) signals(p *packPage, panels map[string]figure.Panel) (all []strin
 		}
 		w := d.withLines(panels[id], p.articles[id], d.recomputed()[id])
 		last := len(w.heads) - 1
-		for _, row := range w.rows {
-			if row[0] == monthName(demoMonth) && w.heads[last] == "Signal" && row[last] != "–" {
+		for r, row := range w.rows {
+			if w.heads[last] == "Signal" && row[last] != "–" && d.isNow(d.months[r]) {
 				all = append(all, fmt.Sprintf("%s %s: %s.", p.articles[id].asks, row[0], row[last]))
 			}
 		}

@@ -91,6 +91,13 @@ func TestReadBackNotices(t *testing.T) {
 			}
 			a.facts[fact] = said
 		}
+		for i, note := range a.notes {
+			for _, other := range altered(note) {
+				a.notes[i] = other
+				must(len(d.checkWords(id, a, panel, w)) > 0, "%s: the note %q", id, other)
+			}
+			a.notes[i] = note
+		}
 		for r, row := range a.rows {
 			for c, said := range row {
 				others := altered(said)

@@ -21,6 +21,8 @@ type rows struct {
 	// By the name of their table.
 	episodes, bags, units, evidence, findings, rules, others, patients, said        []row
 	issues, bedside, labs, measures, events, medicines, activity, problems, reviews []row
+	// from is the period's first month; demoMonth its last.
+	from string
 	// months are those that charts show, the last one the period's.
 	months []string
 	zone   *time.Location
@@ -54,6 +56,7 @@ func readRows(t *testing.T, site string) *rows {
 	}
 	d.feedsRead, d.filesRead = d.sources(t, filepath.Join(filepath.Dir(site), "inbox"))
 	d.policy = policyRows(t, site)
+	d.from = demoMonth
 	last, err := time.Parse("2006-01", demoMonth)
 	if err != nil {
 		t.Fatal(err)
@@ -163,6 +166,19 @@ func inMonth(month string) func(row) bool { return isIn("month", month) }
 // inYear is the twelve months to the period's end.
 func (d *rows) inYear(r row) bool { return d.isYear(r["month"]) }
 
+// inPeriod says that a row is of the pack's period.
+func (d *rows) inPeriod(r row) bool { return d.isNow(r["month"]) }
+
+func (d *rows) isNow(month string) bool { return month >= d.from && month <= demoMonth }
+
+// period is the period in words.
+func (d *rows) period() string {
+	if d.from == demoMonth {
+		return monthName(demoMonth)
+	}
+	return monthName(d.from) + " to " + monthName(demoMonth)
+}
+
 func (d *rows) isYear(month string) bool { return month >= d.months[12] && month <= demoMonth }
 
 func monthName(month string) string {
@@ -179,16 +195,16 @@ const spanName = "the twelve months to Oct 2026"
 func unitsOf(e row) int { return int(float(e["units_transfused"]) + float(e["units_presumed"])) }
 
 // share puts n, of, share and interval into what a sentence says.
-func share(n, of int, more map[string]any) map[string]any {
-	says := map[string]any{"n": persons(n), "of": persons(of), "share": part{n, of}, "interval": interval{n, of}, "period": monthName(demoMonth), "span": spanName}
+func (d *rows) share(n, of int, more map[string]any) map[string]any {
+	says := map[string]any{"n": persons(n), "of": persons(of), "share": part{n, of}, "interval": interval{n, of}, "period": d.period(), "span": spanName}
 	for name, v := range more {
 		says[name] = v
 	}
 	return says
 }
 
-func bagShare(n, of int, more map[string]any) map[string]any {
-	says := map[string]any{"n": bags(n), "of": bags(of), "share": bagPart{n, of}, "interval": bagInterval{n, of}, "period": monthName(demoMonth), "span": spanName}
+func (d *rows) bagShare(n, of int, more map[string]any) map[string]any {
+	says := map[string]any{"n": bags(n), "of": bags(of), "share": bagPart{n, of}, "interval": bagInterval{n, of}, "period": d.period(), "span": spanName}
 	for name, v := range more {
 		says[name] = v
 	}

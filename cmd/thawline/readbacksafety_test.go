@@ -110,7 +110,7 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 		told, ran := d.ran(one.name)
 		w.rows = append(w.rows, []any{words(one.name), one.says, one.severity, ofRule(one.n, ran), told})
 	}
-	w.says = map[string]any{"of": persons(fired), "period": monthName(demoMonth), "rules": bags(run), "not_run": bags(idle)}
+	w.says = map[string]any{"of": persons(fired), "period": d.period(), "rules": bags(run), "not_run": bags(idle)}
 	want["findings"] = w
 
 	w = wanted{heads: []string{"Finding", "What it says", "In this period", "In the twelve months", "Run"}}
@@ -137,7 +137,7 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 			if d.isYear(month) {
 				year++
 			}
-			if month == demoMonth {
+			if d.isNow(month) {
 				period++
 				unsafe[f["episode_id"]] = true
 			}
@@ -154,7 +154,7 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 		w.rows = append(w.rows, []any{words(one.name), one.says, ofRule(period, ok), ofRule(year, ok), told})
 	}
 	delete(unsafe, "")
-	w.says = share(len(unsafe), count(now, isGiven), map[string]any{"not_known": bags(idle)})
+	w.says = d.share(len(unsafe), count(now, isGiven), map[string]any{"not_known": bags(idle)})
 	want["safety_findings"] = w
 
 	// Days between two days with a rare finding; nothing of fewer than nine.

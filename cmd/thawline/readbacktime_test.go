@@ -47,7 +47,14 @@ func (d *rows) times(want map[string]wanted) {
 		_, median, _ := quartiles(took(s, units))
 		return figured{median, decimals}
 	}
-	now := byMonth[demoMonth]
+	var now, before []row
+	for _, month := range d.months {
+		if d.isNow(month) {
+			now = append(now, byMonth[month]...)
+		} else {
+			before = append(before, byMonth[month]...)
+		}
+	}
 	w := wanted{heads: []string{"Step", "Units with both times", "Lower quartile, min", "Median, min", "Upper quartile, min", "Limit, min", "Beyond the limit", "Share beyond", "Lack a time"}}
 	late, ended, lacking := 0, 0, 0
 	for _, s := range steps {
@@ -71,13 +78,9 @@ func (d *rows) times(want map[string]wanted) {
 		}
 		w.rows = append(w.rows, append(cells, bags(may-len(all))))
 	}
-	w.says = bagShare(late, len(now), map[string]any{"not_known": bags(lacking), "request": middle(steps[0], now, 0), "end_hours": figured{limit / 60, 2}, "late": bags(late), "ended": bags(ended)})
+	w.says = d.bagShare(late, len(now), map[string]any{"not_known": bags(lacking), "request": middle(steps[0], now, 0), "end_hours": figured{limit / 60, 2}, "late": bags(late), "ended": bags(ended)})
 	want["times_by_step"] = w
 
-	var before []row
-	for _, month := range d.months[:len(d.months)-1] {
-		before = append(before, byMonth[month]...)
-	}
 	asked := len(took(steps[0], now))
 	want["times_by_month"] = wanted{heads: []string{"Month", "Units issued", "Request to issue, min", "Thaw to issue, min", "Issue to start, min", "Storage to end, min"},
 		rows: d.byMonth(func(m string) []any {
@@ -86,7 +89,7 @@ func (d *rows) times(want map[string]wanted) {
 				cells = append(cells, middle(s, byMonth[m], 1))
 			}
 			return cells
-		}), says: bagShare(asked, len(now), map[string]any{"not_known": bags(len(now) - asked), "now": middle(steps[0], now, 0), "before": middle(steps[0], before, 0)})}
+		}), says: d.bagShare(asked, len(now), map[string]any{"not_known": bags(len(now) - asked), "now": middle(steps[0], now, 0), "before": middle(steps[0], before, 0)})}
 }
 
 // words writes a name of ours as the page does.

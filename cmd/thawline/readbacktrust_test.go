@@ -11,6 +11,10 @@ import (
 func (d *rows) restated() wanted {
 	const newly, gone = "not known then", "no episode of its own now"
 	was, now, hash := map[string]string{}, map[string]string{}, map[string]string{}
+	if d.from <= demoMonthBefore {
+		// No pack lies in the store whose period ended before this one.
+		return wanted{none: true, says: d.share(0, 0, nil)}
+	}
 	for _, r := range pick(d.said, isIn("period", demoMonthBefore)) {
 		was[r["episode_id"]], hash[r["episode_id"]] = r["mark"], r["policy_hash"]
 	}
@@ -43,7 +47,7 @@ func (d *rows) restated() wanted {
 		}
 	}
 	w := wanted{heads: []string{"The last pack said", "It is now", "Why", "Episodes"},
-		says: share(changed, len(was), map[string]any{"fresh": persons(fresh), "gone": persons(lost), "last": monthName(demoMonthBefore)})}
+		says: d.share(changed, len(was), map[string]any{"fresh": persons(fresh), "gone": persons(lost), "last": monthName(demoMonthBefore)})}
 	var kinds [][3]string
 	for kind := range moved {
 		kinds = append(kinds, kind)
@@ -117,7 +121,7 @@ func (d *rows) feeds() wanted {
 		return cells
 	})
 	list := func(all []string) string { return cmp.Or(strings.Join(all, ", "), "none") }
-	w.says = bagShare(none, of, map[string]any{"missing": list(missing), "thin": list(thin)})
+	w.says = d.bagShare(none, of, map[string]any{"missing": list(missing), "thin": list(thin)})
 	return w
 }
 
@@ -145,7 +149,7 @@ func (d *rows) agreement() wanted {
 			agreed[word]++
 		}
 	}
-	w := wanted{says: share(same, read, nil), none: read == 0}
+	w := wanted{says: d.share(same, read, nil), none: read == 0}
 	if w.none {
 		return w
 	}

@@ -58,12 +58,17 @@ func (d *rows) use(want map[string]wanted) {
 		}
 	}
 	rate := func(id, head string, per float64, of func(month string) int) {
-		n, all := given[[2]string{demoMonth, "plasma"}], of(demoMonth)
+		n, all := 0, 0
+		for _, month := range d.months {
+			if d.isNow(month) {
+				n, all = n+given[[2]string{month, "plasma"}], all+of(month)
+			}
+		}
 		low, high := poisson(n)
 		scale := per / float64(all)
 		want[id] = wanted{heads: []string{"Month", "Plasma units given", head}, rows: d.byMonth(func(m string) []any {
 			return []any{bags(given[[2]string{m, "plasma"}]), bags(of(m))}
-		}), says: map[string]any{"plasma": bags(n), "of": bags(all), "rate": figured{scale * float64(n), 1}, "period": monthName(demoMonth),
+		}), says: map[string]any{"plasma": bags(n), "of": bags(all), "rate": figured{scale * float64(n), 1}, "period": d.period(),
 			"interval": decimal(scale*low, 1) + " to " + decimal(scale*high, 1)}}
 	}
 	rate("plasma_per_red_cells", "Red-cell units given", 100, func(m string) int { return given[[2]string{m, "red_cells"}] })
@@ -89,13 +94,26 @@ func (d *rows) use(want map[string]wanted) {
 		}
 		return bags(doses[[2]string{month, what}])
 	}
+	// The period's sum, of the months that are known.
+	sum := func(what string) any {
+		total, known := 0, false
+		for _, month := range d.months {
+			if n, ok := cell(month, what).(bags); ok && d.isNow(month) {
+				total, known = total+int(n), true
+			}
+		}
+		if !known {
+			return "–"
+		}
+		return bags(total)
+	}
 	want["other_products"] = wanted{heads: []string{"Month", "Cryoprecipitate, units", "Prothrombin complex, doses", "Fibrinogen concentrate, doses", "Vitamin K, doses"},
 		rows: d.byMonth(func(m string) []any {
 			return []any{cell(m, "cryoprecipitate"), cell(m, "prothrombin_complex"), cell(m, "fibrinogen_concentrate"), cell(m, "vitamin_k")}
-		}), says: map[string]any{"period": monthName(demoMonth), "cryoprecipitate": cell(demoMonth, "cryoprecipitate"), "prothrombin": cell(demoMonth, "prothrombin_complex"),
-			"fibrinogen": cell(demoMonth, "fibrinogen_concentrate"), "vitamin_k": cell(demoMonth, "vitamin_k")}}
+		}), says: map[string]any{"period": d.period(), "cryoprecipitate": sum("cryoprecipitate"), "prothrombin": sum("prothrombin_complex"),
+			"fibrinogen": sum("fibrinogen_concentrate"), "vitamin_k": sum("vitamin_k")}}
 
-	want["use_by_place"] = d.byPlace(pick(d.bags, inMonth(demoMonth), not(frozen)))
+	want["use_by_place"] = d.byPlace(pick(d.bags, d.inPeriod, not(frozen)))
 }
 
 // byPlace counts bags by the place of their last issue: the twelve places with the
@@ -139,6 +157,6 @@ func (d *rows) byPlace(of []row) wanted {
 	if byName[unrecorded] != nil {
 		places--
 	}
-	w.says = bagShare(there, count(of, bagGiven), map[string]any{"places": bags(places), "not_known": bags(count(byName[unrecorded], bagGiven))})
+	w.says = d.bagShare(there, count(of, bagGiven), map[string]any{"places": bags(places), "not_known": bags(count(byName[unrecorded], bagGiven))})
 	return w
 }

@@ -9,7 +9,7 @@ import (
 	"time"
 )
 
-func useByProduct(of []row) wanted {
+func (d *rows) useByProduct(of []row) wanted {
 	w := wanted{heads: []string{"Kind of plasma", "Given", "Presumed given", "Thrown away", "Returned", "Transferred or unknown"}}
 	var kinds []string
 	for _, b := range of {
@@ -36,17 +36,17 @@ func useByProduct(of []row) wanted {
 		given += count(some, bagGiven)
 		w.rows = append(w.rows, append([]any{label}, fateCells(some)...))
 	}
-	w.says = bagShare(best, given, map[string]any{"most": most, "not_known": bags(unstated)})
+	w.says = d.bagShare(best, given, map[string]any{"most": most, "not_known": bags(unstated)})
 	return w
 }
 
 // waste recomputes the figures of what was thrown away.
 func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
-	now := pick(d.bags, inMonth(demoMonth))
+	now := pick(d.bags, d.inPeriod)
 	lost := pick(used(now), bagLost)
 	avoidable := isIn("avoidable", "true")
 	noReason := not(hasAny("reason"))
-	reasons := wanted{heads: []string{"Reason", "Bags"}, says: bagShare(count(lost, avoidable), len(lost), map[string]any{"not_known": bags(count(lost, noReason))})}
+	reasons := wanted{heads: []string{"Reason", "Bags"}, says: d.bagShare(count(lost, avoidable), len(lost), map[string]any{"not_known": bags(count(lost, noReason))})}
 	for _, one := range ranked(lost, func(r row) []string { return []string{cmp.Or(r["reason"], "~")} }) {
 		label := strings.ReplaceAll(strings.Replace(one[0].(string), "~", "no reason recorded", 1), "_", " ")
 		reasons.rows = append(reasons.rows, []any{label, bags(one[1].(persons))})
@@ -66,12 +66,12 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 		fate.rows = append(fate.rows, []any{band.label, bags(count(some, bagGiven)), bags(count(some, bagLost)), bags(count(some, isIn("fate", "returned")))})
 	}
 	within := count(now, timed, func(r row) bool { return float(r["hours_thaw_to_fate"]) <= 4 })
-	fate.says = bagShare(within, count(now, timed), map[string]any{"not_known": bags(count(now, not(timed), not(frozen)))})
+	fate.says = d.bagShare(within, count(now, timed), map[string]any{"not_known": bags(count(now, not(timed), not(frozen)))})
 	want["thaw_to_fate"] = fate
 
 	// Thrown away, or given without a recorded indication, at the demo's price.
 	without := map[string]string{}
-	for _, e := range pick(d.episodes, inMonth(demoMonth), isIn("mark", "non-bleeding", "unsupported")) {
+	for _, e := range pick(d.episodes, d.inPeriod, isIn("mark", "non-bleeding", "unsupported")) {
 		without[e["episode_id"]] = e["mark"]
 	}
 	given := map[string]int{}
@@ -83,11 +83,11 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 	all := given["non-bleeding"] + given["unsupported"]
 	want["avoidable"] = wanted{heads: []string{"What", "Units"},
 		rows: [][]any{{"thrown away", bags(len(lost))}, {"given, marked unsupported", bags(given["unsupported"])}, {"given, marked non-bleeding", bags(given["non-bleeding"])}},
-		says: bagShare(len(lost)+all, len(used(now)), map[string]any{"discarded": bags(len(lost)), "given": bags(all)})}
+		says: d.bagShare(len(lost)+all, len(used(now)), map[string]any{"discarded": bags(len(lost)), "given": bags(all)})}
 
 	kinds := []string{"expired_after_thaw", "out_of_temperature", "no_longer_needed", "wrong_unit", "patient_died", "readiness_stock"}
 	lostIn := func(is func(row) bool) []row { return pick(used(pick(d.bags, is)), bagLost) }
-	before := lostIn(func(r row) bool { return r["month"] >= d.months[0] && r["month"] < demoMonth })
+	before := lostIn(func(r row) bool { return r["month"] >= d.months[0] && r["month"] < d.from })
 	want["waste_reasons_by_month"] = wanted{heads: []string{"Month", "Expired after thaw", "Out of temperature", "No longer needed", "Wrong unit", "Patient died", "Readiness stock", "Damaged, recalled, other", "No reason recorded"}, rows: d.byMonth(func(m string) []any {
 		some := lostIn(inMonth(m))
 		var cells []any
@@ -95,7 +95,7 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 			cells = append(cells, bags(count(some, isIn("reason", kind))))
 		}
 		return append(cells, bags(count(some, isIn("reason", "damaged", "recall", "other"))), bags(count(some, noReason)))
-	}), says: bagShare(count(lost, avoidable), len(lost), map[string]any{"before": bags(len(before)), "before_avoidable": bags(count(before, avoidable)), "not_known": bags(count(lost, noReason))})}
+	}), says: d.bagShare(count(lost, avoidable), len(lost), map[string]any{"before": bags(len(before)), "before_avoidable": bags(count(before, avoidable)), "not_known": bags(count(lost, noReason))})}
 
 	year := used(pick(d.bags, d.inYear))
 	clock := func(r row) (time.Time, bool) {
@@ -122,7 +122,7 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 			day = append(day, h)
 		}
 	}
-	byHour.says = bagShare(count(year, bagLost, atHour(night...)), count(year, atHour(night...)), map[string]any{
+	byHour.says = d.bagShare(count(year, bagLost, atHour(night...)), count(year, atHour(night...)), map[string]any{
 		"day_lost": bags(count(year, bagLost, atHour(day...))), "day_of": bags(count(year, atHour(day...))), "not_known": bags(count(year, not(atHour(append(night, day...)...))))})
 	want["waste_by_hour"] = byHour
 
@@ -138,6 +138,6 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 		some := pick(year, on(one))
 		byDay.rows = append(byDay.rows, []any{one.String(), bags(count(some, bagGiven)), bags(count(some, bagLost)), bagPart{count(some, bagLost), len(some)}})
 	}
-	byDay.says = bagShare(count(year, bagLost, on(6, 0)), count(year, on(6, 0)), map[string]any{"week_lost": bags(count(year, bagLost, on(week[:5]...))), "week_of": bags(count(year, on(week[:5]...))), "not_known": bags(count(year, not(on(week...))))})
+	byDay.says = d.bagShare(count(year, bagLost, on(6, 0)), count(year, on(6, 0)), map[string]any{"week_lost": bags(count(year, bagLost, on(week[:5]...))), "week_of": bags(count(year, on(week[:5]...))), "not_known": bags(count(year, not(on(week...))))})
 	want["waste_by_weekday"] = byDay
 }
