@@ -87,6 +87,12 @@ func runSteps(ctx context.Context, e *engine.Engine, steps []step) error {
 	return failed
 }
 
+// RunBeside is Run over queries in any order, two at a time: each begins once
+// those whose tables it reads have ended. The engine should have one thread.
+func RunBeside(ctx context.Context, e *engine.Engine, all []*Query, views ...string) error {
+	return runSteps(ctx, e, querySteps(all, views...))
+}
+
 // querySteps makes a step of each query.
 func querySteps(all []*Query, views ...string) []step {
 	steps := make([]step, len(all))

@@ -190,11 +190,7 @@ func runShared(ctx context.Context, e *engine.Engine) error {
 	if err != nil {
 		return err
 	}
-	ordered, err := audit.Order(all)
-	if err != nil {
-		return err
-	}
-	return audit.Run(ctx, e, ordered, sharedViews...)
+	return audit.RunBeside(ctx, e, all, sharedViews...)
 }
 
 // sharedViews pick rows of a wide table: each figure reads a few columns of them,

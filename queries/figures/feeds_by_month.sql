@@ -18,47 +18,39 @@
 -- not known: events are parted by kind, since they often come from several systems. A feed without any row in these months is a dash: the site does not have it, or it was not read. Rows that were rejected or set aside have no month
 WITH
 
--- The first instant of each month, and the day of UTC on which it falls.
-starts AS (
-    SELECT
-        strftime(local_days.day, '%Y-%m') AS month,
-        local_days.starts_at,
-        CAST(local_days.starts_at AS DATE) AS utc_day
-    FROM local_days
-    WHERE day(local_days.day) = 1
+-- Rows are counted by quarters of an hour of UTC first, since there are many: a
+-- day begins with one in every time zone.
+quarters AS (
+    SELECT 'issues' AS feed, epoch_us(coalesce(issues.issued_at, issues.discarded_at, issues.thawed_at)) // 900000000 AS quarter, count(*) AS n
+    FROM issues
+    GROUP BY quarter
+    UNION ALL
+    SELECT 'bedside', epoch_us(bedside.started_at) // 900000000 AS quarter, count(*)
+    FROM bedside
+    GROUP BY quarter
+    UNION ALL
+    SELECT 'labs', epoch_us(labs.collected_at) // 900000000 AS quarter, count(*)
+    FROM labs
+    GROUP BY quarter
+    UNION ALL
+    SELECT 'measures', epoch_us(measures.measured_at) // 900000000 AS quarter, count(*)
+    FROM measures
+    GROUP BY quarter
+    UNION ALL
+    SELECT CASE events.kind WHEN 'bleeding' THEN 'bleeding' WHEN 'procedure' THEN 'procedures' ELSE 'events' END AS feed, epoch_us(events.at) // 900000000 AS quarter, count(*)
+    FROM events
+    GROUP BY feed, quarter
+    UNION ALL
+    SELECT 'medicines', epoch_us(medicines.given_at) // 900000000 AS quarter, count(*)
+    FROM medicines
+    GROUP BY quarter
 ),
 
-told AS (
-    SELECT 'issues' AS feed, coalesce(issues.issued_at, issues.discarded_at, issues.thawed_at) AS at FROM issues
-    UNION ALL
-    SELECT 'bedside', bedside.started_at FROM bedside
-    UNION ALL
-    SELECT 'labs', labs.collected_at FROM labs
-    UNION ALL
-    SELECT 'measures', measures.measured_at FROM measures
-    UNION ALL
-    SELECT CASE events.kind WHEN 'bleeding' THEN 'bleeding' WHEN 'procedure' THEN 'procedures' ELSE 'events' END, events.at FROM events
-    UNION ALL
-    SELECT 'medicines', medicines.given_at FROM medicines
-),
-
--- Rows are counted by the day of UTC first, since there are many; a day on which a month begins has two counts.
-days AS (
-    SELECT
-        told.feed,
-        CAST(told.at AS DATE) AS utc_day,
-        coalesce(told.at >= starts.starts_at, false) AS month_begun,
-        count(*) AS n
-    FROM told
-    LEFT JOIN starts ON starts.utc_day = CAST(told.at AS DATE)
-    GROUP BY ALL
-),
-
-counted AS (
-    SELECT starts.month, days.feed, sum(days.n)::BIGINT AS n
-    FROM days
-    ASOF INNER JOIN starts ON CAST(days.utc_day AS TIMESTAMP) + CASE WHEN days.month_begun THEN days(1) - to_microseconds(1) ELSE days(0) END >= starts.starts_at
-    GROUP BY starts.month, days.feed
+counted AS MATERIALIZED (
+    SELECT strftime(local_days.day, '%Y-%m') AS month, quarters.feed, sum(quarters.n)::BIGINT AS n
+    FROM quarters
+    ASOF INNER JOIN local_days ON make_timestamp(quarters.quarter * 900000000) >= local_days.starts_at
+    GROUP BY month, quarters.feed
     UNION ALL
     SELECT activity.month, 'activity', count(*)
     FROM activity
