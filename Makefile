@@ -68,7 +68,7 @@ soak: ## the property tests over many invented hospitals (THAWLINE_SOAK, 20), an
 	THAWLINE_SOAK=$${THAWLINE_SOAK:-20} go test -count 1 -timeout 60m -run 'TestMarksDo|TestBands|TestLess' ./internal/audit
 	for seed in 100 200 300; do THAWLINE_CROSS_SEED=$$seed go test -count 1 -timeout 15m -run TestSecondComputation ./internal/audit; done
 
-bench: build ## time ingest, current, mark and pack on an invented store (THAWLINE_BENCH_LABS, _SCALE, _BEDS)
+bench: build ## time ingest, current, mark and pack on an invented store, and HL7 and FHIR (THAWLINE_BENCH_LABS, _SCALE, _BEDS, _RESULTS, _PART)
 	go test -tags bench -count 1 -timeout 60m -run TestBench -v ./cmd/thawline
 
 AXE := testdata/browser/node_modules/axe-core/axe.min.js

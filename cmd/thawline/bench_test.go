@@ -32,12 +32,17 @@ import (
 // THAWLINE_BENCH_BEDS beds, by which units other than plasma are counted. With
 // 20000000, 54 and 2800 it is the hospital of the bars: 20 million results,
 // 200,000 plasma units and 2 million others. THAWLINE_BENCH_PART=labs times the
-// reading of the lab exports alone, and pack the pack of ten years alone;
+// reading of the lab exports alone, pack the pack of ten years, messages the
+// reading of HL7 and FHIR (TestBenchMessages);
 // THAWLINE_BENCH_DIR keeps the exports there.
 func TestBench(t *testing.T) {
-	if os.Getenv("THAWLINE_BENCH_PART") == "pack" {
+	part := os.Getenv("THAWLINE_BENCH_PART")
+	switch part {
+	case "pack":
 		tenYears(t, built(t))
 		return
+	case "messages":
+		t.Skip("only the part messages is wanted")
 	}
 	labs := number(t, "THAWLINE_BENCH_LABS", 2_000_000)
 	scale := number(t, "THAWLINE_BENCH_SCALE", 8)
@@ -73,18 +78,18 @@ func TestBench(t *testing.T) {
 	slices.Sort(copies)
 	slices.Sort(readings)
 	fmt.Printf("ratio of medians %.2f: lab exports to readings %.2f s, the engine's copy %.2f s; at most %d MiB resident\n", readings[1]/copies[1], readings[1], copies[1], peak>>10)
-	if os.Getenv("THAWLINE_BENCH_PART") == "labs" {
+	if part == "labs" {
 		return
 	}
 	os.RemoveAll(filepath.Join(dir, "store"))
 	held := holdBack(t, dir)
-	step(t, "ingest of all months but one, with current", program, "ingest", "--site", site)
+	timed(t, "ingest of all months but one, with current", program, "ingest", "--site", site)
 	held()
-	step(t, "ingest of one more month, with current", program, "ingest", "--site", site)
-	step(t, "ingest again, nothing new", program, "ingest", "--site", site)
-	step(t, "mark", program, "mark", "--site", site)
-	step(t, "pack of a month", program, "report", "--site", site, "--period", demoMonth)
-	step(t, "pack of two years", program, "report", "--site", site, "--period", "2024-11..2026-10")
+	timed(t, "ingest of one more month, with current", program, "ingest", "--site", site)
+	timed(t, "ingest again, nothing new", program, "ingest", "--site", site)
+	timed(t, "mark", program, "mark", "--site", site)
+	timed(t, "pack of a month", program, "report", "--site", site, "--period", demoMonth)
+	timed(t, "pack of two years", program, "report", "--site", site, "--period", "2024-11..2026-10")
 	tenYears(t, program)
 }
 
@@ -104,10 +109,10 @@ func tenYears(t *testing.T, program string) {
 		t.Fatal(err)
 	}
 	site := filepath.Join(dir, "site.yaml")
-	step(t, "ingest of ten years", program, "ingest", "--site", site)
-	step(t, "mark of ten years", program, "mark", "--site", site)
+	timed(t, "ingest of ten years", program, "ingest", "--site", site)
+	timed(t, "mark of ten years", program, "mark", "--site", site)
 	for range 3 {
-		step(t, "pack of ten years", program, "report", "--site", site, "--period", "2016-11..2026-10")
+		timed(t, "pack of ten years", program, "report", "--site", site, "--period", "2016-11..2026-10")
 	}
 	page, err := os.Stat(filepath.Join(dir, "store", "packs", "2016-11..2026-10", "committee.html"))
 	if err != nil {
@@ -211,7 +216,7 @@ func engineCopy(t *testing.T, from, to string, round int) float64 {
 	return seconds
 }
 
-func step(t *testing.T, name, program string, args ...string) {
+func timed(t *testing.T, name, program string, args ...string) {
 	c := exec.Command(program, args...)
 	var said bytes.Buffer
 	c.Stdout, c.Stderr = &said, &said

@@ -162,6 +162,11 @@ func (e *Export) rows(text []byte, within bool) []row.Row {
 	if !utf8.Valid(text) {
 		return fault(notUTF8)
 	}
+	// A resource is taken apart once where its type comes first, as it nearly
+	// always does: a third of the work.
+	if read := readers[e.o.Table][typeAtStart(text)]; read != nil {
+		return read(e, text)
+	}
 	var kind struct {
 		ResourceType string `json:"resourceType"`
 		Entry        []struct {
@@ -192,6 +197,21 @@ func (e *Export) rows(text []byte, within bool) []row.Row {
 		return other("resource", kind.ResourceType)
 	}
 	return read(e, text)
+}
+
+// typeAtStart gives the type of a resource that begins with it, else nothing.
+func typeAtStart(text []byte) string {
+	for _, token := range []string{"{", `"resourceType"`, ":", `"`} {
+		var found bool
+		if text, found = bytes.CutPrefix(bytes.TrimLeft(text, " \t\r\n"), []byte(token)); !found {
+			return ""
+		}
+	}
+	name, _, whole := bytes.Cut(text, []byte{'"'})
+	if !whole {
+		return ""
+	}
+	return string(name)
 }
 
 // into decodes a resource; its rows are those of the fault where it has one.

@@ -198,6 +198,27 @@ func TestMeasures(t *testing.T) {
 
 const patient = `{"resourceType":"Patient","id":"p1","identifier":[{"system":"urn:oid:1.2","value":"H1","type":{"coding":[{"code":"MR"}]}},{"system":"urn:oid:9","value":"N1"}],"birthDate":"1950-01-02","gender":"female"`
 
+// A resource gives the same rows wherever its type stands, and a fault where the
+// line breaks off.
+func TestWhereTheTypeStands(t *testing.T) {
+	for text, want := range map[string]string{
+		`{"resourceType":"Patient","id":"p1","gender":"male"}`:            "1 patient_id=p1 sex=male",
+		` { "resourceType" : "Patient" , "id" : "p1", "gender" : "male"}`: "1 patient_id=p1 sex=male",
+		`{"id":"p1","gender":"male","resourceType":"Patient"}`:            "1 patient_id=p1 sex=male",
+		`{"resourceType":"Pati\u0065nt","id":"p1","gender":"male"}`:       "1 patient_id=p1 sex=male",
+		`{"resourceType":"Patient","id":"p1","gender":"male"`:             "1 fault: " + notJSON,
+		`{"resourceType":"Patient`:                                        "1 fault: " + notJSON,
+		`{"resourceType":"Device","id":"p1"`:                              "1 fault: " + notJSON,
+		`{"resourceType":"Device","id":"p1"}`:                             "1 other: resource=Device",
+		`{"resourceType":7,"id":"p1"}`:                                    "1 fault: found another kind of value at resourceType than FHIR R4 has there",
+	} {
+		same(t, rowsOf(t, contract.Patients, text, Options{}), want)
+	}
+	if typeAtStart([]byte(`{"resourceType": "Observation","id":"1"}`)) != "Observation" || typeAtStart([]byte(`{"id":"1","resourceType":"Observation"}`)) != "" {
+		t.Error("the type at the start")
+	}
+}
+
 // Patients stand under the id that other resources name, or under the number
 // that the site states; aliases bring the one to the other.
 func TestPatients(t *testing.T) {
