@@ -36,7 +36,7 @@ func (c *inspectCommand) Run(ctx context.Context, s *streams) error {
 	case len(c.Files) == 0:
 		return usageError{errors.New("name the exports to look at (thawline inspect inbox/* > site.yaml), or a site.yaml to try (thawline inspect --site site.yaml)")}
 	}
-	found, err := inspect.Files(ctx, c.Files, inspect.Options{Rows: c.Rows, Vouched: c.Codes})
+	found, err := inspect.Files(ctx, c.Files, inspect.Options{Rows: c.Rows, Vouched: c.Codes, Progress: progress(s)})
 	if err != nil {
 		return err
 	}

@@ -76,9 +76,11 @@ func (g *group) cross(ctx context.Context, o Options) error {
 	c := crossed{group: g, person: person, item: g.role("unit_no"), test: g.role("test", "kind"), unit: g.role("unit_raw"), value: g.role("value_raw"),
 		product: g.role("product_code"), volume: g.role("volume_ml"), times: times, layouts: g.layouts()}
 	for _, file := range g.files {
+		o.watch.begin(file.Path)
 		if err := c.read(ctx, file, o); err != nil {
 			return err
 		}
+		o.watch.end()
 	}
 	return nil
 }
@@ -165,7 +167,7 @@ func (c *crossed) read(ctx context.Context, file File, o Options) error {
 		made = dayOf(file.Date)
 	}
 	base := filepath.Base(file.Path)
-	_, _, err = eachRow(ctx, f, o.Rows, func(place int64, cells [][]byte) {
+	_, _, err = eachRow(ctx, f, o.Rows, o.watch, func(place int64, cells [][]byte) {
 		if len(cells) != len(c.columns) {
 			return
 		}

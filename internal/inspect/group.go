@@ -148,7 +148,7 @@ var errEnough = errors.New("enough rows")
 
 // eachRow calls use for at most most rows of an export (0: all) with their cells
 // trimmed, and says whether there are more.
-func eachRow(ctx context.Context, f read.Export, most int64, use func(place int64, cells [][]byte)) (n int64, more bool, err error) {
+func eachRow(ctx context.Context, f *read.File, most int64, w *watch, use func(place int64, cells [][]byte)) (n int64, more bool, err error) {
 	for stretch, err := range f.Stretches() {
 		if err == nil {
 			err = ctx.Err()
@@ -169,6 +169,7 @@ func eachRow(ctx context.Context, f read.Export, most int64, use func(place int6
 			return true
 		})
 		stretch.Release()
+		w.read(f)
 		if err != nil {
 			return n, false, err
 		}
@@ -194,7 +195,7 @@ func (g *group) profile(ctx context.Context, f *read.File, path string, o Option
 	}
 	var scratch []byte
 	var none int64 // rows of messages that are none of the table's
-	n, more, err := eachRow(ctx, f, o.Rows, func(place int64, cells [][]byte) {
+	n, more, err := eachRow(ctx, f, o.Rows, o.watch, func(place int64, cells [][]byte) {
 		if cells == nil {
 			none++
 			return

@@ -23,8 +23,11 @@ type Options struct {
 	// Vouched are headers of columns of which a person says that they hold codes:
 	// codes that many patients share are shown whatever they look like.
 	Vouched []string
-	// Progress is told which file is looked at; it may be nil.
-	Progress func(name string)
+	// Progress is told which file is looked at, and how many of all bytes are
+	// done; it may be nil.
+	Progress func(name string, done, total int64)
+
+	watch *watch
 }
 
 // Findings is what was found in a number of files.
@@ -160,6 +163,8 @@ func Files(ctx context.Context, paths []string, o Options) (*Findings, error) {
 	found := &Findings{}
 	var groups []*group
 	seen := map[string]bool{}
+	o.watch = newWatch(o.Progress, paths)
+	defer o.watch.done()
 	for _, path := range paths {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -168,10 +173,9 @@ func Files(ctx context.Context, paths []string, o Options) (*Findings, error) {
 			continue
 		}
 		seen[path] = true
-		if o.Progress != nil {
-			o.Progress(filepath.Base(path))
-		}
+		o.watch.begin(path)
 		fresh, refused := lookAt(ctx, path, o, groups)
+		o.watch.end()
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}

@@ -60,7 +60,7 @@ func try(path string, o read.Options) error {
 		return err
 	}
 	defer f.Close()
-	_, _, err = eachRow(context.Background(), f, trialRows, func(int64, [][]byte) {})
+	_, _, err = eachRow(context.Background(), f, trialRows, nil, func(int64, [][]byte) {})
 	return err
 }
 
@@ -74,7 +74,7 @@ func even(path string, o read.Options) bool {
 	defer f.Close()
 	names := f.Names()
 	good := len(names) > 1 && !slices.ContainsFunc(names, odd)
-	n, _, err := eachRow(context.Background(), f, trialRows, func(_ int64, cells [][]byte) {
+	n, _, err := eachRow(context.Background(), f, trialRows, nil, func(_ int64, cells [][]byte) {
 		good = good && len(cells) == len(names)
 	})
 	return err == nil && good && n > 0
