@@ -28,8 +28,10 @@ type meaning struct {
 	by []attribute
 	// inRows says that only all rows together count this.
 	inRows bool
-	// sumOf, of an answer, are points columns that it is the sum of, over all rows.
+	// sumOf, of an answer, are points columns that it is the sum of, over the rows
+	// whose labels meet the conditions of where.
 	sumOf []string
+	where []condition
 }
 
 type condition struct {
@@ -78,6 +80,7 @@ var meansForm = regexp.MustCompile(`^(answer )?([a-z0-9_]+(?: \+ [a-z0-9_]+)*): 
 //	episodes: period, by mark, by because
 //	answer of: period, mark appropriate|under-dosed, basis not circuit_prime
 //	answer n: sum of one + two
+//	answer n: sum of one where place here|there where kind none of odd
 //	changed: year, changed@tried true
 //	answer floor_12: year, changed@dose_low=12 true
 //	activations: three months, of haemorrhage_courses
@@ -89,7 +92,16 @@ func parseMeans(text string) (meaning, error) {
 	}
 	one := meaning{answer: m[1] != "", columns: strings.Split(m[2], " + ")}
 	if rest, found := strings.CutPrefix(m[3], "sum of "); found && one.answer {
-		one.sumOf = strings.Split(rest, " + ")
+		parts := strings.Split(rest, " where ")
+		one.sumOf = strings.Split(parts[0], " + ")
+		for _, part := range parts[1:] {
+			label, values, _ := strings.Cut(part, " ")
+			if !nameForm.MatchString(label) || values == "" {
+				return meaning{}, fmt.Errorf("%q is no condition, wanted \"LABEL value|value\" or \"LABEL none of value|value\"", part)
+			}
+			values, not := strings.CutPrefix(values, "none of ")
+			one.where = append(one.where, condition{attribute{column: label}, not, strings.Split(values, "|")})
+		}
 		return one, nil
 	}
 	for _, part := range strings.Split(m[3], ",") {
@@ -149,6 +161,11 @@ func (d *Definition) checkMeans() error {
 		for _, name := range m.sumOf {
 			if !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == name && c.Kind == Count }) {
 				return fmt.Errorf("%s: means of %s is a sum of %q, which is no count column of the points", d.Path, m.columns[0], name)
+			}
+		}
+		for _, c := range m.where {
+			if !slices.ContainsFunc(d.Points, func(p Column) bool { return p.Name == c.of.column && p.Kind == Label }) {
+				return fmt.Errorf("%s: means of %s is a sum where %q, which is no label of the points", d.Path, m.columns[0], c.of.column)
 			}
 		}
 		named := []string{map[bool]string{true: "month"}[m.ofRowsMonth()]}
@@ -324,6 +341,20 @@ func before(month, other string, months int) bool {
 	at, ok := monthNumber(month)
 	to, okTo := monthNumber(other)
 	return ok && okTo && at <= to && at >= to-months
+}
+
+// sumsOf lists the sums that an answer is, beside what meaningOf finds.
+func (d *Definition) sumsOf(column string) (sums []meaning) {
+	first := true
+	for _, m := range d.means {
+		if m.answer && m.columns[0] == column {
+			if !first && m.sumOf != nil {
+				sums = append(sums, m)
+			}
+			first = false
+		}
+	}
+	return sums
 }
 
 // meaningOf finds what a count of the points or the answer counts; ok is false

@@ -224,7 +224,7 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 			if !m.inRows {
 				continue
 			}
-			q.sums = append(q.sums, total(f, cells, m.columns).less(unit(atoms.of(f, m, nil)...)))
+			q.sums = append(q.sums, total(f, cells, m.columns, nil).less(unit(atoms.of(f, m, nil)...)))
 		}
 		answers := map[string]vector{}
 		for _, c := range f.Answer {
@@ -234,12 +234,15 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 			value, ok := f.Values[c.Name].Value.(int64)
 			var at vector
 			if m, told := f.meaningOf(c.Name, true); told && m.sumOf != nil {
-				at = total(f, cells, m.sumOf)
+				at = total(f, cells, m.sumOf, m.where)
 			} else if told {
 				at = unit(atoms.of(f, m, nil)...)
 			} else {
 				at = unit(next)
 				next++
+			}
+			for _, m := range f.sumsOf(c.Name) {
+				q.sums = append(q.sums, total(f, cells, m.sumOf, m.where).less(at))
 			}
 			answers[c.Name] = at
 			if !ok {
@@ -287,10 +290,16 @@ func (q *equations) addSteps(f *Figure, cells map[[2]int]vector, small int64) {
 	}
 }
 
-// total is the sum of some columns over all rows.
-func total(f *Figure, cells map[[2]int]vector, columns []string) vector {
+// total is the sum of some columns over the rows whose labels meet the conditions.
+func total(f *Figure, cells map[[2]int]vector, columns []string, where []condition) vector {
 	sum := vector{}
-	for r := range f.Rows {
+	for r, row := range f.Rows {
+		if slices.ContainsFunc(where, func(c condition) bool {
+			label, _ := row[f.Index(c.of.column)].Value.(string)
+			return slices.Contains(c.values, label) == c.not
+		}) {
+			continue
+		}
 		for _, name := range columns {
 			sum.addTimes(cells[[2]int{r, f.Index(name)}], 1)
 		}

@@ -137,11 +137,13 @@ SELECT count(*) FILTER (mark = 'good') AS n, count(*) FILTER (mark <> 'bad') AS 
 -- points:    because: label; Because
 --            episodes: count; Episodes
 -- answer:    of: count; All
+--            first: count; For the first two reasons
 -- means:     episodes: period, by because
 --            answer of: period
+--            answer first: sum of episodes where because good because 0|good because 1
 SELECT because, count(*) AS episodes FROM episodes WHERE month = '2026-03' GROUP BY because ORDER BY because
 -- answer
-SELECT count(*) AS of FROM episodes WHERE month = '2026-03'`,
+SELECT sum(points.episodes)::BIGINT AS of, coalesce(sum(points.episodes) FILTER (points.because IN ('good because 0', 'good because 1')), 0)::BIGINT AS first FROM points`,
 		"steps": `-- steps: What if?
 --
 -- reads:     judged_again
@@ -296,11 +298,54 @@ func TestFaultsOfMeans(t *testing.T) {
 		"a.sql:7: \"answer n: three months\": a sum of columns":     "answer n: three months",
 		"a.sql:7: \"of Calls\" is no condition":                     "n: month, of Calls",
 		"a.sql:7: \"n: month, of calls, mark@tried x\": only epis":  "n: month, of calls, mark@tried x",
+		"a.sql:7: \"because\" is no condition":                      "answer n: sum of n where because",
+		"a.sql: means of n is a sum where \"because\"":              "answer n: sum of n where because x",
 		"a.sql: means of n goes by \"step\"":                        "n: period, of calls, @step true",
 	} {
 		text := strings.Replace(strings.Replace(good, "n: month, mark good|poor", line, 1), "--            answer n: period\n", "", 1)
 		if _, err := Parse("a.sql", text); err == nil || !strings.Contains(err.Error(), wanted) {
 			t.Errorf("%q: wanted an error with %q, got %v", line, wanted, err)
+		}
+	}
+}
+
+// TestAnAnswerThatIsASumOfRows: 33 at two places of which one shows 30 tells of the 3
+// that the other hides; so it does where the sum is told beside another meaning.
+func TestAnAnswerThatIsASumOfRows(t *testing.T) {
+	text := `-- a: Where?
+--
+-- reads:     episodes
+-- points:    place: label; Place
+--            episodes: count; Episodes
+-- answer:    n: count; At both
+-- means:     MEANING
+SELECT 1
+-- answer
+SELECT 2
+`
+	leaks := func(meaning string) bool {
+		d, err := Parse("a.sql", strings.Replace(text, "MEANING", meaning, 1))
+		if err != nil {
+			t.Fatal(err)
+		}
+		f := &Figure{Definition: d, Values: map[string]Cell{"n": {Value: int64(33)}}}
+		for _, row := range []struct {
+			place    string
+			episodes int64
+		}{{"here", 30}, {"there", 3}, {"elsewhere", 6}} {
+			f.Rows = append(f.Rows, []Cell{{Value: row.place}, {Value: row.episodes}})
+		}
+		Together([]*Figure{f}, &Atoms{}, 5)
+		return !f.Values["n"].Hidden && !f.Rows[0][1].Hidden
+	}
+	for meaning, wanted := range map[string]bool{
+		"answer n: sum of episodes where place elsewhere":                                          true,
+		"answer n: sum of episodes where place here|there":                                         false,
+		"answer n: sum of episodes where place none of elsewhere":                                  false,
+		"answer n: history\n--            answer n: sum of episodes where place none of elsewhere": false,
+	} {
+		if leaks(meaning) != wanted {
+			t.Errorf("%q: the small count can be worked out %t, wanted %t", meaning, !wanted, wanted)
 		}
 	}
 }

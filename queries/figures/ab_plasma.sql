@@ -8,6 +8,9 @@
 --            of: count; Units of group AB given
 --            not_known: count; To recipients of unknown group
 --            lost: units; Units of group AB thrown away
+-- means:     answer n: sum of other where recipient A|B|O
+--            answer of: sum of emergency + other
+--            answer not_known: sum of emergency + other where recipient not known
 -- not known: units whose own group is not recorded are left out; a recipient without a recorded group is a line of its own
 WITH
 

@@ -13,6 +13,10 @@
 -- means:     episodes: year, outcome transfused, basis plasma_exchange|circuit_prime, in rows
 --            answer of: year, outcome transfused, basis plasma_exchange
 --            answer circuits: year, outcome transfused, basis circuit_prime
+--            answer circuits: sum of episodes where reason a circuit primed
+--            answer of: sum of episodes where reason none of a circuit primed
+--            answer n: sum of episodes where reason exchange: thrombotic thrombocytopenic purpura
+--            answer not_known: sum of episodes where reason exchange: no diagnosis recorded
 -- not known: a diagnosis counts from ttp_before_d before the plasma to ttp_after_d after it; where several do, the first of this list
 WITH
 

@@ -8,6 +8,8 @@
 -- answer:    n: count; Reviewer said the same
 --            of: count; Read by a reviewer
 --            kappa: number of n, of; Cohen's kappa
+-- means:     answer n: sum of agreed
+--            answer of: sum of read
 -- not known: cases that nobody has read; a case read twice counts with the latest word
 WITH
 

@@ -14,6 +14,7 @@
 --            answer n: sum of not_found
 --            answer of: sum of recorded + inferred + not_found + not_known
 --            answer not_known: sum of not_known
+--            answer no_test: sum of recorded + inferred + not_found + not_known where band no test
 -- not known: a procedure without recorded bleeding counts as bleeding not known
 WITH
 

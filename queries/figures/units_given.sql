@@ -7,6 +7,7 @@
 --            of: count; Episodes given
 -- means:     episodes: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, in rows
 --            answer of: sum of episodes
+--            answer n: sum of episodes where units 2
 SELECT
     CASE WHEN bins.units = 8 THEN '8 and more' ELSE bins.units::VARCHAR END AS units,
     count(given.units) AS episodes

@@ -10,6 +10,8 @@
 -- answer:    n: count; Exactly two units, at 75 kg and more
 --            of: count; Adults of 75 kg and more
 --            not_known: count; Adults without a usable weight
+-- means:     answer n: sum of two where weight 75 to 89 kg|90 kg and more
+--            answer of: sum of one + two + three + four + more where weight 75 to 89 kg|90 kg and more
 -- not known: adults without a usable weight
 WITH
 
