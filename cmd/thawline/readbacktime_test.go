@@ -1,6 +1,10 @@
 package main
 
-import "strings"
+import (
+	"strings"
+
+	language "thawline/internal/words"
+)
 
 // A step from one time of a unit to the next; given says that only units that were
 // given have it.
@@ -93,4 +97,4 @@ func (d *rows) times(want map[string]wanted) {
 }
 
 // words writes a name of ours as the page does.
-func words(name string) string { return strings.ReplaceAll(name, "_", " ") }
+func words(name string) string { return language.English().Text(strings.ReplaceAll(name, "_", " ")) }

@@ -33,6 +33,9 @@ func (f Format) Say(key string, args ...any) string { return f.language().Say(ke
 // Text gives what a figure or dashboard says in English in the format's language.
 func (f Format) Text(english string) string { return f.language().Text(english) }
 
+// Fact names a fact by its column in the format's language.
+func (f Format) Fact(column string) string { return f.language().Fact(column) }
+
 func (f Format) language() *words.Language {
 	if f.Language == nil {
 		return words.English()
@@ -251,6 +254,14 @@ func (f *Figure) holes(p Panel, says string, format Format, when When) string {
 				}
 				if cell.Hidden && (c.Kind == Count || c.Kind == Units) {
 					return format.Say("number_not_shown")
+				}
+				if list, ok := cell.Value.(string); ok && c.Kind == Label && format.Text(list) == list {
+					// Names may stand in a list, each with its own words.
+					names := strings.Split(list, ", ")
+					for i := range names {
+						names[i] = format.Text(names[i])
+					}
+					return strings.Join(names, ", ")
 				}
 				return format.Cell(c, cell)
 			}

@@ -19,7 +19,7 @@ type casesPage struct {
 	CSS                                                         template.CSS
 	Script                                                      template.JS
 	ScriptHash                                                  string
-	Marks, Findings, Places                                     []string
+	Marks, Findings, Places                                     []choice
 	Discuss                                                     []discussed
 	DiscussRule                                                 string
 	Open                                                        []unit
@@ -29,17 +29,28 @@ type casesPage struct {
 	Cases    []episode
 }
 
+// choice is what a list offers: its value, which the page's script compares, and
+// the words for it.
+type choice struct{ Value, Words string }
+
+func (in *input) choices(values []string) (list []choice) {
+	for _, value := range values {
+		list = append(list, choice{value, in.format.Text(value)})
+	}
+	return list
+}
+
 // discussed is a case picked for the meeting.
 type discussed struct{ Name, Mark, Because, Place, Safety string }
 
 type episode struct {
-	Name, Patient, Mark, Because, Place, Specialty, Begin string
-	Row                                                   int64
-	Facts                                                 []fact
-	Evidence, Findings, Records                           []string
-	FindingNames                                          string
-	Units                                                 []unit
-	Line                                                  template.HTML
+	Name, Patient, Mark, MarkWords, Because, Place, Specialty, Begin string
+	Row                                                              int64
+	Facts                                                            []fact
+	Evidence, Findings, Records                                      []string
+	FindingNames                                                     string
+	Units                                                            []unit
+	Line                                                             template.HTML
 }
 
 type fact struct{ Name, Value string }
@@ -64,7 +75,7 @@ func (in *input) text(v any) string {
 	case nil:
 		return "–"
 	case string:
-		return strings.ReplaceAll(v, "_", " ")
+		return in.format.Text(strings.ReplaceAll(v, "_", " "))
 	case bool:
 		if v {
 			return in.w("yes")
@@ -112,7 +123,7 @@ FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidenc
 	}
 	findings, names := map[string][]string{}, map[string][]string{}
 	safety := map[string][]string{}
-	seen := map[string]bool{}
+	seen, found := map[string]bool{}, []string{}
 	_, rows, err = e.Rows(ctx, "cases: findings", `SELECT findings.episode_id, findings.finding, findings.severity, findings.numbers, findings.key
 FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id ORDER BY ALL`)
 	if err != nil {
@@ -120,16 +131,18 @@ FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = finding
 	}
 	for _, r := range rows {
 		id, name := r[0].(string), strings.ReplaceAll(r[1].(string), "_", " ")
-		findings[id] = append(findings[id], fmt.Sprintf("%s (%s): %s", name, r[2], in.numbers(r[3])))
+		if line := in.w("finding_line", in.text(name), in.text(r[2]), in.numbers(r[3])); !slices.Contains(findings[id], line) {
+			findings[id] = append(findings[id], line) // Several units may have the same.
+		}
 		if len(names[id]) == 0 || names[id][len(names[id])-1] != name {
 			names[id] = append(names[id], name)
 		}
 		if !seen[name] {
 			seen[name] = true
-			c.Findings = append(c.Findings, name)
+			found = append(found, name)
 		}
-		if r[2] == "safety" && !slices.Contains(safety[id], name) {
-			safety[id] = append(safety[id], name)
+		if r[2] == "safety" && !slices.Contains(safety[id], in.text(name)) {
+			safety[id] = append(safety[id], in.text(name))
 		}
 	}
 	records, err := in.records(ctx, e)
@@ -161,12 +174,12 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	places, marks := map[string]bool{}, map[string]bool{}
 	for _, r := range rows {
 		id, patient := r[0].(string), r[1].(string)
-		one := episode{Name: audit.Pseudonym(in.key, audit.EpisodeKind, id), Patient: audit.Pseudonym(in.key, audit.PatientKind, patient), Mark: r[2].(string), Because: r[4].(string), Place: in.place(r[5]), Specialty: in.place(r[6]),
+		one := episode{Name: audit.Pseudonym(in.key, audit.EpisodeKind, id), Patient: audit.Pseudonym(in.key, audit.PatientKind, patient), Mark: r[2].(string), MarkWords: in.text(r[2]), Because: in.text(r[4]), Place: in.place(r[5]), Specialty: in.place(r[6]),
 			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], Records: records[id], FindingNames: asList(names[id]), Units: units[id]}
 		one.Row, _ = r[3].(int64)
 		for i, f := range facts {
 			if v := r[13+i]; v != nil {
-				one.Facts = append(one.Facts, fact{strings.ReplaceAll(f, "_", " "), in.text(v)})
+				one.Facts = append(one.Facts, fact{in.format.Fact(f), in.codes(f, v)})
 			}
 		}
 		tests := map[string]any{in.w("inr_before"): r[10], in.w("inr_after"): r[11], in.w("fibrinogen"): r[12]}
@@ -194,17 +207,20 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	for _, o := range order[:min(10, len(order))] {
 		for _, one := range c.Cases {
 			if one.Name == o.name {
-				c.Discuss = append(c.Discuss, discussed{one.Name, one.Mark, one.Because, one.Place, o.safety})
+				c.Discuss = append(c.Discuss, discussed{one.Name, one.MarkWords, one.Because, one.Place, o.safety})
 			}
 		}
 	}
 	for _, m := range contract.Marks {
 		if marks[m] {
-			c.Marks = append(c.Marks, m)
+			c.Marks = append(c.Marks, in.choices([]string{m})...)
 		}
 	}
-	c.Places = sortedKeys(places)
-	sortBy(c.Findings, func(a, b string) bool { return a < b })
+	for _, place := range sortedKeys(places) {
+		c.Places = append(c.Places, choice{place, place})
+	}
+	slices.Sort(found)
+	c.Findings = in.choices(found)
 	if in.last != nil {
 		c.Last = in.periodOf(in.last.run.From, in.last.run.To)
 	}
@@ -275,7 +291,7 @@ ORDER BY ALL`)
 	all := map[string][]string{}
 	for _, r := range rows {
 		id := r[0].(string)
-		what := strings.TrimSpace(in.text(r[1]) + " " + in.text(r[2]))
+		what := in.format.Fact(strings.Trim(fmt.Sprintf("%v_%v", r[1], r[2]), "_"))
 		value := in.text(r[4])
 		if r[5] != nil {
 			value = in.text(r[5]) + " " + value
@@ -312,10 +328,53 @@ ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
 	return all, nil
 }
 
-// numbers writes a finding's JSON as words.
+// codes writes a fact: what shows a coagulopathy is a list of tests.
+func (in *input) codes(name string, v any) string {
+	list, ok := v.(string)
+	if name != "shown_by" || !ok {
+		return in.text(v)
+	}
+	var all []string
+	for _, one := range strings.Fields(list) {
+		all = append(all, in.format.Fact(one))
+	}
+	return strings.Join(all, ", ")
+}
+
+// numbers writes a finding's JSON as words, its times on the hospital's clock.
 func (in *input) numbers(v any) string {
-	s, _ := v.(string)
-	return strings.NewReplacer(`":null`, " "+in.w("not_known"), `{"`, "", `}`, "", `":`, " ", `,"`, ", ", `"`, "", "_", " ").Replace(s)
+	text, _ := v.(string)
+	read := json.NewDecoder(strings.NewReader(text))
+	read.UseNumber()
+	var all []string
+	for name := ""; ; {
+		token, err := read.Token()
+		if err != nil {
+			return strings.Join(all, "; ")
+		}
+		if _, ok := token.(json.Delim); ok {
+			continue
+		}
+		if name == "" {
+			name, _ = token.(string)
+			continue
+		}
+		value := in.w("not_known")
+		switch t := token.(type) {
+		case json.Number:
+			x, _ := t.Float64()
+			value = in.format.Number(x, 3)
+		case string:
+			value = isolated(in.codes(name, t))
+			if at, err := time.Parse("2006-01-02 15:04:05.999999", t); err == nil {
+				value = in.clock(at)
+			}
+		case bool:
+			value = in.text(t)
+		}
+		all = append(all, in.w("fact_is", in.format.Fact(name), value))
+		name = ""
+	}
 }
 
 // timeLine draws an episode as a small SVG of our own: units as bars, tests as

@@ -162,7 +162,7 @@ ORDER BY 2 DESC, 1`)
 	}
 	var all []restatement
 	for _, r := range rows {
-		one := restatement{audit.Pseudonym(in.key, audit.EpisodeKind, r[0].(string)), in.format.Month(r[1].(string)), r[2].(string), r[3].(string), r[4].(string)}
+		one := restatement{audit.Pseudonym(in.key, audit.EpisodeKind, r[0].(string)), in.format.Month(r[1].(string)), in.text(r[2]), in.text(r[3]), in.text(r[4])}
 		if one.Was == "" {
 			one.Was = in.w("not_known_then")
 		}

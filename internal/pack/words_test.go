@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/figure"
 	"thawline/internal/words"
@@ -102,7 +103,7 @@ func TestNoWordsStandInTheCode(t *testing.T) {
 // accent, but for the places to fill in.
 func foreign(texts []string) *words.Language {
 	accents := strings.NewReplacer("a", "á", "e", "é", "i", "í", "o", "ó", "u", "ú", "n", "ñ", "c", "ç", "A", "Á", "E", "É", "I", "Í", "O", "Ó", "U", "Ú", "N", "Ñ", "C", "Ç")
-	whole := regexp.MustCompile(`%(\[\d\])?[sd]|\{[a-z0-9_]+\}`)
+	whole := regexp.MustCompile(`%(\[\d\])?[sd]|\{[a-z0-9_]+(:[^{}]*)?\}`)
 	other := func(text string) string {
 		var b strings.Builder
 		for {
@@ -123,6 +124,10 @@ func foreign(texts []string) *words.Language {
 	}
 	for _, text := range texts {
 		l.Texts[text] = other(text)
+	}
+	l.Facts = map[string]string{}
+	for column, text := range words.English().Facts {
+		l.Facts[column] = other(text)
 	}
 	return l
 }
@@ -178,6 +183,7 @@ func TestASecondLanguage(t *testing.T) {
 	}
 	in := fabricate(t, 500)
 	labels := labelsOf(t, in)
+	labels = append(labels, "transfused", "presumed", "returned", "discarded", "recorded", "assumed")
 	in.format.Language, in.format.Comma, in.format.DateForm = foreign(append(slices.Clone(texts), labels...)), true, "02.01.2006"
 	committee, cases, _ := made(t, in)
 	for name, page := range map[string]string{"committee.html": committee, "cases.html": cases} {
@@ -200,6 +206,11 @@ func TestASecondLanguage(t *testing.T) {
 		for _, label := range labels {
 			if name == "committee.html" && strings.Count(label, " ") > 0 && strings.Contains(page, "<td>"+label+"</td>") {
 				t.Errorf("%s has %q in a row of a figure, in English", name, label)
+			}
+		}
+		for _, code := range append(slices.Clone(contract.Marks), "indicated and dosed", "no test after", "transfused") {
+			if name == "cases.html" && regexp.MustCompile(`>`+code+`[ <]`).MatchString(page) {
+				t.Errorf("%s says %q in English", name, code)
 			}
 		}
 		if strings.Contains(page, "2026-10-20") || !strings.Contains(page, "20.10.2026") {

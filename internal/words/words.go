@@ -26,6 +26,8 @@ type Language struct {
 	Name string `yaml:"language"`
 	// Words are found by key.
 	Words map[string]string `yaml:"words"`
+	// Facts names facts by their column; what it leaves out is as in English.
+	Facts map[string]string `yaml:"facts"`
 	// Months are the twelve short names.
 	Months []string `yaml:"months"`
 	// Texts gives, for what figures and the dashboard say in English, the same in
@@ -162,4 +164,19 @@ func (l *Language) Text(english string) string {
 		return other
 	}
 	return english
+}
+
+// Fact names a fact by its column, or a code in the words of Text.
+func (l *Language) Fact(column string) string {
+	if text, found := l.Facts[column]; found {
+		return text
+	}
+	plain := strings.ReplaceAll(column, "_", " ")
+	if text, found := l.Texts[plain]; found {
+		return text
+	}
+	if text, found := English().Facts[column]; found {
+		return text
+	}
+	return plain
 }
