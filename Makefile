@@ -64,6 +64,10 @@ test-reference: ## hold units, HL7 and FHIR against reference implementations (n
 	node testdata/reference/fhir.js $$month/*.ndjson internal/read/fhir/testdata/*.ndjson && \
 	THAWLINE_REFERENCE=$$month go test -count 1 ./internal/read/hl7 -run TestAnotherParser
 
+audit-deps: ## look for known vulnerabilities in what is built in; the database comes as a Go module, the newest
+	database=$$(go mod download -json golang.org/x/vulndb@latest | sed -nE 's/^\t"Dir": "(.*)",?$$/\1/p') && \
+	echo "database: $${database##*/}" && go tool govulncheck -db "file://$$database/data/osv" ./...
+
 soak: ## the property tests over many invented hospitals (THAWLINE_SOAK, 20), and other tables for the second computation
 	THAWLINE_SOAK=$${THAWLINE_SOAK:-20} go test -count 1 -timeout 60m -run 'TestMarksDo|TestBands|TestLess' ./internal/audit
 	for seed in 100 200 300; do THAWLINE_CROSS_SEED=$$seed go test -count 1 -timeout 15m -run TestSecondComputation ./internal/audit; done
