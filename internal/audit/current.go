@@ -19,7 +19,7 @@ import (
 
 // currentVersion names what Go does to the layer current beside the queries.
 // Change it when the same readings and queries would give other files.
-const currentVersion = "current 4"
+const currentVersion = "current 5"
 
 // Current brings the layer current of a store open for writing up to date: it
 // resolves what all readings tell, and replaces the layer as a whole. Where

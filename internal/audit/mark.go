@@ -23,7 +23,7 @@ import (
 
 // markVersion names what Go does to the layer audit beside the queries. Change
 // it when the same records, policy and queries would give other files.
-const markVersion = "audit 2"
+const markVersion = "audit 3"
 
 // Summary is what Mark made, in counts.
 type Summary struct {

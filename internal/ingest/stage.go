@@ -118,12 +118,16 @@ func (r *run) placed(src source, err error) error {
 	return fmt.Errorf("%s: %w", r.relative(src.path), err)
 }
 
+// ahead is how many segments a worker may be ahead of use, which is busy now and
+// then for as long as it takes to encode a whole row group. Segments are small.
+const ahead = 16
+
 // eachPiece calls use with the normalised segments of export in order. At most
-// twice as many segments as workers are in memory at once.
+// ahead times as many segments as workers are in memory at once, and a few more.
 func (r *run) eachPiece(ctx context.Context, export read.Export, mapper *normalise.Mapper, use func(*piece) error) error {
 	ctx, stop := context.WithCancel(ctx)
 	workers := runtime.GOMAXPROCS(0)
-	work, order := make(chan *piece), make(chan *piece, workers)
+	work, order := make(chan *piece), make(chan *piece, ahead*workers)
 	go func() {
 		defer close(order)
 		defer close(work)
