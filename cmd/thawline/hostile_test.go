@@ -144,7 +144,7 @@ SELECT CAST(7 AS BIGINT) AS n, CAST(98 AS BIGINT) AS of, '`+attacks[7]+`' AS mos
 	var yaml strings.Builder
 	fmt.Fprintf(&yaml, "sections:\n  - section: %q\n    intro: %q\n    panels:\n", attacks[0], attacks[8])
 	for i, kind := range []string{"rows", "bars", "table"} {
-		fmt.Fprintf(&yaml, "      - {figure: own, asks: %q, says: %q, chart: %s, unit: %q, x_title: %q, beside: %q%s}\n", attacks[i], attacks[8]+" {most} {n}", kind, attacks[5], attacks[11], attacks[1],
+		fmt.Fprintf(&yaml, "      - {figure: own, asks: %q, says: %q, chart: %s, unit: %q, x_title: %q, beside: %q%s}\n", attacks[i], attacks[8]+" Beside {most} stand {n} of {of}", kind, attacks[5], attacks[11], attacks[1],
 			map[bool]string{true: "", false: ", x: word, y: [n]"}[kind == "table"])
 	}
 	write(t, filepath.Join(panels, "panels.yaml"), yaml.String())
@@ -167,6 +167,31 @@ func write(t *testing.T, path, text string) {
 		t.Fatal(err)
 	}
 }
+
+// turnedBeside lists the lines whose words do not run from left to right before and
+// after a text that turns the direction of writing.
+const turnedBeside = `(() => {
+	const turned = [], range = document.createRange(), turns = /[\u202a-\u202e\u2066-\u2069\u200f\u0590-\u08ff]/u;
+	const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+	for (let node; (node = walk.nextNode());) {
+		const block = node.parentElement.closest('p, li, td, th, h1, h2, h3, div, text, footer');
+		if (!block || node.parentElement.closest('bdi, script, style, option') || !turns.test(block.textContent)) continue;
+		// A cell of a table, or a label of a chart, holds that text alone.
+		if (['TD', 'TH', 'text'].includes(block.tagName) && !block.textContent.includes('\u2068')) continue;
+		let last = null;
+		for (const m of node.data.matchAll(/[A-Za-z0-9]/g)) {
+			// What an isolate, or the text itself, turns is its own.
+			const before = node.data.slice(0, m.index);
+			if (before.lastIndexOf('\u2068') > before.lastIndexOf('\u2069')) { last = null; continue; }
+			range.setStart(node, m.index); range.setEnd(node, m.index + 1);
+			const r = range.getBoundingClientRect();
+			if (!r.width) continue;
+			if (last && Math.abs(last.top - r.top) < 2 && r.left < last.left) { turned.push(node.data.slice(Math.max(0, m.index - 20), m.index + 20)); break; }
+			last = r;
+		}
+	}
+	return turned.slice(0, 5);
+})()`
 
 // TestHostileTextShowsAsText opens the pack of a hospital whose every text is an
 // attack: nothing runs, nothing is asked for, nothing is lost from sight, and each
@@ -193,6 +218,9 @@ func TestHostileTextShowsAsText(t *testing.T) {
 			}
 			if n := eval[int](b, `[...document.querySelectorAll('img, iframe, a[href^=javascript], script, [onclick], [onmouseover], [onload]')].length`); n > 1 || n > 0 && name != "cases" {
 				t.Errorf("%s holds %d elements that act", name, n)
+			}
+			for _, turned := range eval[[]string](b, turnedBeside) {
+				t.Errorf("%s: a text of the site's turns what stands beside it: %q", name, turned)
 			}
 			if visible := eval[bool](b, `document.querySelector('main').checkVisibility() && document.querySelectorAll('main table tr').length > 5 || document.title.length > 0 && document.querySelectorAll('table tr').length > 1`); !visible {
 				t.Errorf("%s shows no table", name)

@@ -273,6 +273,13 @@ func TestBrowserChecksCanFail(t *testing.T) {
 			}
 		}
 	})
+	t.Run("turned words", func(t *testing.T) {
+		for html, wanted := range map[string]int{"<p>before \u202eevil and after": 1, "<p>before \u2068\u202eevil\u2069 and after": 0, "<p>before <bdi>\u202eevil</bdi> and after": 0} {
+			if found := eval[[]string](open(t, pageOf(t, good+html), 800), turnedBeside); len(found) != wanted {
+				t.Errorf("%q: %q, wanted %d", html, found, wanted)
+			}
+		}
+	})
 	t.Run("broken words", func(t *testing.T) {
 		if len(eval[[]string](open(t, pageOf(t, good+`<table style="width:60px;table-layout:fixed;overflow-wrap:anywhere"><tr><td>undetermined`), 800), brokenWords)) == 0 {
 			t.Error("a broken word is not noticed")

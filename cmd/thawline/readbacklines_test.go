@@ -179,7 +179,7 @@ func checkLabels(a *article, p figure.Panel) (wrong []string) {
 		case p.Chart == "shares":
 			text = percent(float(cell(r, p.Y[0])) / float(cell(r, p.Y[1])))
 		case p.Chart == "funnel":
-			if a.rows[r][a.column("Outside")] != "–" {
+			if a.rows[r][a.column("Outside")] == "99.8 % limit" {
 				text = a.rows[r][0]
 			}
 		case len(p.Y) == 1 && slices.Contains([]string{"bars", "histogram", "rows"}, p.Chart):

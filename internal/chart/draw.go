@@ -297,7 +297,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 		if from, to, ok := bandBins(f, look.Band); ok {
 			seriesList[0].(map[string]any)["markArea"] = map[string]any{
 				"silent": true, "itemStyle": map[string]any{"color": "rgba(0,158,115,0.13)", "borderColor": lineHues[2], "borderWidth": 1, "borderType": "dashed"},
-				"label": map[string]any{"color": ink, "fontSize": fontSize, "position": "top", "distance": 16},
+				"label": map[string]any{"color": ink, "fontSize": fontSize, "position": "top", "distance": 20},
 				"data":  []any{[]any{map[string]any{"name": look.Format.Say("dose_band"), "x": edge(from, len(f.Rows))}, map[string]any{"x": edge(to+1, len(f.Rows))}}},
 			}
 		}
@@ -441,7 +441,7 @@ func headroom(option map[string]any, look Look) (more int) {
 		}
 	}
 	if len(look.Band) > 0 {
-		more += nameHeight // The band's name stands over the numbers on the bars.
+		more += nameHeight + 4 // The band's name stands over the numbers on the bars.
 	}
 	if grids, ok := option["grid"].([]any); ok {
 		grids[0].(map[string]any)["top"] = 30 + more

@@ -14,7 +14,8 @@ import (
 const limitSteps = 40
 
 // funnel draws each row's share against its size, with the limits around the
-// whole's own share. Rows outside the limits bear their name.
+// whole's own share. Rows outside the outer limits bear their name, where it lies
+// over no other name; the note and the table name them all.
 func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	label, n, of, outside := f.Index(p.X), f.Index(p.Y[0]), f.Index(p.Y[1]), f.Index("outside")
 	largest := 10.0
@@ -27,6 +28,9 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		}
 		largest = math.Max(largest, float64(size))
 		name, _ := row[label].Value.(string)
+		if outside < 0 || row[outside].Value != look.Format.Say("limit_998") {
+			name = ""
+		}
 		point := opts.ScatterData{Name: shorten(name, 30), Value: []any{size, round(100 * float64(x) / float64(size))}}
 		if outside >= 0 && row[outside].Value != nil {
 			out = append(out, point)
@@ -67,6 +71,23 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		label := series[1].(map[string]any)["label"].(map[string]any)
 		label["backgroundColor"], label["padding"] = paper, 1
 		series[1].(map[string]any)["z"] = 5
+		series[1].(map[string]any)["labelLayout"] = map[string]any{"hideOverlap": true}
+		points, _ := series[1].(map[string]any)["data"].([]any)
+		for _, one := range points {
+			point := one.(map[string]any)
+			at := point["value"].([]any)
+			size, share := at[0].(float64), at[1].(float64)
+			switch {
+			case point["name"] == nil || point["name"] == "":
+				// A name without letters would still be a white patch.
+				point["label"] = map[string]any{"show": false}
+			case share > 85 && size < largest/2:
+				// Over the point stands the name of the axis.
+				point["label"] = map[string]any{"position": "right"}
+			case share > 85:
+				point["label"] = map[string]any{"position": "left"}
+			}
+		}
 	}
 	axis(option, "xAxis", map[string]any{"type": "value", "min": 0, "max": largest, "interval": step, "data": nil})
 	axis(option, "yAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize},

@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -108,6 +109,34 @@ func TestAnAxisEndsAtATick(t *testing.T) {
 	} {
 		if top, step := topOf(highest); top != wanted[0] || step != wanted[1] {
 			t.Errorf("over %v: up to %v by %v, wanted %v by %v", highest, top, step, wanted[0], wanted[1])
+		}
+	}
+}
+
+// Of forty places many lie close together: names lie over no other name, nor over
+// the name of the axis, and points between the limits have none.
+func TestNamesInAFunnelKeepApart(t *testing.T) {
+	f := &figure.Figure{Definition: &figure.Definition{Name: "t", Points: []figure.Column{{Name: "x", Kind: figure.Label, Title: "Place"}, {Name: "n", Kind: figure.Count}, {Name: "of", Kind: figure.Count}}}}
+	for i := range int64(12) {
+		f.Rows = append(f.Rows, []figure.Cell{{Value: fmt.Sprintf("Ward number %d", 10+i)}, {Value: int64(9)}, {Value: 15 + i%2}})
+	}
+	f.Rows = append(f.Rows, []figure.Cell{{Value: "Top Ward"}, {Value: int64(9)}, {Value: int64(9)}}, []figure.Cell{{Value: "Between Ward"}, {Value: int64(100)}, {Value: int64(200)}}, []figure.Cell{{Value: "Far Ward"}, {Value: int64(1)}, {Value: int64(200)}})
+	limits := &figure.Funnel{Target: 0.3}
+	f.Points = append(f.Points, figure.Column{Name: "outside", Kind: figure.Label})
+	for i := range f.Rows {
+		words := figure.Format{}.Say("limit_998")
+		if f.Rows[i][0].Value == "Between Ward" {
+			words = figure.Format{}.Say("limit_95")
+		}
+		f.Rows[i] = append(f.Rows[i], figure.Cell{Value: words})
+	}
+	svg := drawnAs(t, f, figure.Panel{Chart: "funnel", Y: []string{"n", "of"}, Unit: "share"}, Look{ID: "a", Funnel: limits})
+	if n := strings.Count(svg, "Ward number"); n < 1 || n > 6 {
+		t.Errorf("%d names of twelve places that lie at two points", n)
+	}
+	for name, wanted := range map[string]bool{"Top Ward": true, "Far Ward": true, "Between Ward": false} {
+		if strings.Contains(svg, ">"+name+"<") != wanted {
+			t.Errorf("%s is named %v, wanted %v", name, !wanted, wanted)
 		}
 	}
 }

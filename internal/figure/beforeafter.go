@@ -68,7 +68,7 @@ func (f *Figure) AddBeforeAfter(month, n, of string, interventions []Interventio
 		if cut = min(max(cut, from), to); cut-from < leastSide || to-cut < leastSide {
 			if why == "" {
 				why = format.Say("before_after_few",
-					one.Name, format.Month(one.Month), cut-from, to-cut, leastSide)
+					Isolated(one.Name), format.Month(one.Month), cut-from, to-cut, leastSide)
 			}
 			continue
 		}

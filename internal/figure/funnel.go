@@ -95,7 +95,11 @@ func (l *Funnel) Words(format Format) []string {
 	}
 	outside := format.Say("funnel_inside")
 	if len(l.Outside) > 0 {
-		outside = format.Say("funnel_outside", strings.Join(l.Outside, ", "))
+		names := make([]string, len(l.Outside))
+		for i, name := range l.Outside {
+			names[i] = Isolated(name)
+		}
+		outside = format.Say("funnel_outside", strings.Join(names, ", "))
 	}
 	return []string{outside, limits}
 }

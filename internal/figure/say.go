@@ -255,15 +255,19 @@ func (f *Figure) holes(p Panel, says string, format Format, when When) string {
 				if cell.Hidden && (c.Kind == Count || c.Kind == Units) {
 					return format.Say("number_not_shown")
 				}
-				if list, ok := cell.Value.(string); ok && c.Kind == Label && format.Text(list) == list {
+				list, ok := cell.Value.(string)
+				if !ok || c.Kind != Label {
+					return format.Cell(c, cell)
+				}
+				if format.Text(list) == list {
 					// Names may stand in a list, each with its own words.
 					names := strings.Split(list, ", ")
 					for i := range names {
 						names[i] = format.Text(names[i])
 					}
-					return strings.Join(names, ", ")
+					return Isolated(strings.Join(names, ", "))
 				}
-				return format.Cell(c, cell)
+				return Isolated(format.Text(list))
 			}
 			if cell.Hidden {
 				return format.Say("number_not_shown")
@@ -314,4 +318,15 @@ func (f *Figure) RateInterval(p Panel, format Format) string {
 		return ""
 	}
 	return format.Range(format.Number(i.Low, 1), format.Number(i.High, 1))
+}
+
+// Isolated keeps the direction of writing of a text of the site's own from turning
+// what stands on the same line: U+2068 to U+2069, where it has any to turn it by.
+func Isolated(text string) string {
+	for _, r := range text {
+		if unicode.In(r, unicode.Bidi_Control, unicode.Hebrew, unicode.Arabic, unicode.Syriac, unicode.Thaana) {
+			return "\u2068" + text + "\u2069"
+		}
+	}
+	return text
 }

@@ -1,6 +1,9 @@
 package figure
 
-import "testing"
+import (
+	"strings"
+	"testing"
+)
 
 // TestSentences fills sentences from answers of which some is hidden, or is one.
 func TestSentences(t *testing.T) {
@@ -14,6 +17,9 @@ func TestSentences(t *testing.T) {
 	}
 	part := shown(0, 40, 2)
 	part["n"] = Cell{Hidden: true}
+	d.Answer = append(d.Answer, Column{Name: "place", Kind: Label})
+	turned := shown(2, 2, 2)
+	turned["place"] = Cell{Value: "\u202eWard"}
 	for _, c := range []struct {
 		values       map[string]Cell
 		says, wanted string
@@ -27,10 +33,29 @@ func TestSentences(t *testing.T) {
 		{shown(1, 1, 1), "{bags} {bags:bag was|bags were} lost, {n} {n:is|are} new.", "1 bag was lost, 1 is new."},
 		{shown(2, 5, 0), "{bags} {bags:bag was|bags were} lost, {n} {n:is|are} new.", "0 bags were lost, 2 are new."},
 		{hidden, "{n} {n:is|are} new.", "Some are new."},
+		{turned, "{bags} at {place} (new).", "2 at \u2068\u202eWard\u2069 (new)."},
 	} {
 		f := &Figure{Definition: d, Values: c.values}
 		if got := f.Say(Panel{Says: c.says}, Format{}, When{}); got != c.wanted {
 			t.Errorf("%q gives %q, wanted %q", c.says, got, c.wanted)
+		}
+	}
+}
+
+// A text that turns the direction of writing turns itself alone, wherever a figure
+// puts it beside other words.
+func TestNamesInNotesTurnNothing(t *testing.T) {
+	for text, wanted := range map[string]string{"Ward 3": "Ward 3", "\u202eWard": "\u2068\u202eWard\u2069", "מחלקה": "\u2068מחלקה\u2069"} {
+		if got := Isolated(text); got != wanted {
+			t.Errorf("%q is written %q, wanted %q", text, got, wanted)
+		}
+	}
+	const name = "\u202eWard"
+	notes := (&Funnel{Outside: []string{"A", name}}).Words(Format{})
+	_, why := byMonth(stepped(24, 12)...).AddBeforeAfter("month", "n", "of", []Intervention{{"2025-08", name}}, Format{})
+	for _, text := range append(notes[:1], why) {
+		if !strings.Contains(text, "\u2068"+name+"\u2069") {
+			t.Errorf("%q does not keep the name to itself", text)
 		}
 	}
 }

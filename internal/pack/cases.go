@@ -12,6 +12,7 @@ import (
 	"thawline/internal/audit"
 	"thawline/internal/contract"
 	"thawline/internal/engine"
+	"thawline/internal/figure"
 )
 
 type casesPage struct {
@@ -111,10 +112,10 @@ FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidenc
 		id := r[0].(string)
 		line := fmt.Sprintf("%s (%s), %s", in.text(r[1]), in.text(r[2]), in.clock(r[3]))
 		if r[4] != nil {
-			line += ", " + isolated(in.text(r[4]))
+			line += ", " + figure.Isolated(in.text(r[4]))
 		}
 		if file, ok := r[5].(string); ok {
-			line += " · " + in.w("source_row", isolated(file), fmt.Sprint(r[6]))
+			line += " · " + in.w("source_row", figure.Isolated(file), fmt.Sprint(r[6]))
 		}
 		evidence[id] = append(evidence[id], line)
 		if at, ok := r[3].(time.Time); ok {
@@ -240,7 +241,7 @@ func asList(names []string) string {
 
 func (in *input) place(v any) string {
 	if s, ok := v.(string); ok && s != "" {
-		return isolated(s)
+		return figure.Isolated(s)
 	}
 	return in.w("not_recorded")
 }
@@ -296,7 +297,7 @@ ORDER BY ALL`)
 		if r[5] != nil {
 			value = in.text(r[5]) + " " + value
 		}
-		all[id] = append(all[id], fmt.Sprintf("%s: %s, %s · %s", what, value, in.clock(r[3]), in.w("source_row", isolated(fmt.Sprint(r[6])), fmt.Sprint(r[7]))))
+		all[id] = append(all[id], fmt.Sprintf("%s: %s, %s · %s", what, value, in.clock(r[3]), in.w("source_row", figure.Isolated(fmt.Sprint(r[6])), fmt.Sprint(r[7]))))
 	}
 	return all, nil
 }
@@ -315,7 +316,7 @@ ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
 	for _, r := range rows {
 		id := r[0].(string)
 		u := unit{Place: in.place(r[1]), Product: in.place(r[2]), Fate: in.text(r[3]), Issued: in.clock(r[4]), Begin: in.clock(r[5]), Finish: in.clock(r[6]), Times: in.text(r[7]),
-			Volume: in.text(r[8]), Given: in.text(r[9]), Source: in.w("source_row", isolated(fmt.Sprint(r[10])), fmt.Sprint(r[11])), episode: id}
+			Volume: in.text(r[8]), Given: in.text(r[9]), Source: in.w("source_row", figure.Isolated(fmt.Sprint(r[10])), fmt.Sprint(r[11])), episode: id}
 		u.issued, _ = r[4].(time.Time)
 		u.begin, _ = r[5].(time.Time)
 		u.finish, _ = r[6].(time.Time)
@@ -365,7 +366,7 @@ func (in *input) numbers(v any) string {
 			x, _ := t.Float64()
 			value = in.format.Number(x, 3)
 		case string:
-			value = isolated(in.codes(name, t))
+			value = figure.Isolated(in.codes(name, t))
 			if at, err := time.Parse("2006-01-02 15:04:05.999999", t); err == nil {
 				value = in.clock(at)
 			}

@@ -1,10 +1,6 @@
 package pack
 
-import (
-	"unicode"
-
-	"thawline/internal/figure"
-)
+import "thawline/internal/figure"
 
 // w writes words of the pack's language.
 func (in *input) w(key string, args ...any) string { return in.format.Say(key, args...) }
@@ -31,15 +27,4 @@ func (in *input) speak(d *figure.Dashboard, defined map[string]*figure.Definitio
 			}
 		}
 	}
-}
-
-// isolated keeps the direction of writing of a text of the site's own from turning
-// what stands on the same line: U+2068 to U+2069, where it has any to turn it by.
-func isolated(text string) string {
-	for _, r := range text {
-		if unicode.In(r, unicode.Bidi_Control, unicode.Hebrew, unicode.Arabic, unicode.Syriac, unicode.Thaana) {
-			return "\u2068" + text + "\u2069"
-		}
-	}
-	return text
 }

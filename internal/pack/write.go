@@ -218,11 +218,12 @@ func sha(text []byte) string { return fmt.Sprintf("%x", sha256.Sum256(text)) }
 
 func (in *input) fill(name, text string, data any) ([]byte, error) {
 	t, err := template.New(name).Funcs(template.FuncMap{
-		"whole": in.format.Whole,
-		"w":     in.w,
-		"lang":  in.format.Tag,
-		"day":   in.format.Day,
-		"short": func(s string) string { return s[:min(16, len(s))] },
+		"whole":    in.format.Whole,
+		"w":        in.w,
+		"lang":     in.format.Tag,
+		"day":      in.format.Day,
+		"isolated": figure.Isolated,
+		"short":    func(s string) string { return s[:min(16, len(s))] },
 	}).Parse(text)
 	if err != nil {
 		return nil, fmt.Errorf("template %s: %w", name, err)
