@@ -122,6 +122,20 @@ func TestEmptyMonthSaysWhy(t *testing.T) {
 	}
 }
 
+// Where every count is small each tile says that it is hidden.
+func TestTilesOfASmallHospital(t *testing.T) {
+	in := fabricate(t, 100)
+	in.format.Small = 1000
+	committee, _, _ := made(t, in)
+	tiles := regexp.MustCompile(`<dd>([^<]*)</dd>`).FindAllStringSubmatch(committee, -1)
+	if len(tiles) != 6 || tiles[0][1] != "hidden" || tiles[2][1] != "hidden" {
+		t.Errorf("the tiles say %q", tiles)
+	}
+	if !strings.Contains(committee, "small counts are not shown</dd>") {
+		t.Error("no tile says why it is hidden")
+	}
+}
+
 func TestNothingAtAll(t *testing.T) {
 	in := fabricate(t, 0)
 	in.files, in.sources = nil, nil

@@ -326,6 +326,13 @@ func (fs *figures) answer() *answer {
 		}
 		return "–"
 	}
+	// A tile says of a number that it is hidden, where a sentence says "some".
+	tile := func(figureName, value string) string {
+		if f := fs.done[figureName]; f != nil && f.Values[value].Hidden {
+			return in.w("hidden")
+		}
+		return get(figureName, value)
+	}
 	// The share of a figure, what stands under it, and its interval.
 	share := func(name string) (text, note, interval string) {
 		f := fs.done[name]
@@ -383,11 +390,11 @@ func (fs *figures) answer() *answer {
 	}
 	undetermined, undeterminedNote, _ := share("completeness")
 	a.Headlines = []headline{
-		{episodes, in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))},
-		{given, in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))},
+		{tile("marks_by_month", "of"), in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))},
+		{tile("use_by_month", "n"), in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))},
 		{good, in.w("head_appropriate"), goodNote},
 		{undetermined, in.w("head_undetermined"), undeterminedNote},
-		{get("dose_distribution", "median"), in.w("head_dose"), in.w("head_in", get("dose_distribution", "of"), in.span())},
+		{tile("dose_distribution", "median"), in.w("head_dose"), in.w("head_in", get("dose_distribution", "of"), in.span())},
 		{lost, in.w("head_lost"), lostNote},
 	}
 	a.Changes = fs.signals
