@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"time"
 
 	"thawline/internal/engine"
 )
@@ -313,34 +314,55 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 	for i, by := range m.by {
 		byAt[i] = place(by)
 	}
+	// What asks for much, a pack of ten years thousands of times, is asked once.
+	first, last := "", a.spans.To
+	switch {
+	case !m.ofRowsMonth():
+		first = a.spans.first(m.when)
+	case row != nil:
+		first, last = rowMonths(label("month"), m.when == threeMonths)
+		last = min(last, a.spans.To)
+	}
+	var names []string
+	for _, by := range m.by {
+		if row == nil {
+			return nil
+		}
+		names = append(names, label(by.column))
+	}
+	counts := func(values []string) bool {
+		for j, c := range m.in {
+			if slices.Contains(c.values, values[inAt[j]]) == c.not {
+				return false
+			}
+		}
+		for j, name := range names {
+			if values[byAt[j]] != name {
+				return false
+			}
+		}
+		return true
+	}
 	var list []int
 	for i, values := range a.values {
-		month := values[0]
-		ok := a.tables[i] == m.of && month <= a.spans.To
-		switch {
-		case !m.ofRowsMonth():
-			ok = ok && month >= a.spans.first(m.when)
-		case row != nil:
-			ok = ok && before(month, label("month"), map[bool]int{true: 2}[m.when == threeMonths])
-		}
-		for j, c := range m.in {
-			ok = ok && slices.Contains(c.values, values[inAt[j]]) != c.not
-		}
-		for j, by := range m.by {
-			ok = ok && row != nil && values[byAt[j]] == label(by.column)
-		}
-		if ok {
+		if month := values[0]; month >= first && month <= last && a.tables[i] == m.of && counts(values) {
 			list = append(list, i)
 		}
 	}
 	return list
 }
 
-// before says that a month is another one, or one of so many before it.
-func before(month, other string, months int) bool {
-	at, ok := monthNumber(month)
-	to, okTo := monthNumber(other)
-	return ok && okTo && at <= to && at >= to-months
+// rowMonths is the first and the last month that a row counts: its own, or the
+// two before it too. Of a text that is no month it is no month at all.
+func rowMonths(own string, three bool) (first, last string) {
+	t, err := time.Parse("2006-01", own)
+	if err != nil {
+		return "1", ""
+	}
+	if three {
+		return t.AddDate(0, -2, 0).Format("2006-01"), own
+	}
+	return own, own
 }
 
 // sumsOf lists the sums that an answer is, beside what meaningOf finds.

@@ -11,7 +11,6 @@ import (
 	"html/template"
 	"os"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"unicode"
 
@@ -232,11 +231,28 @@ func (in *input) fill(name, text string, data any) ([]byte, error) {
 	if err := t.Execute(&out, data); err != nil {
 		return nil, fmt.Errorf("template %s: %w", name, err)
 	}
-	return signForm.ReplaceAll(out.Bytes(), []byte("$1\u00a0%")), nil
+	return held(out.Bytes()), nil
 }
 
-// signForm is a number and its sign, which stand on one line.
-var signForm = regexp.MustCompile(`([0-9]) %`)
+// held puts a space that does not break between each number and its per cent
+// sign, so that they stand on one line.
+func held(page []byte) []byte {
+	parts := bytes.Split(page, []byte(" %"))
+	var out bytes.Buffer
+	out.Grow(len(page) + len(parts))
+	for i, part := range parts {
+		out.Write(part)
+		if i == len(parts)-1 {
+			break
+		}
+		space := " "
+		if n := len(part); n > 0 && part[n-1] >= '0' && part[n-1] <= '9' {
+			space = "\u00a0"
+		}
+		out.WriteString(space + "%")
+	}
+	return out.Bytes()
+}
 
 // printCSS is the printed page's margin text: hospital, period, a line on
 // confidentiality, and page x of y.
