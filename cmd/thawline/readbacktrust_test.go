@@ -104,9 +104,9 @@ func (d *rows) feeds() wanted {
 			switch n := float64(counts[i][m]); {
 			case n == 0:
 				none++
-				missing = append(missing, names[i]+" "+m)
+				missing = append(missing, names[i]+" "+monthName(m))
 			case 2*n < middle[i]:
-				thin = append(thin, names[i]+" "+m)
+				thin = append(thin, names[i]+" "+monthName(m))
 			}
 		}
 	}

@@ -22,6 +22,8 @@ const (
 	Label Kind = "label"
 	// Month is YYYY-MM.
 	Month Kind = "month"
+	// Dated is a list of names, each with its month: labs 2026-10, issues 2026-09.
+	Dated Kind = "dated"
 	// Count counts people or episodes: hidden where it is small.
 	Count Kind = "count"
 	// Units counts bags or rows, which are no people.
@@ -34,7 +36,7 @@ const (
 	Test Kind = "test"
 )
 
-var kinds = []Kind{Label, Month, Count, Units, Share, Number, Test}
+var kinds = []Kind{Label, Month, Dated, Count, Units, Share, Number, Test}
 
 // Column is one column of a figure's points or answer.
 type Column struct {

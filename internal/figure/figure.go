@@ -89,7 +89,7 @@ func value(c Column, v any) (any, error) {
 	case nil:
 		return nil, nil
 	case string:
-		if c.Kind == Label || c.Kind == Month {
+		if c.Kind == Label || c.Kind == Month || c.Kind == Dated {
 			return v, nil
 		}
 	case bool:

@@ -128,6 +128,22 @@ func (f Format) Month(month string) string {
 	return f.language().Months[n-1] + " " + year
 }
 
+// datedForm is a name and its month, and what may follow the last of a list.
+var datedForm = regexp.MustCompile(`^(.+) ([0-9]{4}-[0-9]{2})( .*)?$`)
+
+// dated writes the months of a list of names as those of a column of months.
+func (f Format) dated(list string) string {
+	names := strings.Split(list, ", ")
+	for i, name := range names {
+		if m := datedForm.FindStringSubmatch(name); m != nil {
+			names[i] = f.Text(m[1]) + " " + f.Month(m[2]) + m[3]
+		} else {
+			names[i] = f.Text(name)
+		}
+	}
+	return strings.Join(names, ", ")
+}
+
 // Cell writes a cell of a column.
 func (f Format) Cell(c Column, cell Cell) string {
 	if cell.Hidden {
@@ -137,8 +153,11 @@ func (f Format) Cell(c Column, cell Cell) string {
 	case nil:
 		return "–"
 	case string:
-		if c.Kind == Month {
+		switch c.Kind {
+		case Month:
 			return f.Month(v)
+		case Dated:
+			return f.dated(v)
 		}
 		return f.Text(v)
 	case bool:

@@ -13,8 +13,8 @@
 --            activity: units; Activity
 -- answer:    n: units; Feed-months without any row
 --            of: units; Feed-months of the feeds that have rows
---            missing: label; The feeds and months without a row
---            thin: label; The feeds and months with under half of their usual rows
+--            missing: dated; The feeds and months without a row
+--            thin: dated; The feeds and months with under half of their usual rows
 -- not known: events are parted by kind, since they often come from several systems. A feed without any row in these months is a dash: the site does not have it, or it was not read. Rows that were rejected or set aside have no month
 WITH
 
