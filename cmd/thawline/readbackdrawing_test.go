@@ -40,7 +40,7 @@ func axisOf(svg *html.Node, lying bool) (scale, bool) {
 	var at, values []float64
 	for _, n := range find(svg, "text", "") {
 		m := translated.FindStringSubmatch(attr(n, "transform"))
-		value := float(strings.TrimSuffix(strings.ReplaceAll(plainText(n), ",", ""), " %"))
+		value := float(strings.TrimSuffix(strings.NewReplacer(",", "", "−", "-").Replace(plainText(n)), " %"))
 		tick := attr(n, "text-anchor") == "end" && attr(n, "y") == ""
 		place := 2
 		if lying {

@@ -102,7 +102,8 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 	for _, one := range series {
 		bare(one.(map[string]any))
 	}
-	svg, err := r.svg(option, width, tall)
+	// As in the tables, with as many decimals as a tick may have.
+	svg, err := r.svg(option, width, tall, func(x float64) string { return look.Format.Number(x, 6) })
 	if err != nil {
 		return "", fmt.Errorf("figure %s: %w", f.Name, err)
 	}

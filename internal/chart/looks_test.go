@@ -113,6 +113,23 @@ func TestAnAxisEndsAtATick(t *testing.T) {
 	}
 }
 
+// Numbers on an axis are written as those of the tables: their minus is no hyphen,
+// their decimals stand after what the site puts before them.
+func TestAnAxisIsWrittenAsTheTable(t *testing.T) {
+	f, names := table([]string{"one", "two"}, figure.Number, map[string][]any{"a": {-1.5, -1200.0}, "b": {-1.0, -900.0}, "c": {-0.5, -600.0}})
+	for _, c := range []struct {
+		rows  int
+		comma bool
+		tick  string
+	}{{1, false, "−1.5"}, {1, true, "−1,5"}, {2, false, "−1,200"}, {2, true, "−1.200"}} {
+		f := &figure.Figure{Definition: f.Definition, Rows: f.Rows[c.rows-1 : c.rows]}
+		svg := drawnAs(t, f, figure.Panel{Chart: "quartiles", Y: names}, Look{ID: "a", Format: figure.Format{Comma: c.comma}})
+		if !strings.Contains(svg, ">"+c.tick+"<") || strings.Contains(svg, ">-") {
+			t.Errorf("no tick reads %q, or one has a hyphen", c.tick)
+		}
+	}
+}
+
 // Of forty places many lie close together: names lie over no other name, nor over
 // the name of the axis, and points between the limits have none.
 func TestNamesInAFunnelKeepApart(t *testing.T) {

@@ -89,9 +89,16 @@ var setTimeout = function () { return 0; }, clearTimeout = function () {}, setIn
 var console = { log: function () {}, warn: function () {}, error: function () {} };`
 
 const draw = `
-(function (option, width, height) {
+(function (option, width, height, write) {
     var chart = echarts.init(null, null, { renderer: 'svg', ssr: true, width: width, height: height });
-    chart.setOption(JSON.parse(option));
+    option = JSON.parse(option);
+    [].concat(option.xAxis || [], option.yAxis || []).forEach(function (axis) {
+        if (axis.type === 'value') {
+            var form = axis.axisLabel && axis.axisLabel.formatter || '{value}';
+            axis.axisLabel = Object.assign({}, axis.axisLabel, { formatter: function (x) { return form.replace('{value}', write(x)); } });
+        }
+    });
+    chart.setOption(option);
     var svg = chart.renderToSVGString();
     chart.dispose();
     return svg;
@@ -129,9 +136,9 @@ func (r *Renderer) machine() (*machine, error) {
 	return &machine{vm, call}, nil
 }
 
-// svg draws an option. The identifiers in it count on from drawing to drawing:
+// svg draws an option; write writes the numbers on its axes. The identifiers in it count on from drawing to drawing:
 // finish gives them names that do not.
-func (r *Renderer) svg(option map[string]any, width, height int) (string, error) {
+func (r *Renderer) svg(option map[string]any, width, height int, write func(float64) string) (string, error) {
 	text, err := json.Marshal(option)
 	if err != nil {
 		return "", fmt.Errorf("write the chart's option: %w", err)
@@ -141,7 +148,7 @@ func (r *Renderer) svg(option map[string]any, width, height int) (string, error)
 		return "", err
 	}
 	timer := time.AfterFunc(limit, func() { m.vm.Interrupt("the drawing took over " + limit.String()) })
-	drawn, err := m.draw(goja.Undefined(), m.vm.ToValue(string(text)), m.vm.ToValue(width), m.vm.ToValue(height))
+	drawn, err := m.draw(goja.Undefined(), m.vm.ToValue(string(text)), m.vm.ToValue(width), m.vm.ToValue(height), m.vm.ToValue(write))
 	// A machine that failed, or was told to stop, may not be as it was.
 	if timer.Stop() && err == nil {
 		r.mutex.Lock()
