@@ -166,30 +166,9 @@ func (m *Mapper) preparePatients() { m.add = (*Batch).patient }
 func (b *Batch) patient() {
 	b.common()
 	b.birth()
-	if raw := b.unknownGroup(); raw != nil {
-		// Without the group it would take out all that is told of the patient.
-		b.leave(raw, nil)
-		return
-	}
 	if b.done() {
 		b.keep(b.m.table.Name)
 	}
-}
-
-// unknownGroup gives the word of a row that cancels a blood group alone, in a
-// word that is in no map; nil for any other row.
-func (b *Batch) unknownGroup() []byte {
-	m := b.m
-	abo, rhd := m.at["abo"], m.at["rhd"]
-	if !b.row[m.status].set || b.row[abo].set || b.row[rhd].set || len(b.text(m.at["birth_date"]))+len(b.text(m.at["sex"])) > 0 {
-		return nil
-	}
-	for _, column := range []int{abo, rhd} {
-		if raw := b.text(column); len(raw) > 0 {
-			return raw
-		}
-	}
-	return nil
 }
 
 // birth fills birth_date; a time of day beside it does not count.

@@ -64,12 +64,6 @@ func TestPatientsAliasesMedicinesActivity(t *testing.T) {
 	if r.faults() != "birth_date suspect, birth_date suspect, birth_date dropped, patient_id rejected" || r.counts.Unmapped["rhd=NEG"] != 1 {
 		t.Errorf("problems %s, unmapped %v", r.faults(), r.counts.Unmapped)
 	}
-	// A group alone that is cancelled in a word of no map takes nothing out; a
-	// patient who is cancelled goes.
-	r = read(t, "patients", "", "", "patient_id;birth_date;sex;abo;rhd;status", "P;;;OPOS;OPOS;cancelled", "P;;;;negative;cancelled", "P;;;;;cancelled", "P;1970-01-01;;OPOS;;cancelled")
-	if got := len(r.rows["patients"]); got != 3 || r.counts.SetAside != 1 {
-		t.Errorf("%d patients, counts %+v", got, r.counts)
-	}
 	r = read(t, "aliases", "", "", "alias;patient_id", "E1;P", ";P", "E2;")
 	same(t, "alias", r.one(t, "aliases"), map[string]string{"alias": "E1", "patient_id": "P", "source_row": "2"})
 	r = read(t, "medicines", "medicine: {Warf: vitamin_k_antagonist}\nignore: [aspirin]", "", "patient_id;medicine;given_at", "P;WARF;2025-03-08T18:00Z", "P;Aspirin;2025-03-08T18:00Z", "P;heparin;")

@@ -235,33 +235,6 @@ func TestPatients(t *testing.T) {
 	same(t, rowsOf(t, contract.Aliases, patient+`,"link":[{"other":{"reference":"Patient/p0"},"type":"replaces"},{"other":{"reference":"Patient/p9"},"type":"seealso"}]}`, Options{}), "1 alias=p0 patient_id=p1", "1 alias=p1 patient_id=H1")
 }
 
-// The blood group of a patient, by LOINC: answers by LOINC's answer lists and by
-// SNOMED CT (value set eHDSIBloodGroup), or in the site's own words.
-func TestBloodGroups(t *testing.T) {
-	text, err := os.ReadFile("testdata/groups.ndjson")
-	if err != nil {
-		t.Fatal(err)
-	}
-	same(t, rowsOf(t, contract.Patients, string(text), Options{}),
-		"1 patient_id=p1 abo=112144000 status=final",
-		"2 patient_id=p2 abo=278154007 rhd=278154007 status=final",
-		"3 patient_id=p3 abo=LA19709-7 rhd=LA6576-8 status=final",
-		"4 patient_id=p4 abo=OPOS rhd=OPOS status=final",
-		"5 patient_id=p5 abo=Gruppe A status=amended",
-		"6 patient_id=p6 abo=O status=final",
-		"7 patient_id=p7 rhd=165747007 status=entered-in-error",
-		"8 patient_id=p8 abo=112149005 status=final",
-		"9 other: observation=without a blood group",
-		"10 other: observation=890-4")
-	codes := codesOf(contract.Patients)
-	for code, want := range map[string]string{"112144000": "A ", "la19709-7": "B ", "278154007": "AB negative", "278149003": "A positive", "278152006": "A negative", "278150003": "B positive", "278153001": "B negative",
-		"278151004": "AB positive", "278147001": "O positive", "278148006": "O negative", "la6577-6": " negative", "165746003": " negative", "10828004": " positive", "opos": " "} {
-		if got := codes["abo"][code] + " " + codes["rhd"][code]; got != want {
-			t.Errorf("%s is %q, want %q", code, got, want)
-		}
-	}
-}
-
 func TestEvents(t *testing.T) {
 	const subject = `"subject":{"reference":"Patient/p1"}`
 	text := `{"resourceType":"Procedure","status":"completed","category":{"coding":[{"system":"http://snomed.info/sct","code":"387713003"}]},"code":{"coding":[{"code":"OP1"}]},` + subject + `,"performedPeriod":{"start":"2025-03-10T08:00:00Z","end":"2025-03-10T10:00:00Z"}}` + "\n" +

@@ -15,7 +15,7 @@ var columns = map[*contract.Table][]string{
 	contract.Measures:  {"patient_id", "kind", "loinc", "code_names", "value_raw", "unit_raw", "measured_at", "status"},
 	contract.Events:    {"patient_id", "kind", "kind_else", "detail_raw", "at", "until", "status"},
 	contract.Medicines: {"patient_id", "medicine", "given_at", "status"},
-	contract.Patients:  {"patient_id", "birth_date", "sex", "abo", "rhd", "status"},
+	contract.Patients:  {"patient_id", "birth_date", "sex"},
 	contract.Aliases:   {"alias", "patient_id"},
 }
 
@@ -31,7 +31,7 @@ func init() { // A map of functions that look at the map would be a loop.
 		contract.Measures:  {"Observation": (*Export).measure},
 		contract.Events:    {"Procedure": (*Export).procedure, "Condition": (*Export).condition, "AdverseEvent": (*Export).adverse, "Patient": (*Export).death},
 		contract.Medicines: {"MedicationAdministration": (*Export).medicine},
-		contract.Patients:  {"Patient": (*Export).patient, "Observation": (*Export).group},
+		contract.Patients:  {"Patient": (*Export).patient},
 		contract.Aliases:   {"Patient": (*Export).alias},
 	}
 }

@@ -24,7 +24,7 @@ func codesOf(t *contract.Table) map[string]map[string]string {
 	case contract.Labs:
 		return map[string]map[string]string{"status": observationStatus, "no_value": absent}
 	case contract.Patients:
-		return map[string]map[string]string{"sex": sexes, "abo": answerCodes(aboAnswers), "rhd": answerCodes(rhAnswers), "status": gone}
+		return map[string]map[string]string{"sex": sexes}
 	}
 	return map[string]map[string]string{"status": gone}
 }
