@@ -295,10 +295,48 @@ func (d *rows) checkTable(id string, a *article, w wanted) (wrong []string) {
 			wrong = append(wrong, fmt.Sprintf("%s: no column %q", id, head))
 			continue
 		}
+		for _, one := range ragged(a.rows, at, w.rows, c) {
+			wrong = append(wrong, fmt.Sprintf("%s: %s: %s", id, head, one))
+		}
 		for r, row := range w.rows {
-			if why := d.differs(a.rows[r][at], row[c]); why != "" {
+			if why := d.differs(untrailed(a.rows[r][at], row[c]), row[c]); why != "" {
 				wrong = append(wrong, fmt.Sprintf("%s: row %d (%s), %s %s", id, r+1, a.rows[r][0], head, why))
 			}
+		}
+	}
+	return wrong
+}
+
+// isNumber says that a table writes a value to the decimals of its column.
+func isNumber(v any) bool {
+	switch v.(type) {
+	case peopled, figured:
+		return true
+	}
+	return false
+}
+
+// untrailed is a number of a table without the zeros that its column asks for.
+func untrailed(said string, v any) string {
+	if isNumber(v) && strings.Contains(said, ".") {
+		return strings.TrimSuffix(strings.TrimRight(said, "0"), ".")
+	}
+	return said
+}
+
+// ragged lists what is wrong with the decimals of a column: all of its numbers must
+// have as many as the one that needs most.
+func ragged(rows [][]string, at int, wanted [][]any, c int) (wrong []string) {
+	most := 0
+	decimals := func(text string) int { _, rest, _ := strings.Cut(text, "."); return len(rest) }
+	for r, row := range wanted {
+		if isNumber(row[c]) {
+			most = max(most, decimals(untrailed(rows[r][at], row[c])))
+		}
+	}
+	for r, row := range wanted {
+		if said := rows[r][at]; isNumber(row[c]) && said != "–" && said != "hidden" && decimals(said) != most {
+			wrong = append(wrong, fmt.Sprintf("row %d has %d decimals (%s), the column wants %d", r+1, decimals(said), said, most))
 		}
 	}
 	return wrong

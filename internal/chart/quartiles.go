@@ -29,6 +29,7 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 	medians := make([]opts.ScatterData, len(f.Rows))
 	limits := make([]opts.ScatterData, len(f.Rows))
 	limited, lowest := false, 0.0
+	written := f.Cells(median, look.Format)
 	for i, row := range f.Rows {
 		boxes[i] = opts.BoxPlotData{Value: nil}
 		medians[i], limits[i] = opts.ScatterData{}, opts.ScatterData{}
@@ -38,7 +39,7 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 		if okA && okB && okC {
 			lowest = math.Min(lowest, a)
 			boxes[i].Value = []float64{round(a), round(a), round(b), round(c), round(c)}
-			medians[i] = opts.ScatterData{Name: look.Format.Number(b, 2), Value: round(b)}
+			medians[i] = opts.ScatterData{Name: written[i], Value: round(b)}
 		}
 		if len(p.Y) > 3 {
 			if l, ok := number(row[f.Index(p.Y[3])]); ok {

@@ -82,32 +82,35 @@ func (f Format) Whole(n int64) string {
 // Number writes a number to so many decimals at most, without trailing zeros, its
 // thousands parted.
 func (f Format) Number(x float64, decimals int) string {
-	s := strconv.FormatFloat(math.Abs(x), 'f', decimals, 64)
-	whole, rest, _ := strings.Cut(s, ".")
-	if n, err := strconv.ParseInt(whole, 10, 64); err == nil {
-		whole = f.Whole(n)
-	}
-	s = whole
-	if rest = strings.TrimRight(rest, "0"); rest != "" {
-		mark := "."
-		if f.Comma {
-			mark = ","
-		}
-		s += mark + rest
-	}
-	if x < 0 && s != "0" {
-		return "−" + s
+	s := f.Fixed(x, decimals)
+	if decimals > 0 {
+		s = strings.TrimSuffix(strings.TrimRight(s, "0"), f.mark())
 	}
 	return s
 }
 
-// Fixed writes a number to just so many decimals.
+// Fixed writes a number to just so many decimals, its thousands parted.
 func (f Format) Fixed(x float64, decimals int) string {
-	s := strconv.FormatFloat(x, 'f', decimals, 64)
-	if f.Comma {
-		s = strings.Replace(s, ".", ",", 1)
+	whole, rest, _ := strings.Cut(strconv.FormatFloat(math.Abs(x), 'f', decimals, 64), ".")
+	sign := ""
+	if x < 0 && strings.Trim(whole+rest, "0") != "" {
+		sign = "−"
 	}
-	return s
+	if n, err := strconv.ParseInt(whole, 10, 64); err == nil {
+		whole = f.Whole(n)
+	}
+	if rest != "" {
+		rest = f.mark() + rest
+	}
+	return sign + whole + rest
+}
+
+// mark stands before the decimals.
+func (f Format) mark() string {
+	if f.Comma {
+		return ","
+	}
+	return "."
 }
 
 // Percent writes a fraction of one: 0.417 is 42 %.
@@ -171,9 +174,32 @@ func (f Format) Cell(c Column, cell Cell) string {
 		if c.Kind == Share {
 			return f.Percent(v)
 		}
-		return f.Number(v, 2)
+		return f.Number(v, mostDecimals)
 	}
 	return fmt.Sprint(cell.Value)
+}
+
+// mostDecimals is how many decimals a number of a table has at most.
+const mostDecimals = 2
+
+// Cells writes the cells of a column of the points: its numbers all to as many
+// decimals as one of them needs.
+func (f *Figure) Cells(i int, format Format) []string {
+	decimals := 0
+	for _, row := range f.Rows {
+		if x, ok := row[i].Value.(float64); ok {
+			_, rest, _ := strings.Cut(Format{}.Number(x, mostDecimals), ".")
+			decimals = max(decimals, len(rest))
+		}
+	}
+	all := make([]string, len(f.Rows))
+	for r, row := range f.Rows {
+		x, ok := row[i].Value.(float64)
+		if all[r] = format.Cell(f.Points[i], row[i]); ok && f.Points[i].Kind == Number {
+			all[r] = format.Fixed(x, decimals)
+		}
+	}
+	return all
 }
 
 // holeForm is {name}, or {name:one|many}.

@@ -1,6 +1,7 @@
 package figure
 
 import (
+	"slices"
 	"strings"
 	"testing"
 )
@@ -43,6 +44,25 @@ func TestSentences(t *testing.T) {
 		if got := f.Say(Panel{Says: c.says}, Format{}, When{}); got != c.wanted {
 			t.Errorf("%q gives %q, wanted %q", c.says, got, c.wanted)
 		}
+	}
+}
+
+// The numbers of a column have as many decimals as one of them needs, and whole
+// numbers none; what is no number asks for none.
+func TestAColumnHasOneNumberOfDecimals(t *testing.T) {
+	d := &Definition{Points: []Column{{Name: "rate", Kind: Number}, {Name: "minutes", Kind: Number}, {Name: "share", Kind: Share}}}
+	f := &Figure{Definition: d}
+	for _, row := range [][3]any{{-1200.0, 60.0, 0.095}, {0.456, 5.0, 0.42}, {-0.001, nil, nil}, {3.1, 1200.0, 0.0}} {
+		f.Rows = append(f.Rows, []Cell{{Value: row[0]}, {Value: row[1]}, {Value: row[2]}})
+	}
+	f.Rows = append(f.Rows, []Cell{{Hidden: true}, {Hidden: true}, {Hidden: true}})
+	for i, wanted := range [][]string{{"−1,200.00", "0.46", "0.00", "3.10", "hidden"}, {"60", "5", "–", "1,200", "hidden"}, {"9.5 %", "42 %", "–", "0 %", "hidden"}} {
+		if got := f.Cells(i, Format{}); !slices.Equal(got, wanted) {
+			t.Errorf("column %s is written %q, wanted %q", d.Points[i].Name, got, wanted)
+		}
+	}
+	if got := (Format{Comma: true}).Fixed(-1234.5, 2); got != "−1.234,50" {
+		t.Errorf("with a decimal comma %s", got)
 	}
 }
 

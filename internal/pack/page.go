@@ -162,13 +162,15 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if f.HiddenCells > 0 {
 		out.Notes = append(out.Notes, in.w("hidden_note", in.format.Small))
 	}
-	for _, c := range f.Points {
+	columns := make([][]string, len(f.Points))
+	for i, c := range f.Points {
 		out.Heads = append(out.Heads, head{c.Title, numeric(c), long(c.Title)})
+		columns[i] = f.Cells(i, in.format)
 	}
-	for _, row := range f.Rows {
+	for r, row := range f.Rows {
 		var cells []cell
 		for i, c := range row {
-			text := in.format.Cell(f.Points[i], c)
+			text := columns[i][r]
 			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text), len([]rune(text)) > 40})
 		}
 		out.Rows = append(out.Rows, cells)
