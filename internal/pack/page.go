@@ -152,10 +152,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if whole, ok := of.Value.(int64); p.Chart == "table" {
 		// A table needs no picture: its sentence says where it is empty.
 	} else if (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
-		out.TooFew = in.w("too_few")
-		if f.HiddenCells > 0 {
-			out.TooFew = in.w("too_few_hidden")
-		}
+		out.TooFew = in.tooFew(f)
 	} else if out.TooFew == "" {
 		fs.draw(out.ID, f, p, look)
 	}
@@ -176,6 +173,14 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		out.Rows = append(out.Rows, cells)
 	}
 	return out
+}
+
+// tooFew says why a figure is not drawn.
+func (in *input) tooFew(f *figure.Figure) string {
+	if f.HiddenCells > 0 {
+		return in.w("too_few_hidden")
+	}
+	return in.w("too_few")
 }
 
 func numeric(c figure.Column) bool {
