@@ -65,7 +65,11 @@ func policyRows(t *testing.T, site string) (all [][]string) {
 		if mine, ok := own[item.Key]; ok {
 			from, by = mine, "the site"
 		}
-		row := []string{fmt.Sprint(item.Key), fmt.Sprint(field(item.Value, "unit")), fmt.Sprint(field(from, "source")), by}
+		unit := fmt.Sprint(field(item.Value, "unit"))
+		if words, coded := map[string]string{"a": "years", "mo": "months", "1": ""}[unit]; coded {
+			unit = words
+		}
+		row := []string{fmt.Sprint(item.Key), unit, fmt.Sprint(field(from, "source")), by}
 		all = append(all, append(row, leaves(field(from, "value"))...))
 	}
 	return all

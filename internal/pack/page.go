@@ -471,6 +471,14 @@ func (in *input) judged() (*judged, error) {
 		}
 		j.Table = append(j.Table, cells)
 	}
+	for i := range j.Values {
+		switch v := &j.Values[i]; v.Unit {
+		case "a", "mo":
+			v.Unit = in.w("unit_" + v.Unit)
+		case "1":
+			v.Unit = ""
+		}
+	}
 	for _, p := range in.policy.Periods() {
 		from := in.w("the_beginning")
 		if !p.From.IsZero() {

@@ -11,7 +11,7 @@
 --            of: units; Given
 --            not_known: units; Given at a place that is not recorded
 --            places: units; Places in all
--- not known: the place is that of the bag's last issue; a bag thawed and lost without an issue has none. Places with fewer than 5 bags, or fewer than small_count, are pooled, and all but the twelve with the most
+-- not known: the place is that of the bag's last issue; a bag thawed and lost without an issue has none. Places with fewer than 5 bags, or fewer than the smallest count that is shown (small_count), are pooled, and all but the twelve with the most
 WITH
 
 placed AS (
