@@ -18,14 +18,14 @@ func (d *rows) doses(year []row) wanted {
 		}
 	}
 	_, median, _ := quartiles(doses)
-	w := wanted{heads: []string{"mL/kg", "From", "Episodes"}, says: d.share(count(of, below), count(of, banded), map[string]any{
+	w := wanted{heads: []string{"mL/kg", "Episodes"}, says: d.share(count(of, below), count(of, banded), map[string]any{
 		"median": peopled{median, 1, len(doses)}, "not_known": persons(count(of, isIn("dose_band", "not_known")))})}
 	for i, n := range bins {
 		label := fmt.Sprintf("%d to %d", 2*i, 2*i+2)
 		if i == 15 {
 			label = "30 and more"
 		}
-		w.rows = append(w.rows, []any{label, figured{float64(2 * i), 2}, persons(n)})
+		w.rows = append(w.rows, []any{label, persons(n)})
 	}
 	return w
 }

@@ -32,11 +32,14 @@ const (
 	Share Kind = "share"
 	// Number is a number made from the counts it names.
 	Number Kind = "number"
+	// Place is a number by which a bar is placed: its label says it, so that the
+	// table has no column of it.
+	Place Kind = "place"
 	// Test is yes, no or empty.
 	Test Kind = "test"
 )
 
-var kinds = []Kind{Label, Month, Dated, Count, Units, Share, Number, Test}
+var kinds = []Kind{Label, Month, Dated, Count, Units, Share, Number, Place, Test}
 
 // Column is one column of a figure's points or answer.
 type Column struct {

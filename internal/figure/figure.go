@@ -104,7 +104,7 @@ func value(c Column, v any) (any, error) {
 			return float64(v), nil
 		}
 	case float64:
-		if (c.Kind == Share || c.Kind == Number) && !math.IsNaN(v) && !math.IsInf(v, 0) {
+		if (c.Kind == Share || c.Kind == Number || c.Kind == Place) && !math.IsNaN(v) && !math.IsInf(v, 0) {
 			return v, nil
 		}
 	}

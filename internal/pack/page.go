@@ -161,12 +161,18 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	columns := make([][]string, len(f.Points))
 	for i, c := range f.Points {
-		out.Heads = append(out.Heads, head{c.Title, numeric(c), long(c.Title)})
 		columns[i] = f.Cells(i, in.format)
+		if c.Kind == figure.Place {
+			continue
+		}
+		out.Heads = append(out.Heads, head{c.Title, numeric(c), long(c.Title)})
 	}
 	for r, row := range f.Rows {
 		var cells []cell
 		for i, c := range row {
+			if f.Points[i].Kind == figure.Place {
+				continue
+			}
 			text := columns[i][r]
 			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text), len([]rune(text)) > 40})
 		}

@@ -2,7 +2,7 @@
 --
 -- reads:     year_episodes
 -- points:    dose: label; mL/kg
---            low: number; From
+--            low: place; From
 --            episodes: count; Episodes
 -- answer:    n: count; Below the band
 --            of: count; Episodes with a dose in one band
