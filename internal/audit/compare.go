@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"thawline/internal/contract"
+	"thawline/internal/engine"
 	"thawline/internal/policy"
 	"thawline/internal/site"
 	"thawline/internal/store"
@@ -115,7 +116,7 @@ func judged(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy
 	if err != nil {
 		return nil, err
 	}
-	e, err := openEngine(ctx, s, threadsBeside)
+	e, err := openEngine(ctx, s, engine.ThreadsBeside)
 	if err != nil {
 		return nil, err
 	}

@@ -85,7 +85,7 @@ func mark(ctx context.Context, st *store.Store, at clock, given Given) (Summary,
 	if err != nil {
 		return Summary{}, err
 	}
-	e, err := engine.Open(ctx, engine.Options{TempDir: temp, Threads: threadsBeside})
+	e, err := engine.Open(ctx, engine.Options{TempDir: temp, Threads: engine.ThreadsBeside})
 	if err != nil {
 		return Summary{}, err
 	}

@@ -23,12 +23,6 @@ type step struct {
 // such: two steps side by side use two cores.
 const sessions = 2
 
-// threadsBeside is how many threads of its own an engine has whose sessions run
-// side by side: one, for each session brings a thread along. A session that
-// waits for another thread's work does so by asking again and again, which took
-// a fifth of the processor time of a marking.
-const threadsBeside = 1
-
 // runSteps runs each step once those that make what it reads have ended, and
 // returns the first error after all running steps have ended. Of the steps that
 // may begin, the earliest in the list does. A circle is an error.
@@ -88,7 +82,7 @@ func runSteps(ctx context.Context, e *engine.Engine, steps []step) error {
 }
 
 // RunBeside is Run over queries in any order, two at a time: each begins once
-// those whose tables it reads have ended. The engine should have one thread.
+// those whose tables it reads have ended. The engine should have ThreadsBeside.
 func RunBeside(ctx context.Context, e *engine.Engine, all []*Query, views ...string) error {
 	return runSteps(ctx, e, querySteps(all, views...))
 }

@@ -530,7 +530,7 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 	}
 	axis(option, "yAxis", set)
 	mark(option, f, p, look)
-	crosses(option, f, p.Y, look)
+	crosses(option, f, p.Y, look, standing)
 	return option, nil
 }
 

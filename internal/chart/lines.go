@@ -48,6 +48,6 @@ func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) 
 	}
 	axis(option, "yAxis", set)
 	mark(option, f, p, look)
-	crosses(option, f, p.Y, look)
+	crosses(option, f, p.Y, look, standing)
 	return option, nil
 }

@@ -116,15 +116,21 @@ func dressed(option map[string]any, stubs int) {
 	}
 }
 
+// standing and atRow place a mark at zero on the axis of values, in row r: of a
+// chart whose categories lie along the foot, and of one whose rows stand under
+// each other.
+func standing(int) any { return 0 }
+func atRow(r int) any  { return []any{0, r} }
+
 // crosses marks on the axis of a chart by category those rows whose value is
 // hidden, so that they are not taken for rows without one.
-func crosses(option map[string]any, f *figure.Figure, columns []string, look Look) {
+func crosses(option map[string]any, f *figure.Figure, columns []string, look Look, place func(r int) any) {
 	data := make([]any, len(f.Rows))
 	some := false
 	for r, row := range f.Rows {
 		for _, name := range columns {
 			if i := f.Index(name); i >= 0 && row[i].Hidden {
-				data[r], some = 0, true
+				data[r], some = place(r), true
 			}
 		}
 	}

@@ -68,7 +68,7 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 		// Beside the box, not in it.
 		series[1].(map[string]any)["label"].(map[string]any)["distance"] = 28
 	}
-	crosses(option, f, p.Y, look)
+	crosses(option, f, p.Y, look, standing)
 	axis(option, "yAxis", map[string]any{"nameTextStyle": upright})
 	axis(option, "xAxis", map[string]any{"axisTick": map[string]any{"alignWithLabel": true}})
 	if lowest < 0 {

@@ -136,8 +136,9 @@ func (r *Renderer) machine() (*machine, error) {
 	return &machine{vm, call}, nil
 }
 
-// svg draws an option; write writes the numbers on its axes. The identifiers in it count on from drawing to drawing:
-// finish gives them names that do not.
+// svg draws an option; write writes the numbers on its axes. The identifiers in
+// the drawing count on from drawing to drawing: finish gives them names that do
+// not.
 func (r *Renderer) svg(option map[string]any, width, height int, write func(float64) string) (string, error) {
 	text, err := json.Marshal(option)
 	if err != nil {

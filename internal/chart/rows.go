@@ -114,15 +114,6 @@ func shares(f *figure.Figure, p figure.Panel, look Look) (option map[string]any,
 		}
 		s["label"].(map[string]any)["distance"] = 36
 	}
-	crosses(option, f, p.Y, look)
-	if all, _ := option["series"].([]any); len(all) > len(series) {
-		// On changed axes the place of a cross is zero and its row.
-		data := all[len(series)].(map[string]any)["data"].([]any)
-		for r, at := range data {
-			if at != nil {
-				data[r] = []any{at, r}
-			}
-		}
-	}
+	crosses(option, f, p.Y, look, atRow)
 	return option, lying(option, f, p, look, true), nil
 }

@@ -125,7 +125,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 		return Paths{}, fmt.Errorf("the marks of the store were made by an older program, which did not judge by other values: run thawline mark, which makes them anew")
 	}
 	// Charts are drawn, and the other page is made, beside its work.
-	e, err := engine.Open(ctx, engine.Options{Threads: 1})
+	e, err := engine.Open(ctx, engine.Options{Threads: engine.ThreadsBeside})
 	if err != nil {
 		return Paths{}, err
 	}

@@ -34,13 +34,6 @@ type casesPage struct {
 // the words for it.
 type choice struct{ Value, Words string }
 
-func (in *input) choices(values []string) (list []choice) {
-	for _, value := range values {
-		list = append(list, choice{value, in.format.Text(value)})
-	}
-	return list
-}
-
 // discussed is a case picked for the meeting.
 type discussed struct{ Name, Mark, Because, Place, Safety string }
 
@@ -214,14 +207,16 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	}
 	for _, m := range contract.Marks {
 		if marks[m] {
-			c.Marks = append(c.Marks, in.choices([]string{m})...)
+			c.Marks = append(c.Marks, choice{m, in.format.Text(m)})
 		}
 	}
 	for _, place := range sortedKeys(places) {
 		c.Places = append(c.Places, choice{place, place})
 	}
 	slices.Sort(found)
-	c.Findings = in.choices(found)
+	for _, name := range found {
+		c.Findings = append(c.Findings, choice{name, in.format.Text(name)})
+	}
 	if in.last != nil {
 		c.Last = in.periodOf(in.last.run.From, in.last.run.To)
 	}

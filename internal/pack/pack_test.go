@@ -16,7 +16,7 @@ import (
 func made(t *testing.T, in *input) (committee, cases string, dir string) {
 	t.Helper()
 	ctx := context.Background()
-	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir()})
+	e, err := engine.Open(ctx, engine.Options{TempDir: t.TempDir(), Threads: engine.ThreadsBeside})
 	if err != nil {
 		t.Fatal(err)
 	}
