@@ -6,9 +6,9 @@ require (
 	github.com/alecthomas/kong v1.17.0
 	github.com/apache/arrow-go/v18 v18.1.0
 	github.com/apache/arrow/go/v17 v17.0.0
+	github.com/buke/quickjs-go v0.7.5
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
-	github.com/dop251/goja v0.0.0-20260917113740-793a2a65c13b
 	github.com/go-echarts/go-echarts/v2 v2.6.7
 	github.com/goccy/go-yaml v1.19.2
 	github.com/gofrs/flock v0.13.2
@@ -32,14 +32,11 @@ require (
 	github.com/JohnCGriffin/overflow v0.0.0-20211019200055-46fa312c352c // indirect
 	github.com/andybalholm/brotli v1.3.0 // indirect
 	github.com/apache/thrift v0.25.0 // indirect
-	github.com/dlclark/regexp2/v2 v2.13.0 // indirect
 	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
-	github.com/go-sourcemap/sourcemap v2.1.4+incompatible // indirect
 	github.com/go-viper/mapstructure/v2 v2.5.0 // indirect
 	github.com/goccy/go-json v0.12.0 // indirect
 	github.com/golang/snappy v1.0.0 // indirect
 	github.com/google/flatbuffers v25.12.19+incompatible // indirect
-	github.com/google/pprof v0.0.0-20261105003125-4bf881d7fb0b // indirect
 	github.com/google/uuid v1.6.0 // indirect
 	github.com/klauspost/asmfmt v1.3.2 // indirect
 	github.com/klauspost/cpuid/v2 v2.4.2 // indirect

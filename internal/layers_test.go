@@ -41,7 +41,7 @@ var gates = map[string][]string{
 	"github.com/apache/arrow-go/v18":         {"engine"},
 	"github.com/apache/arrow/go/v17/parquet": {"store"},
 	"github.com/go-echarts/go-echarts/v2":    {"chart"},
-	"github.com/dop251/goja":                 {"chart"},
+	"github.com/buke/quickjs-go":             {"chart"},
 	"github.com/goccy/go-yaml":               {"site", "policy", "figure", "words", "pack"},
 	"github.com/alecthomas/kong":             {},
 }

@@ -13,10 +13,6 @@ import (
 	"os"
 	"regexp"
 	"strings"
-	"sync"
-	"time"
-
-	"github.com/dop251/goja"
 )
 
 // assets holds the chart library where `make assets` has fetched it; the
@@ -28,35 +24,33 @@ var assets embed.FS
 // librarySHA256 is the SHA-256 of dist/echarts.min.js of npm's echarts 5.6.0.
 const librarySHA256 = "bf4a223524e40b77c304bec67e1222cf551f14880cf42c69dc046558e11c07b1"
 
-// limit ends a drawing that does not come to its end.
-const limit = 20 * time.Second
-
 // ErrNoLibrary says that the program was built without the chart library.
 var ErrNoLibrary = errors.New("the chart library is not in this program: run `make assets` and build again, or name a file echarts.min.js of version 5.6.0 in THAWLINE_ECHARTS")
 
-// Renderer draws charts. It is safe for concurrent use: each drawing has a
-// machine for itself while it lasts.
+// Renderer draws charts, several at a time. It is safe for concurrent use.
 type Renderer struct {
-	// compiled is closed once program, or fault, is there.
-	compiled chan struct{}
-	program  *goja.Program
-	fault    error
-
-	mutex sync.Mutex
-	// idle holds machines that have drawn and may draw again.
-	idle []*machine
+	orders chan order
 }
 
-// machine is an interpreter into which the library is loaded. A warm one draws
-// in a third of the time.
-type machine struct {
-	vm   *goja.Runtime
-	draw goja.Callable
+// order is a drawing that is wanted.
+type order struct {
+	option        string
+	width, height int
+	write         func(float64) string
+	done          chan<- drawing
 }
 
-// New loads and checks the chart library, and compiles it while the caller goes
-// on.
-func New() (*Renderer, error) {
+// drawing is what came of an order.
+type drawing struct {
+	svg string
+	err error
+}
+
+// New checks the chart library, and has machines make themselves ready while the
+// caller goes on. Close lets them go.
+func New() (*Renderer, error) { return with(machines) }
+
+func with(machines int) (*Renderer, error) {
 	var text []byte
 	var err error
 	from := "assets/echarts.min.js"
@@ -72,69 +66,15 @@ func New() (*Renderer, error) {
 	if found := hex.EncodeToString(sum[:]); found != librarySHA256 {
 		return nil, fmt.Errorf("the chart library %s has SHA-256 %s, wanted %s (echarts 5.6.0): run `make assets` again", from, found, librarySHA256)
 	}
-	r := &Renderer{compiled: make(chan struct{})}
-	go func() {
-		defer close(r.compiled)
-		var fault error
-		if r.program, fault = goja.Compile("echarts.min.js", string(text), false); fault != nil {
-			r.fault = fmt.Errorf("compile the chart library: %w", fault)
-		}
-	}()
+	r := &Renderer{orders: make(chan order)}
+	for range machines {
+		go work(string(text), r.orders)
+	}
 	return r, nil
 }
 
-// The library asks for timers and a console; neither does anything here.
-const stubs = `
-var setTimeout = function () { return 0; }, clearTimeout = function () {}, setInterval = function () { return 0; }, clearInterval = function () {};
-var console = { log: function () {}, warn: function () {}, error: function () {} };`
-
-const draw = `
-(function (option, width, height, write) {
-    var chart = echarts.init(null, null, { renderer: 'svg', ssr: true, width: width, height: height });
-    option = JSON.parse(option);
-    [].concat(option.xAxis || [], option.yAxis || []).forEach(function (axis) {
-        if (axis.type === 'value') {
-            var form = axis.axisLabel && axis.axisLabel.formatter || '{value}';
-            axis.axisLabel = Object.assign({}, axis.axisLabel, { formatter: function (x) { return form.replace('{value}', write(x)); } });
-        }
-    });
-    chart.setOption(option);
-    var svg = chart.renderToSVGString();
-    chart.dispose();
-    return svg;
-})`
-
-// machine gives one that is idle, or a new one.
-func (r *Renderer) machine() (*machine, error) {
-	<-r.compiled
-	if r.fault != nil {
-		return nil, r.fault
-	}
-	r.mutex.Lock()
-	if n := len(r.idle); n > 0 {
-		m := r.idle[n-1]
-		r.idle = r.idle[:n-1]
-		r.mutex.Unlock()
-		return m, nil
-	}
-	r.mutex.Unlock()
-	vm := goja.New()
-	// Where the library draws lots, for nothing that is seen, every run draws
-	// the same.
-	vm.SetRandSource(func() float64 { return 0.5 })
-	if _, err := vm.RunString(stubs); err != nil {
-		return nil, err
-	}
-	if _, err := vm.RunProgram(r.program); err != nil {
-		return nil, fmt.Errorf("start the chart library: %w", err)
-	}
-	function, err := vm.RunString(draw)
-	if err != nil {
-		return nil, err
-	}
-	call, _ := goja.AssertFunction(function)
-	return &machine{vm, call}, nil
-}
+// Close lets the machines go; nothing is drawn after it.
+func (r *Renderer) Close() { close(r.orders) }
 
 // svg draws an option; write writes the numbers on its axes. The identifiers in
 // the drawing count on from drawing to drawing: finish gives them names that do
@@ -144,22 +84,13 @@ func (r *Renderer) svg(option map[string]any, width, height int, write func(floa
 	if err != nil {
 		return "", fmt.Errorf("write the chart's option: %w", err)
 	}
-	m, err := r.machine()
-	if err != nil {
-		return "", err
+	done := make(chan drawing, 1)
+	r.orders <- order{string(text), width, height, write, done}
+	drawn := <-done
+	if drawn.err != nil {
+		return "", fmt.Errorf("draw: %w", drawn.err)
 	}
-	timer := time.AfterFunc(limit, func() { m.vm.Interrupt("the drawing took over " + limit.String()) })
-	drawn, err := m.draw(goja.Undefined(), m.vm.ToValue(string(text)), m.vm.ToValue(width), m.vm.ToValue(height), m.vm.ToValue(write))
-	// A machine that failed, or was told to stop, may not be as it was.
-	if timer.Stop() && err == nil {
-		r.mutex.Lock()
-		r.idle = append(r.idle, m)
-		r.mutex.Unlock()
-	}
-	if err != nil {
-		return "", fmt.Errorf("draw: %w", err)
-	}
-	return drawn.String(), nil
+	return drawn.svg, nil
 }
 
 var (

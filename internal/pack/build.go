@@ -53,6 +53,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if err != nil {
 		return Paths{}, err
 	}
+	defer drawn.Close()
 	key, err := st.Key()
 	if err != nil {
 		return Paths{}, err

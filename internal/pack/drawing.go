@@ -14,18 +14,12 @@ type drawing struct {
 	err  error
 }
 
-// drawsAtOnce is how many charts are drawn at a time: the engine takes cores of
-// its own.
-const drawsAtOnce = 2
-
 // draw starts a panel's drawing. The figure must not change from here on.
 func (fs *figures) draw(id string, f *figure.Figure, p figure.Panel, look chart.Look) {
 	d := &drawing{done: make(chan struct{})}
 	fs.drawings[id] = d
 	go func() {
 		defer close(d.done)
-		fs.atOnce <- struct{}{}
-		defer func() { <-fs.atOnce }()
 		d.svg, d.err = fs.drawn.Draw(f, p, look)
 	}()
 }

@@ -35,6 +35,7 @@ func made(t *testing.T, in *input) (committee, cases string, dir string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	defer drawn.Close()
 	pages, err := in.pages(ctx, e, drawn)
 	if err != nil {
 		t.Fatal(err)

@@ -105,8 +105,6 @@ type figures struct {
 	ids     map[string]bool
 	// drawings are at work beside the queries, by the panel's identifier.
 	drawings map[string]*drawing
-	// atOnce holds a place for each chart that is being drawn.
-	atOnce chan struct{}
 }
 
 // panel says and draws a figure that is disclosed already.
@@ -295,7 +293,7 @@ func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard,
 // committee builds the page's content but for the drawings, which go on: all
 // panels first, since the first section is made from the figures of the others.
 func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, *figures, error) {
-	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{}, atOnce: make(chan struct{}, drawsAtOnce)}
+	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{}}
 	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.reportDate(), Version: in.version, Confidentiality: in.confidence(),
 		Cautions: in.w("cautions"), Provisional: in.provisional, CSS: template.CSS(css)}
 	run, err := in.run(ctx, e, d, defined)

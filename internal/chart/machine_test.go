@@ -1,0 +1,95 @@
+package chart
+
+import (
+	"runtime"
+	"strings"
+	"testing"
+	"time"
+)
+
+func machineOf(t *testing.T, library string) *machine {
+	t.Helper()
+	runtime.LockOSThread()
+	t.Cleanup(runtime.UnlockOSThread)
+	m, err := start(library)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(m.close)
+	return m
+}
+
+// A library that only tells what it was given stands for the real one.
+const telling = `var echarts = { init: function () { return { setOption: function (o) { this.o = o; }, renderToSVGString: function () { return String((0, eval)(this.o.run)); }, dispose: function () {} }; } };`
+
+// TestMachineHasNoWayOut: what runs in a machine finds no file, no network, no
+// clock that waits and no lot that is drawn.
+func TestMachineHasNoWayOut(t *testing.T) {
+	m := machineOf(t, telling)
+	for run, wanted := range map[string]string{
+		"1 + 1": "2",
+		"[typeof std, typeof os, typeof bjson, typeof require, typeof process, typeof fetch, typeof XMLHttpRequest, typeof Worker, typeof scriptArgs, typeof loadScript].join()": strings.Repeat("undefined,", 9) + "undefined",
+		"setTimeout(function () { throw 1; }, 0)": "0",
+		"Math.random() + Math.random()":           "1",
+	} {
+		got, err := m.svg(order{option: `{"run": ` + quoted(run) + `}`})
+		if err != nil || got != wanted {
+			t.Errorf("%s gave %q (%v), wanted %q", run, got, err, wanted)
+		}
+	}
+	m = machineOf(t, telling)
+	got, err := m.svg(order{option: `{"run": "import('os').then(function () { globalThis.found = 1; }, function () { globalThis.found = 2; }); typeof found"}`})
+	if err != nil || got != "undefined" {
+		t.Errorf("the module os: %q, %v", got, err)
+	}
+}
+
+func quoted(s string) string { return `"` + strings.ReplaceAll(s, `"`, `\"`) + `"` }
+
+// TestMachineIsStopped: a drawing that has no end is ended, and says so; a library
+// that is none is an error.
+func TestMachineIsStopped(t *testing.T) {
+	m := machineOf(t, telling)
+	m.limit = 200 * time.Millisecond
+	begun := time.Now()
+	_, err := m.svg(order{option: `{"run": "for (;;) {}"}`})
+	if err == nil || !strings.Contains(err.Error(), "took over 200ms") {
+		t.Errorf("a drawing without end: %v", err)
+	}
+	if took := time.Since(begun); took > 10*time.Second {
+		t.Errorf("it was stopped after %v", took)
+	}
+	m = machineOf(t, telling)
+	if _, err := m.svg(order{option: `{"run": "(function f() { return f() + 1; })()"}`}); err == nil {
+		t.Error("a call without end is drawn")
+	}
+	m = machineOf(t, telling)
+	if _, err := m.svg(order{option: `{"run": "var a = []; for (;;) { a.push(new Array(100000).fill(1)); }"}`}); err == nil {
+		t.Error("all the memory there is may be taken")
+	}
+	if _, err := start("var x = ;"); err == nil {
+		t.Error("a library that cannot be read starts")
+	}
+}
+
+// TestMachineAfterAFault: a chart that cannot be drawn leaves the others as they
+// are.
+func TestMachineAfterAFault(t *testing.T) {
+	r, err := with(1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	f, p := bar("label")
+	whole, err := r.Draw(f, p, Look{ID: "x"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A writer of numbers that the library cannot call.
+	if _, err := r.svg(map[string]any{"xAxis": map[string]any{"type": "value", "axisLabel": map[string]any{"formatter": 7}}, "yAxis": map[string]any{}, "series": []any{map[string]any{"type": "bar", "data": []any{1}}}}, 300, 200, func(float64) string { return "" }); err == nil {
+		t.Error("a formatter that is no text is taken")
+	}
+	if again, err := r.Draw(f, p, Look{ID: "x"}); err != nil || again != whole {
+		t.Errorf("after a fault a chart is drawn otherwise (%v)", err)
+	}
+}
