@@ -94,14 +94,16 @@ func offsets(zone *time.Location) [][]any {
 	// Instants before the span take its first offset.
 	rows := [][]any{{time.Date(1, 1, 1, 0, 0, 0, 0, time.UTC), offset(first)}}
 	const day = 24 * 60 * 60
+	holds := offset(first)
 	for at := first; at < last; at += day {
 		before, after := at, at+day
-		if offset(before) == offset(after) {
+		was := holds
+		if holds = offset(after); holds == was {
 			continue
 		}
 		for after-before > 1 {
 			middle := (before + after) / 2
-			if offset(middle) == offset(at) {
+			if offset(middle) == was {
 				before = middle
 			} else {
 				after = middle

@@ -1,6 +1,6 @@
 -- haemorrhages: the major haemorrhage activations of the whole hospital, each once, whether told by events, by units that name it, or by both.
 --
--- reads:     issues, events, policy, months
+-- reads:     issues, events, policy, local_days, months
 WITH building AS (
     SELECT policy.activation_before_h, policy.massive_red_cell_h
     FROM policy
@@ -91,4 +91,5 @@ SELECT
     gathered.stood_down
 FROM gathered
 CROSS JOIN building
-INNER JOIN months ON months.month = strftime(local_time(gathered.first_at), '%Y-%m')
+ASOF INNER JOIN local_days ON gathered.first_at >= local_days.starts_at
+INNER JOIN months ON months.month = strftime(local_days.day, '%Y-%m')

@@ -1,6 +1,6 @@
 -- safety_dates: every safety finding with the month and day, on the hospital's clock, of its episode's first issue, else of its unit's.
 --
--- reads:     findings, episodes
+-- reads:     findings, episodes, local_days
 WITH dated AS (
     SELECT
         findings.finding,
@@ -18,6 +18,7 @@ WITH dated AS (
 SELECT
     dated.finding,
     dated.episode_id,
-    strftime(local_time(dated.at), '%Y-%m') AS month,
-    CAST(local_time(dated.at) AS DATE) AS day
+    strftime(local_days.day, '%Y-%m') AS month,
+    local_days.day
 FROM dated
+ASOF LEFT JOIN local_days ON dated.at >= local_days.starts_at

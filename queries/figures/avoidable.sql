@@ -1,6 +1,6 @@
 -- avoidable: How much was thrown away, or given without a recorded indication?
 --
--- reads:     period_bags, period_episodes, units, policy
+-- reads:     period_bags, period_episodes, local_days, units, policy
 -- points:    what: label; What
 --            units: units; Units
 -- answer:    n: units; Thrown away or given without a recorded indication
@@ -33,9 +33,10 @@ days AS (
     FROM period_bags
     WHERE period_bags.fate = 'discarded' AND NOT period_bags.frozen_loss
     UNION ALL
-    SELECT CAST(local_time(period_episodes.first_issued_at) AS DATE)
+    SELECT local_days.day
     FROM period_episodes
     INNER JOIN units ON units.episode_id = period_episodes.episode_id AND units.given
+    ASOF INNER JOIN local_days ON period_episodes.first_issued_at >= local_days.starts_at
     WHERE period_episodes.mark IN ('non-bleeding', 'unsupported')
 ),
 

@@ -46,11 +46,17 @@ quarters AS (
     GROUP BY quarter
 ),
 
-counted AS MATERIALIZED (
-    SELECT strftime(local_days.day, '%Y-%m') AS month, quarters.feed, sum(quarters.n)::BIGINT AS n
+by_day AS (
+    SELECT local_days.day, quarters.feed, sum(quarters.n) AS n
     FROM quarters
     ASOF INNER JOIN local_days ON make_timestamp(quarters.quarter * 900000000) >= local_days.starts_at
-    GROUP BY month, quarters.feed
+    GROUP BY local_days.day, quarters.feed
+),
+
+counted AS MATERIALIZED (
+    SELECT strftime(by_day.day, '%Y-%m') AS month, by_day.feed, sum(by_day.n)::BIGINT AS n
+    FROM by_day
+    GROUP BY month, by_day.feed
     UNION ALL
     SELECT activity.month, 'activity', count(*)
     FROM activity

@@ -1,6 +1,6 @@
 -- other_products: What was given beside plasma?
 --
--- reads:     months, component_months, medicines, period
+-- reads:     months, component_months, local_days, medicines, period
 -- points:    month: month; Month
 --            cryoprecipitate: units; Cryoprecipitate, units
 --            prothrombin: units; Prothrombin complex, doses
@@ -16,14 +16,15 @@ WITH
 
 doses AS (
     SELECT
-        strftime(local_time(medicines.given_at), '%Y-%m') AS month,
+        strftime(local_days.day, '%Y-%m') AS month,
         count(*) FILTER (medicines.medicine = 'prothrombin_complex') AS prothrombin,
         count(*) FILTER (medicines.medicine = 'fibrinogen_concentrate') AS fibrinogen,
         count(*) FILTER (medicines.medicine = 'vitamin_k') AS vitamin_k
     FROM medicines
     CROSS JOIN period
+    ASOF INNER JOIN local_days ON medicines.given_at >= local_days.starts_at
     WHERE medicines.given_at >= strptime(period.history_from_month, '%Y-%m') - INTERVAL 1 DAY
-    GROUP BY strftime(local_time(medicines.given_at), '%Y-%m')
+    GROUP BY strftime(local_days.day, '%Y-%m')
 ),
 
 cryo AS (
