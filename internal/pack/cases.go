@@ -28,6 +28,8 @@ type casesPage struct {
 	Last     string
 	Restated []restatement
 	Cases    []episode
+	// Episodes is what the page shows of Cases.
+	Episodes template.HTML
 }
 
 // choice is what a list offers: its value, which the page's script compares, and

@@ -152,7 +152,7 @@ func (in *input) casesPage(ctx context.Context, e *engine.Engine, css string) ([
 		return nil, err
 	}
 	sum := sha256.Sum256([]byte(casesJS))
-	c.CSS, c.Script = template.CSS(css), template.JS(casesJS)
+	c.CSS, c.Script, c.Episodes = template.CSS(css), template.JS(casesJS), in.episodes(c.Cases)
 	c.ScriptHash = base64.StdEncoding.EncodeToString(sum[:])
 	return in.fill("cases", casesText, c)
 }

@@ -144,14 +144,21 @@ func (l *Language) Say(key string, args ...any) string {
 	if len(args) == 0 {
 		return text
 	}
-	text = formForm.ReplaceAllStringFunc(text, func(form string) string {
+	if strings.Contains(text, "{") {
+		text = forms(text, args)
+	}
+	return fmt.Sprintf(text, args...)
+}
+
+// forms chooses among the forms of a text by its arguments.
+func forms(text string, args []any) string {
+	return formForm.ReplaceAllStringFunc(text, func(form string) string {
 		parts := formForm.FindStringSubmatch(form)
 		if n, err := strconv.Atoi(parts[1]); err == nil && n >= 1 && n <= len(args) && fmt.Sprint(args[n-1]) == "1" {
 			return parts[2]
 		}
 		return parts[3]
 	})
-	return fmt.Sprintf(text, args...)
 }
 
 // formForm is {2:one|many}: the first where the second argument is 1.

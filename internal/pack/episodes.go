@@ -1,0 +1,137 @@
+package pack
+
+import (
+	"html/template"
+	"strings"
+)
+
+// sheet is HTML that is being written: thousands of episodes, which a template
+// takes ten times as long to fill.
+type sheet struct{ strings.Builder }
+
+// put writes markup of our own, and words that are escaped already.
+func (s *sheet) put(parts ...string) {
+	for _, part := range parts {
+		s.WriteString(part)
+	}
+}
+
+// text writes data: between tags, or between the quotes of an attribute.
+func (s *sheet) text(data string) {
+	done := 0
+	for i := 0; i < len(data); i++ {
+		entity := ""
+		switch data[i] {
+		case '&':
+			entity = "&amp;"
+		case '<':
+			entity = "&lt;"
+		case '>':
+			entity = "&gt;"
+		case '"':
+			entity = "&#34;"
+		case '\'':
+			entity = "&#39;"
+		case 0:
+			entity = "\uFFFD" // No page may hold the sign of no letter.
+		default:
+			continue
+		}
+		s.WriteString(data[done:i])
+		s.WriteString(entity)
+		done = i + 1
+	}
+	s.WriteString(data[done:])
+}
+
+// list writes lines under their heading, or nothing.
+func (s *sheet) list(heading string, lines []string) {
+	if len(lines) == 0 {
+		return
+	}
+	s.put(`<p class="small"><b>`, heading, `</b></p><ul class="plain">`)
+	for _, line := range lines {
+		s.put(`<li>`)
+		s.text(line)
+		s.put(`</li>`)
+	}
+	s.put("</ul>\n")
+}
+
+// episodes writes what cases.html shows of each episode.
+func (in *input) episodes(all []episode) template.HTML {
+	said := func(key string) string { return template.HTMLEscapeString(in.w(key)) }
+	scroll := func(key string) string {
+		return `<div class="scroll" tabindex="0" role="group" aria-label="` + said(key) + `">`
+	}
+	chart, patient, begun, wordOf := scroll("wide_chart"), said("patient"), said("begun"), said("reviewers_word")
+	evidence, none, records, findings := said("evidence"), said("no_evidence"), said("records"), said("findings")
+	heads := scroll("wide_table") + `<table class="dense"><thead><tr>`
+	for _, head := range []struct{ class, key string }{{"", "unit_name"}, {"", "fate"}, {"", "issued"}, {"", "begin"}, {"", "finish"}, {"", "times"}, {`class="n" `, "ml"}, {`class="n" `, "given_ml"}, {"", "source"}} {
+		heads += `<th ` + head.class + `scope="col">` + said(head.key) + `</th>`
+	}
+	heads += `</tr></thead><tbody>`
+	rows := map[int64]string{}
+	s := &sheet{}
+	s.Grow(5000 * len(all))
+	for i := range all {
+		one := &all[i]
+		if rows[one.Row] == "" {
+			rows[one.Row] = template.HTMLEscapeString(in.w("row_of_table", one.Row))
+		}
+		s.put(`<article class="case" id="e-`, one.Name, `" data-mark="`)
+		s.text(one.Mark)
+		s.put(`" data-place="`)
+		s.text(one.Place)
+		s.put(`" data-findings="`)
+		s.text(one.FindingNames)
+		s.put("\">\n<h3><code>", one.Name, `</code> <span class="mark">`)
+		s.text(one.MarkWords)
+		s.put("</span></h3>\n<p>")
+		s.text(one.Because)
+		s.put(` <span class="small">`, rows[one.Row], "</span></p>\n", `<p class="small">`, patient, ` <code>`, one.Patient, `</code> · `, begun, ` `)
+		s.text(one.Begin)
+		s.put(` · `)
+		s.text(one.Place)
+		s.put(` · `)
+		s.text(one.Specialty)
+		s.put("</p>\n")
+		if one.Line != "" {
+			s.put(chart, string(one.Line), "</div>\n")
+		}
+		s.put(`<dl class="facts-list">`)
+		for _, f := range one.Facts {
+			s.put(`<div><dt>`)
+			s.text(f.Name)
+			s.put(`</dt><dd>`)
+			s.text(f.Value)
+			s.put(`</dd></div>`)
+		}
+		s.put("</dl>\n")
+		if len(one.Evidence) == 0 {
+			s.put(`<p class="small">`, none, "</p>\n")
+		}
+		s.list(evidence, one.Evidence)
+		s.list(records, one.Records)
+		s.list(findings, one.Findings)
+		s.put(heads)
+		for j := range one.Units {
+			s.unit(&one.Units[j])
+		}
+		s.put("</tbody></table></div>\n", `<p class="word">`, wordOf, "</p>\n</article>")
+	}
+	// Names and pseudonyms are ours; all else went through text.
+	return template.HTML(s.String())
+}
+
+// unit writes a unit as a row of its episode's table.
+func (s *sheet) unit(u *unit) {
+	s.put(`<tr>`)
+	for _, cell := range [...]struct{ open, text string }{{`<td class="long">`, u.Product}, {`<td>`, u.Fate}, {`<td class="whole">`, u.Issued}, {`<td class="whole">`, u.Begin}, {`<td class="whole">`, u.Finish},
+		{`<td>`, u.Times}, {`<td class="n">`, u.Volume}, {`<td class="n">`, u.Given}, {`<td class="long">`, u.Source}} {
+		s.put(cell.open)
+		s.text(cell.text)
+		s.put(`</td>`)
+	}
+	s.put(`</tr>`)
+}
