@@ -1,6 +1,7 @@
 package normalise
 
 import (
+	"bytes"
 	"strconv"
 
 	"github.com/apache/arrow/go/v17/arrow"
@@ -52,7 +53,7 @@ type Batch struct {
 	m      *Mapper
 	counts Counts
 
-	// The row at hand.
+	// The row at hand, its cells without outer spaces.
 	line     int64
 	cells    [][]byte
 	row      []slot
@@ -71,10 +72,15 @@ type Batch struct {
 	unmapped []map[string]*int64
 
 	scratch, unit, dates []byte
-	number               []byte
-	hint                 int
-	midnights            map[int64]int64
-	units                []map[string]unitAnswer
+	// isoDate is the last date that was read, as written, and isoDay what it says.
+	isoDate   []byte
+	isoDay    written
+	number    []byte
+	hint      int
+	midnights map[int64]int64
+	units     []map[string]unitAnswer
+	lastUnit  []writtenUnit
+	recent    []*recent
 	// contradicted remembers what was said of codes of LOINC.
 	contradicted map[string]string
 }
@@ -96,9 +102,9 @@ func (m *Mapper) NewBatch() *Batch {
 	return &Batch{
 		m: m, row: make([]slot, len(m.columns)), times: make([]instant, len(m.times)),
 		counts: Counts{Counted: map[string]int64{}, SetAsideCodes: map[string]CodeCount{}, Unmapped: map[string]int64{}},
-		frames: map[string]*frame{}, byTest: make([]*frame, len(contract.Tests)), problems: newFrame(problemSchema, problemColumns),
+		frames: map[string]*frame{}, byTest: make([]*frame, len(contract.Tests)), problems: newFrame(problemSchema, problemColumns, nil),
 		setAside: map[string]*CodeCount{}, others: map[string]int64{}, unmapped: make([]map[string]*int64, len(m.columns)), midnights: map[int64]int64{},
-		units: make([]map[string]unitAnswer, len(m.quantities)),
+		units: make([]map[string]unitAnswer, len(m.quantities)), lastUnit: make([]writtenUnit, len(m.quantities)), recent: make([]*recent, len(m.columns)),
 	}
 }
 
@@ -106,15 +112,18 @@ func (m *Mapper) NewBatch() *Batch {
 // must stay as it is until Finish.
 func (b *Batch) Add(line int64, cells [][]byte) {
 	b.counts.Read++
-	b.line, b.cells = line, cells
+	b.line = line
 	b.faults, b.doubts = b.faults[:0], b.doubts[:0]
-	// A delimiter at the end of a line tells nothing.
-	for len(cells) > b.m.width && len(trim(cells[len(cells)-1])) == 0 {
-		cells = cells[:len(cells)-1]
+	b.cells = b.cells[:0]
+	for _, cell := range cells {
+		b.cells = append(b.cells, trim(cell))
 	}
-	b.cells = cells
-	if len(cells) != b.m.width {
-		b.reject("source_row", nil, reasonWidth, strconv.Itoa(len(cells)), strconv.Itoa(b.m.width))
+	// A delimiter at the end of a line tells nothing.
+	for len(b.cells) > b.m.width && len(b.cells[len(b.cells)-1]) == 0 {
+		b.cells = b.cells[:len(b.cells)-1]
+	}
+	if len(b.cells) != b.m.width {
+		b.reject("source_row", nil, reasonWidth, strconv.Itoa(len(b.cells)), strconv.Itoa(b.m.width))
 		b.refuse()
 		return
 	}
@@ -169,26 +178,35 @@ func (b *Batch) Finish() *Output {
 	return out
 }
 
-// beside gives the trimmed cell that a format puts beside a code, nil where it
+// beside gives the cell that a format puts beside a code, nil where it
 // has none.
 func (b *Batch) beside(cell int) []byte {
 	if cell < 0 {
 		return nil
 	}
-	return trim(b.cells[cell])
+	return b.cells[cell]
 }
 
-// text gives the trimmed cell of a column, nil where the file has none.
+// text gives the cell of a column, nil where the file has none.
 func (b *Batch) text(column int) []byte {
 	cell := b.m.cell[column]
 	if cell < 0 {
 		return nil
 	}
-	return trim(b.cells[cell])
+	return b.cells[cell]
 }
 
+// set fills a column of text whose words are not numbered.
 func (b *Batch) set(column int, text []byte) {
+	if b.m.words[column] != nil {
+		panic("normalise: a word without its number in " + b.m.columns[column].Name)
+	}
 	b.row[column] = slot{set: true, text: text}
+}
+
+// setWord fills a coded column with the word of index i of its codes.
+func (b *Batch) setWord(column, i int) {
+	b.row[column] = slot{set: true, text: b.m.codes[column].words[i], n: int64(i)}
 }
 
 func (b *Batch) setInt(column int, n int64) {
@@ -207,12 +225,30 @@ func (b *Batch) doubt(column string, raw []byte, severity string, why *reason, p
 
 func (b *Batch) count(name string) { b.counts.Counted[name]++ }
 
+// recent remembers what a few texts of a column mean: an export says the same
+// words again and again, and a look at the last ones costs less than the map.
+type recent [32]struct {
+	text  []byte
+	index int
+	known bool
+}
+
 // code looks a cell up in its column's map; known is false for an unknown word
 // and for an empty cell alike.
 func (b *Batch) code(column int, raw []byte) (index int, known bool) {
-	b.scratch = fold(b.scratch[:0], raw)
-	index, known = b.m.codes[column].index[string(b.scratch)]
-	return index, known
+	if len(raw) == 0 {
+		return 0, false
+	}
+	if b.recent[column] == nil {
+		b.recent[column] = new(recent)
+	}
+	of := &b.recent[column][(raw[0]^raw[len(raw)-1]<<1^byte(len(raw))<<2)%byte(len(recent{}))]
+	if !bytes.Equal(of.text, raw) {
+		b.scratch = fold(b.scratch[:0], raw)
+		of.index, of.known = b.m.codes[column].index[string(b.scratch)]
+		of.text = append(of.text[:0], raw...)
+	}
+	return of.index, of.known
 }
 
 // optionalCode fills a coded column that no row needs: an unknown word is null
@@ -222,7 +258,7 @@ func (b *Batch) optionalCode(column int, raw []byte) {
 		return
 	}
 	if i, known := b.code(column, raw); known {
-		b.set(column, b.m.codes[column].words[i])
+		b.setWord(column, i)
 		return
 	}
 	b.unknownWord(column, raw)
@@ -309,11 +345,11 @@ func (b *Batch) common() {
 		if raw := b.text(m.status); len(raw) > 0 {
 			// Any other word of a status means nothing here.
 			if i, known := b.code(m.status, raw); known {
-				b.set(m.status, m.codes[m.status].words[i])
+				b.setWord(m.status, i)
 			}
 		}
 	}
-	b.set(m.sourceFile, m.file)
+	b.row[m.sourceFile] = slot{set: true} // Its only word.
 	b.setInt(m.sourceRow, b.line)
 }
 
@@ -344,7 +380,7 @@ func (b *Batch) done() bool {
 func (b *Batch) keep(name string) {
 	f := b.frames[name]
 	if f == nil {
-		f = newFrame(b.m.schema, b.m.columns)
+		f = newFrame(b.m.schema, b.m.columns, b.m.words)
 		b.frames[name] = f
 	}
 	f.append(b.row)

@@ -33,7 +33,7 @@ func BenchmarkLabs(b *testing.B) {
 		for i, cells := range lines {
 			batch.Add(int64(i+2), cells)
 		}
-		batch.Finish()
+		batch.Finish().Release()
 	}
 	b.ReportMetric(float64(rows)*float64(b.N)/b.Elapsed().Seconds(), "rows/s")
 }

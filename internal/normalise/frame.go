@@ -13,8 +13,8 @@ import (
 )
 
 // slot is the value of one column in the row at hand. What is used depends on
-// the column's kind: text for Text; f for Real; n for the rest (microseconds,
-// days, thousandths, 0 or 1).
+// the column's kind: text for Text, but n where its words are numbered; f for
+// Real; n for the rest (microseconds, days, thousandths, 0 or 1).
 type slot struct {
 	set  bool
 	text []byte
@@ -28,12 +28,21 @@ type frame struct {
 	schema  *arrow.Schema
 	columns []series
 	rows    int
+	// words holds, for each column whose words are numbered, the words; nil elsewhere.
+	words []arrow.Array
 }
 
+// series is one column of a frame. Rows without a value take no time of their
+// own: they are made up for by the next that has one.
 type series struct {
-	kind        contract.Kind
-	valid       []byte // one bit a row, as far as the last null
-	nulls       int
+	kind     contract.Kind
+	numbered bool
+	// rows is how many rows the column has so far, nulls how many of them are
+	// without a value.
+	rows, nulls int
+	// valid holds one bit a row, from the first row without a value on.
+	valid       []byte
+	numbers     []int32
 	offsets     []int32
 	bytes       []byte
 	ints        []int64
@@ -48,8 +57,23 @@ type series struct {
 var schemas sync.Map
 
 func schemaOf(t *contract.Table, columns []contract.Column) *arrow.Schema {
-	schema, _ := schemas.LoadOrStore(t, contract.Schema(columns))
+	if schema, known := schemas.Load(t); known {
+		return schema.(*arrow.Schema)
+	}
+	fields := contract.Schema(columns).Fields()
+	for i, c := range columns {
+		if numbered(t, c) {
+			fields[i].Type = &arrow.DictionaryType{IndexType: arrow.PrimitiveTypes.Int32, ValueType: arrow.BinaryTypes.String}
+		}
+	}
+	schema, _ := schemas.LoadOrStore(t, arrow.NewSchema(fields, nil))
 	return schema.(*arrow.Schema)
+}
+
+// numbered says of a column that its words travel as numbers of an Arrow
+// dictionary: few words, and of a table that has millions of rows.
+func numbered(t *contract.Table, c contract.Column) bool {
+	return c.Kind == contract.Text && (c.Name == "source_file" && t != contract.Problems || t == contract.Labs && c.Codes != nil)
 }
 
 // frames holds used frames by schema, for use again: to grow one anew for each
@@ -62,18 +86,20 @@ var frames struct {
 // sparePerSchema bounds the frames that are kept.
 const sparePerSchema = 48
 
-// newFrame gives an empty frame.
-func newFrame(schema *arrow.Schema, columns []contract.Column) *frame {
+// newFrame gives an empty frame. words holds the words of numbered columns.
+func newFrame(schema *arrow.Schema, columns []contract.Column, words []arrow.Array) *frame {
 	frames.mutex.Lock()
 	defer frames.mutex.Unlock()
 	if spare := frames.free[schema]; len(spare) > 0 {
 		f := spare[len(spare)-1]
 		frames.free[schema] = spare[:len(spare)-1]
+		f.words = words
 		return f
 	}
-	f := &frame{schema: schema, columns: make([]series, len(columns))}
+	f := &frame{schema: schema, columns: make([]series, len(columns)), words: words}
 	for i, c := range columns {
 		f.columns[i].kind = c.Kind
+		f.columns[i].numbered = schema.Field(i).Type.ID() == arrow.DICTIONARY
 		if c.Kind == contract.Text {
 			f.columns[i].offsets = []int32{0}
 		}
@@ -83,15 +109,16 @@ func newFrame(schema *arrow.Schema, columns []contract.Column) *frame {
 
 // recycle takes back a frame whose record nobody reads any more.
 func (f *frame) recycle() {
-	f.rows = 0
+	f.rows, f.words = 0, nil
 	for i := range f.columns {
 		s := &f.columns[i]
-		s.valid, s.nulls = s.valid[:0], 0
+		s.rows, s.nulls, s.valid, s.numbers = 0, 0, s.valid[:0], s.numbers[:0]
 		if s.offsets != nil {
 			s.offsets = s.offsets[:1]
 		}
 		s.bytes, s.ints, s.reals, s.days, s.thousandths = s.bytes[:0], s.ints[:0], s.reals[:0], s.days[:0], s.thousandths[:0]
 		clear(s.bits)
+		s.bits = s.bits[:0]
 	}
 	frames.mutex.Lock()
 	defer frames.mutex.Unlock()
@@ -118,19 +145,27 @@ func roomy[T any](values []T, n int) []T {
 func (f *frame) append(row []slot) {
 	n := f.rows
 	f.rows++
-	for i := range f.columns {
-		s, v := &f.columns[i], &row[i]
+	for i := range row {
+		v := &row[i]
 		if !v.set {
-			// Rows before the first null, and those after the last, are valid.
-			s.validUpTo(n/8 + 1)
-			s.nulls++
-			bitutil.ClearBit(s.valid, n)
+			continue
+		}
+		s := &f.columns[i]
+		if s.rows < n {
+			s.miss(n)
+		}
+		s.rows++
+		if len(s.valid) > 0 {
+			s.valid = upTo(s.valid, n/8+1)
+			bitutil.SetBit(s.valid, n)
 		}
 		switch s.kind {
 		case contract.Text:
-			if v.set {
-				s.bytes = append(roomy(s.bytes, len(v.text)), v.text...)
+			if s.numbered {
+				s.numbers = append(roomy(s.numbers, 1), int32(v.n))
+				continue
 			}
+			s.bytes = append(roomy(s.bytes, len(v.text)), v.text...)
 			s.offsets = append(roomy(s.offsets, 1), int32(len(s.bytes)))
 		case contract.Real:
 			s.reals = append(roomy(s.reals, 1), v.f)
@@ -139,9 +174,7 @@ func (f *frame) append(row []slot) {
 		case contract.Decimal:
 			s.thousandths = append(roomy(s.thousandths, 1), decimal128.FromI64(v.n))
 		case contract.Bool:
-			if n/8 >= len(s.bits) {
-				s.bits = append(s.bits, make([]byte, len(s.bits)+64)...)
-			}
+			s.bits = upTo(s.bits, n/8+1)
 			if v.n != 0 {
 				bitutil.SetBit(s.bits, n)
 			}
@@ -151,12 +184,48 @@ func (f *frame) append(row []slot) {
 	}
 }
 
-// validUpTo fills the bits of validity, eight rows a byte, up to n bytes.
-func (s *series) validUpTo(n int) {
-	s.valid = roomy(s.valid, n-len(s.valid))
-	for len(s.valid) < n {
-		s.valid = append(s.valid, 0xff)
+// miss makes up for the rows without a value that the column has not seen, so
+// that it has n.
+func (s *series) miss(n int) {
+	if len(s.valid) == 0 {
+		s.valid = upTo(s.valid, (s.rows+7)/8)
+		bitutil.SetBitsTo(s.valid, 0, int64(s.rows), true)
 	}
+	s.valid = upTo(s.valid, (n+7)/8)
+	switch s.kind {
+	case contract.Text:
+		if s.numbered {
+			s.numbers = upTo(s.numbers, n)
+			break
+		}
+		for s.offsets = roomy(s.offsets, n-s.rows); len(s.offsets) <= n; {
+			s.offsets = append(s.offsets, int32(len(s.bytes)))
+		}
+	case contract.Real:
+		s.reals = upTo(s.reals, n)
+	case contract.Date:
+		s.days = upTo(s.days, n)
+	case contract.Decimal:
+		s.thousandths = upTo(s.thousandths, n)
+	case contract.Bool:
+		s.bits = upTo(s.bits, (n+7)/8)
+	default:
+		s.ints = upTo(s.ints, n)
+	}
+	s.nulls += n - s.rows
+	s.rows = n
+}
+
+// upTo brings values to n with zeroes, where there are fewer.
+func upTo[T any](values []T, n int) []T {
+	if len(values) >= n {
+		return values
+	}
+	values = roomy(values, n-len(values))
+	from := len(values)
+	values = values[:n]
+	clear(values[from:])
+	return values
 }
 
 // record hands the rows over. The frame must not be used until nobody reads the
@@ -165,12 +234,21 @@ func (f *frame) record() arrow.Record {
 	arrays := make([]arrow.Array, len(f.columns))
 	for i := range f.columns {
 		s := &f.columns[i]
+		if s.rows < f.rows {
+			s.miss(f.rows)
+		}
 		var valid *memory.Buffer
 		if s.nulls > 0 {
-			s.validUpTo((f.rows + 7) / 8)
 			valid = memory.NewBufferBytes(s.valid)
 		}
 		buffers := []*memory.Buffer{valid}
+		if s.numbered {
+			buffers = append(buffers, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(s.numbers)))
+			data := array.NewDataWithDictionary(f.schema.Field(i).Type, f.rows, buffers, s.nulls, 0, f.words[i].Data().(*array.Data))
+			arrays[i] = array.NewDictionaryData(data)
+			data.Release()
+			continue
+		}
 		switch s.kind {
 		case contract.Text:
 			buffers = append(buffers, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(s.offsets)), memory.NewBufferBytes(s.bytes))

@@ -1,6 +1,7 @@
 package normalise
 
 import (
+	"slices"
 	"sort"
 
 	"thawline/internal/contract"
@@ -81,7 +82,7 @@ func (b *Batch) lab() {
 			return
 		}
 		if test = i; test >= 0 {
-			b.set(c.test, m.codes[c.test].words[i])
+			b.setWord(c.test, i)
 		}
 	} else {
 		b.missing("test")
@@ -101,14 +102,14 @@ func (b *Batch) lab() {
 	} else {
 		b.setInt(c.pointOfCare, 0)
 	}
-	status := m.codes[c.status]
-	b.set(c.status, status.words[1]) // An empty status is final.
+	const preliminary, final = 0, 1
+	b.setWord(c.status, final) // Of an empty status.
 	if raw := b.text(c.status); len(raw) > 0 {
 		if i, known := b.code(c.status, raw); known {
-			b.set(c.status, status.words[i])
+			b.setWord(c.status, i)
 		} else {
 			b.unknownWord(c.status, raw)
-			b.set(c.status, status.words[0]) // An unknown word ranks as preliminary.
+			b.setWord(c.status, preliminary) // An unknown word ranks so.
 		}
 	}
 	if test >= 0 {
@@ -125,7 +126,7 @@ func (b *Batch) lab() {
 
 func (b *Batch) keepLab(test int) {
 	if b.byTest[test] == nil {
-		b.byTest[test] = newFrame(b.m.schema, b.m.columns)
+		b.byTest[test] = newFrame(b.m.schema, b.m.columns, b.m.words)
 		b.frames["labs-"+contract.Tests[test]] = b.byTest[test]
 	}
 	b.byTest[test].append(b.row)
@@ -154,7 +155,7 @@ func (b *Batch) result(test int) {
 		if v, ok := b.convert(test, v, r); ok {
 			b.row[c.value] = slot{set: true, f: v}
 			if bound >= 0 {
-				b.set(c.bound, b.m.codes[c.bound].words[bound])
+				b.setWord(c.bound, bound)
 			}
 		}
 	case told < 0 && len(r.text) > 0:
@@ -163,11 +164,11 @@ func (b *Batch) result(test int) {
 		told = noValueOther
 	}
 	if told == noValueCancelled {
-		status := b.m.codes[c.status]
-		b.set(c.status, status.words[3])
+		const cancelled = 3
+		b.setWord(c.status, cancelled)
 	}
 	if !isNumber {
-		b.set(c.noValue, b.m.codes[c.noValue].words[told])
+		b.setWord(c.noValue, told)
 	}
 }
 
@@ -195,9 +196,9 @@ func (b *Batch) ratio(from string) {
 	if !b.row[c.value].set {
 		b.row[c.bound] = slot{}
 	}
-	b.set(c.test, b.m.codes[c.test].words[test])
+	b.setWord(c.test, test)
 	b.row[c.valueRaw], b.row[c.unitRaw] = slot{}, slot{}
-	b.set(c.derivedFrom, []byte(from))
+	b.row[c.derivedFrom] = slot{set: true, n: int64(slices.Index(b.m.columns[c.derivedFrom].Codes, from))}
 	b.keepLab(test)
 	b.count(countDerived)
 }

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/apache/arrow/go/v17/arrow"
+	"github.com/apache/arrow/go/v17/arrow/array"
+	"github.com/apache/arrow/go/v17/arrow/memory"
 
 	"thawline/internal/contract"
 	"thawline/internal/site"
@@ -93,6 +95,8 @@ type Mapper struct {
 	columns []contract.Column
 	// cell gives, for each of columns, the index of its cell, or -1.
 	cell []int
+	// present lists the columns that have a cell.
+	present []struct{ column, cell int }
 	// identifies says which of columns hold identifiers as text.
 	identifies []bool
 	// loincCell, namesCell and elseCell are cells that formats with codes of their
@@ -105,6 +109,8 @@ type Mapper struct {
 	status, dateOnly, sourceFile, sourceRow int
 	// codes holds the words of each coded column, nil elsewhere.
 	codes []*codeMap
+	// words holds the words of each column whose words are numbered, nil elsewhere.
+	words []arrow.Array
 	// times lists the instants that a file may give, as indices of columns.
 	times []int
 	// order lists pairs of times (indices into times), the first of which
@@ -152,8 +158,15 @@ func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, e
 	for _, l := range f.TimeFormats {
 		m.layouts = append(m.layouts, newLayout(l))
 	}
-	m.codes = make([]*codeMap, len(m.columns))
+	m.codes, m.words = make([]*codeMap, len(m.columns)), make([]arrow.Array, len(m.columns))
 	for i, c := range m.columns {
+		switch {
+		case !numbered(m.table, c):
+		case i == m.sourceFile:
+			m.words[i] = wordArray(file.Name)
+		default:
+			m.words[i] = wordArray(c.Codes...)
+		}
 		switch {
 		case c.Derived:
 		case c.Kind == contract.Bool:
@@ -179,6 +192,14 @@ func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, e
 	}
 	m.prepare()
 	return m, nil
+}
+
+// wordArray gives words as an Arrow array.
+func wordArray(words ...string) arrow.Array {
+	b := array.NewStringBuilder(memory.DefaultAllocator)
+	defer b.Release()
+	b.AppendValues(words, nil)
+	return b.NewArray()
 }
 
 // handled are text columns that need more than a copy.
@@ -222,6 +243,7 @@ func (m *Mapper) header(header []string, name string) error {
 			fault.Twice = append(fault.Twice, fmt.Sprintf("%q", wanted))
 		case there:
 			m.cell[i] = cell
+			m.present = append(m.present, struct{ column, cell int }{i, cell})
 		}
 	}
 	if m.feed.Columns == nil {

@@ -24,7 +24,7 @@ type spoiled struct {
 // isHeader reports whether the row at hand is the header again.
 func (b *Batch) isHeader() bool {
 	for i, cell := range b.cells {
-		if !bytes.Equal(trim(cell), b.m.names[i]) {
+		if !bytes.Equal(cell, b.m.names[i]) {
 			return false
 		}
 	}
@@ -36,14 +36,15 @@ func (b *Batch) isHeader() bool {
 // needs the cell is rejected for that reason; another keeps a note.
 func (b *Batch) empty() {
 	b.spoiled = b.spoiled[:0]
-	for column, cell := range b.m.cell {
-		if cell < 0 {
+	for _, p := range b.m.present {
+		column, cell := p.column, p.cell
+		text := b.cells[cell]
+		if len(text) == 0 || text[0] != '#' && !b.m.identifies[column] {
 			continue
 		}
-		text := trim(b.cells[cell])
 		var why *reason
 		switch {
-		case len(text) > 0 && text[0] == '#' && slices.ContainsFunc(sheetErrors, func(e []byte) bool { return bytes.Equal(e, text) }):
+		case text[0] == '#' && slices.ContainsFunc(sheetErrors, func(e []byte) bool { return bytes.Equal(e, text) }):
 			why = reasonSheetError
 		case b.m.identifies[column] && roundedNumber(text):
 			why = reasonShortened

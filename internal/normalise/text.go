@@ -10,6 +10,13 @@ import (
 // trim takes outer spaces off, and what is not seen there: a no-break space, a
 // mark of the direction of writing, a joiner. Two numbers that look alike are.
 func trim(b []byte) []byte {
+	if n := len(b); n > 0 && b[0]-'!' < utf8.RuneSelf-'!' && b[n-1]-'!' < utf8.RuneSelf-'!' {
+		return b // Most cells: both ends are seen, and of one byte.
+	}
+	return trimmed(b)
+}
+
+func trimmed(b []byte) []byte {
 	for len(b) > 0 && b[0] <= ' ' {
 		b = b[1:]
 	}

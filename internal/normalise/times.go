@@ -1,6 +1,10 @@
 package normalise
 
-import "thawline/internal/contract"
+import (
+	"bytes"
+
+	"thawline/internal/contract"
+)
 
 // instant is one time of the row at hand, in microseconds of UTC.
 type instant struct {
@@ -18,7 +22,15 @@ type instant struct {
 
 // read takes a cell apart.
 func (b *Batch) read(raw []byte) (written, bool) {
+	const date = len("2025-07-01")
+	if len(raw) > date && bytes.Equal(raw[:date], b.isoDate) {
+		// The day of the time before: rows stand in the order of time.
+		if w := b.isoDay; w.parseTime(raw[date:]) {
+			return w, true
+		}
+	}
 	if w, ok := parseISO(raw); ok {
+		b.isoDate, b.isoDay = append(b.isoDate[:0], raw[:date]...), written{year: w.year, month: w.month, day: w.day}
 		return w, true
 	}
 	for i := range b.m.layouts {

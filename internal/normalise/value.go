@@ -1,6 +1,7 @@
 package normalise
 
 import (
+	"bytes"
 	"fmt"
 	"strings"
 
@@ -55,8 +56,24 @@ func (m *Mapper) prepareQuantities(names []string) {
 	}
 }
 
-// conversion looks up a unit as written for a quantity.
+// writtenUnit is a unit as written, and what it means.
+type writtenUnit struct {
+	text []byte
+	unitAnswer
+}
+
+// conversion looks up a unit as written for a quantity, which most rows write as
+// the one before did.
 func (b *Batch) conversion(q int, unit []byte) (site.Conversion, bool) {
+	last := &b.lastUnit[q]
+	if last.text == nil || !bytes.Equal(last.text, unit) {
+		last.conversion, last.known = b.otherUnit(q, unit)
+		last.text = append(last.text[:0], unit...)
+	}
+	return last.conversion, last.known
+}
+
+func (b *Batch) otherUnit(q int, unit []byte) (site.Conversion, bool) {
 	if b.units[q] == nil {
 		b.units[q] = map[string]unitAnswer{}
 	}

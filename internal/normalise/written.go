@@ -48,40 +48,42 @@ func parseISO(b []byte) (w written, ok bool) {
 		return w, false
 	}
 	w.year, w.month, w.day = century*100+rest, month, day
-	if len(b) == 10 {
-		return w, w.valid()
-	}
-	if b[10] != 'T' && b[10] != 't' && b[10] != ' ' {
+	if len(b) > 10 && !w.parseTime(b[10:]) {
 		return w, false
 	}
-	hours, ok1 := two(b, 11)
-	minutes, ok2 := two(b, 14)
-	if !ok1 || !ok2 || b[13] != ':' || hours > 23 || minutes > 59 {
-		return w, false
+	return w, w.valid()
+}
+
+// parseTime reads what stands after the date, to the end of the text.
+func (w *written) parseTime(b []byte) bool {
+	if len(b) < 6 || b[0] != 'T' && b[0] != 't' && b[0] != ' ' || b[3] != ':' {
+		return false
+	}
+	hours, ok1 := two(b, 1)
+	minutes, ok2 := two(b, 4)
+	if !ok1 || !ok2 || hours > 23 || minutes > 59 {
+		return false
 	}
 	w.hasTime = true
 	w.us = int64(hours)*hour + int64(minutes)*minute
-	b = b[16:]
+	b = b[6:]
 	if len(b) >= 3 && b[0] == ':' {
 		seconds, ok := two(b, 1)
 		if !ok || seconds > 59 {
-			return w, false
+			return false
 		}
 		w.us += int64(seconds) * second
 		b = b[3:]
 		if len(b) > 1 && (b[0] == '.' || b[0] == ',') {
 			fraction, n := fraction(b[1:])
 			if n == 0 {
-				return w, false
+				return false
 			}
 			w.us += fraction
 			b = b[1+n:]
 		}
 	}
-	if !w.parseOffset(b) {
-		return w, false
-	}
-	return w, w.valid()
+	return w.parseOffset(b)
 }
 
 // fraction reads digits after the point of a second, as microseconds.

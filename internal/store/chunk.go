@@ -42,6 +42,9 @@ var ones = func() (all [RowGroup]int16) {
 	return all
 }()
 
+// zeros are those of one without a value.
+var zeros [RowGroup]int16
+
 // grown makes room for n more values. A chunk that outgrows a small file gets
 // room for a whole row group at once: to copy it at every doubling costs more
 // than to fill it.
@@ -117,6 +120,8 @@ func (c *chunk) add(values arrow.Array, from, to int) error {
 		} else {
 			c.addText(a, from, to)
 		}
+	case *array.Dictionary:
+		c.addNumbered(a, from, to)
 	case *array.Int64:
 		c.ints = appendValues(c.ints, a.Int64Values(), a, from, to)
 	case *array.Int32:
@@ -178,9 +183,13 @@ func (c *chunk) level(values arrow.Array, from, to int) error {
 	}
 	c.levels = grown(c.levels, c.rows-len(c.levels)+to-from)
 	c.levels = append(c.levels, ones[:c.rows-len(c.levels)]...)
-	if !nulls {
+	switch {
+	case !nulls:
 		c.levels = append(c.levels, ones[:to-from]...)
-	} else {
+	case values.NullN() == values.Len():
+		c.levels = append(c.levels, zeros[:to-from]...)
+		c.nulls += to - from
+	default:
 		for i := from; i < to; i++ {
 			if values.IsNull(i) {
 				c.levels = append(c.levels, 0)
@@ -197,8 +206,11 @@ func (c *chunk) level(values arrow.Array, from, to int) error {
 // appendValues appends the values that are not null of rows from up to to.
 func appendValues[T any](into, values []T, a arrow.Array, from, to int) []T {
 	into = grown(into, to-from)
-	if a.NullN() == 0 {
+	switch a.NullN() {
+	case 0:
 		return append(into, values[from:to]...)
+	case a.Len():
+		return into
 	}
 	for i := from; i < to; i++ {
 		if a.IsValid(i) {
@@ -219,6 +231,21 @@ func (c *chunk) addText(a *array.String, from, to int) {
 	for i := from; i < to; i++ {
 		if a.IsValid(i) {
 			c.text = append(c.text, a.Value(i)...)
+			c.ends = append(c.ends, len(c.text))
+		}
+	}
+}
+
+// addNumbered appends words that come as numbers of a dictionary.
+func (c *chunk) addNumbered(a *array.Dictionary, from, to int) {
+	dictionary := a.Dictionary().(*array.String)
+	if c.repeats {
+		c.words.addNumbered(dictionary, a, from, to)
+		return
+	}
+	for i := from; i < to; i++ {
+		if a.IsValid(i) {
+			c.text = append(c.text, dictionary.Value(a.GetValueIndex(i))...)
 			c.ends = append(c.ends, len(c.text))
 		}
 	}
@@ -269,7 +296,10 @@ func (c *chunk) flush(to file.ColumnChunkWriter) error {
 }
 
 // fits reports whether values can be kept in column without loss: the column's
-// own type, or a whole number of fewer bits.
+// own type, a whole number of fewer bits, or numbered texts.
 func fits(column contract.Column, kind arrow.DataType) bool {
+	if numbered, ok := kind.(*arrow.DictionaryType); ok {
+		return column.Kind == contract.Text && numbered.IndexType.ID() == arrow.INT32 && numbered.ValueType.ID() == arrow.STRING
+	}
 	return arrow.TypeEqual(kind, column.Kind.Arrow()) || column.Kind == contract.Int && kind.ID() == arrow.INT32
 }

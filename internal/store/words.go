@@ -74,6 +74,37 @@ func (w *words) add(a *array.String, from, to int) {
 	}
 }
 
+// addNumbered appends rows from up to, but not including, to, whose words are
+// numbers of a dictionary. The words get their numbers here in the order in which
+// they first come in a row, as if they had come as text.
+func (w *words) addNumbered(dictionary *array.String, a *array.Dictionary, from, to int) {
+	if w.numbers == nil {
+		w.numbers, w.last = map[string]int32{}, -1
+	}
+	w.rows = grown(w.rows, to-from)
+	if a.NullN() == a.Len() {
+		w.rows = append(w.rows, make([]int32, to-from)...)
+		return
+	}
+	numbers := make([]int32, dictionary.Len())
+	for i := range numbers {
+		numbers[i] = -1
+	}
+	indices, nulls := a.Indices().(*array.Int32).Int32Values(), a.NullN() > 0
+	for i := from; i < to; i++ {
+		if nulls && a.IsNull(i) {
+			w.rows = append(w.rows, 0)
+			continue
+		}
+		n := numbers[indices[i]]
+		if n < 0 {
+			n = w.number([]byte(dictionary.Value(int(indices[i]))))
+			numbers[indices[i]] = n
+		}
+		w.rows = append(w.rows, n)
+	}
+}
+
 // flush writes the rows as one column chunk. levels are those of the rows, nil
 // for a required column.
 func (w *words) flush(to *file.ByteArrayColumnChunkWriter, levels []int16, nulls int) error {

@@ -2,7 +2,9 @@ package delimited
 
 import (
 	"bytes"
+	"encoding/binary"
 	"fmt"
+	"math/bits"
 	"unicode/utf8"
 
 	"thawline/internal/read/source"
@@ -42,6 +44,7 @@ func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 		return s.fault(firstInvalid(s.text), notUTF8)
 	}
 	text, delimiter, line := s.text, s.delimiter, s.Line
+	delimiters := eachByte * uint64(delimiter)
 	var cells [][]byte
 	for at := 0; at < len(text); {
 		begins, first := line, at
@@ -54,9 +57,19 @@ func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 				line += int64(breaks)
 			} else {
 				start := at
+				// Eight bytes at a time: of a cell at the end of the text, one.
+				for at+8 <= len(text) {
+					eight := binary.LittleEndian.Uint64(text[at:])
+					if found := zeroes(eight^delimiters) | zeroes(eight^newlines); found != 0 {
+						at += bits.TrailingZeros64(found) / 8
+						goto found
+					}
+					at += 8
+				}
 				for at < len(text) && text[at] != delimiter && text[at] != '\n' {
 					at++
 				}
+			found:
 				cell = text[start:at:at]
 				if (at == len(text) || text[at] == '\n') && at > start && text[at-1] == '\r' {
 					// The line ends in CRLF, or in CR at the end of the file.
@@ -85,6 +98,18 @@ func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 		}
 	}
 	return nil
+}
+
+// eachByte times a byte is that byte eight times.
+const (
+	eachByte = 0x0101010101010101
+	newlines = eachByte * uint64('\n')
+)
+
+// zeroes marks the lowest zero byte of eight by its highest bit; what it marks
+// above that may be wrong (Warren, Hacker's Delight, 6-1).
+func zeroes(eight uint64) uint64 {
+	return (eight - eachByte) &^ eight & (eachByte << 7)
 }
 
 // blank reports whether a line holds nothing that is seen; an old mark of the
