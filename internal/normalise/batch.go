@@ -56,7 +56,7 @@ type Batch struct {
 	// The row at hand, its cells without outer spaces.
 	line     int64
 	cells    [][]byte
-	row      []slot
+	row      row
 	times    []instant
 	repeated int
 	// faults reject the row; doubts are told of it where it is accepted.
@@ -100,7 +100,7 @@ var problemSchema = schemaOf(contract.Problems, problemColumns)
 // NewBatch starts a batch of rows. Batches of one Mapper are independent.
 func (m *Mapper) NewBatch() *Batch {
 	return &Batch{
-		m: m, row: make([]slot, len(m.columns)), times: make([]instant, len(m.times)),
+		m: m, row: row{slots: make([]slot, len(m.columns))}, times: make([]instant, len(m.times)),
 		counts: Counts{Counted: map[string]int64{}, SetAsideCodes: map[string]CodeCount{}, Unmapped: map[string]int64{}},
 		frames: map[string]*frame{}, byTest: make([]*frame, len(contract.Tests)), problems: newFrame(problemSchema, problemColumns, nil),
 		setAside: map[string]*CodeCount{}, others: map[string]int64{}, unmapped: make([]map[string]*int64, len(m.columns)), midnights: map[int64]int64{},
@@ -115,8 +115,11 @@ func (b *Batch) Add(line int64, cells [][]byte) {
 	b.line = line
 	b.faults, b.doubts = b.faults[:0], b.doubts[:0]
 	b.cells = b.cells[:0]
+	spoilt := false
 	for _, cell := range cells {
-		b.cells = append(b.cells, trim(cell))
+		cell = trim(cell)
+		spoilt = spoilt || len(cell) > 0 && cell[0] == '#'
+		b.cells = append(b.cells, cell)
 	}
 	// A delimiter at the end of a line tells nothing.
 	for len(b.cells) > b.m.width && len(b.cells[len(b.cells)-1]) == 0 {
@@ -132,8 +135,14 @@ func (b *Batch) Add(line int64, cells [][]byte) {
 		b.refuse()
 		return
 	}
-	b.empty()
-	clear(b.row)
+	b.spoiled = b.spoiled[:0]
+	for _, cell := range b.m.identifying {
+		spoilt = spoilt || roundedNumber(b.cells[cell])
+	}
+	if spoilt {
+		b.empty()
+	}
+	b.row.filled = 0
 	b.m.add(b)
 }
 
@@ -201,16 +210,20 @@ func (b *Batch) set(column int, text []byte) {
 	if b.m.words[column] != nil {
 		panic("normalise: a word without its number in " + b.m.columns[column].Name)
 	}
-	b.row[column] = slot{set: true, text: text}
+	b.row.putText(column, text)
 }
 
 // setWord fills a coded column with the word of index i of its codes.
 func (b *Batch) setWord(column, i int) {
-	b.row[column] = slot{set: true, text: b.m.codes[column].words[i], n: int64(i)}
+	if b.m.words[column] != nil {
+		b.row.putInt(column, int64(i))
+		return
+	}
+	b.set(column, b.m.codes[column].words[i])
 }
 
 func (b *Batch) setInt(column int, n int64) {
-	b.row[column] = slot{set: true, n: n}
+	b.row.putInt(column, n)
 }
 
 // reject notes a required field at fault; doubt a field that is dropped,
@@ -334,7 +347,7 @@ func (b *Batch) common() {
 		}
 	}
 	for _, i := range m.required {
-		if !b.row[i].set {
+		if !b.row.has(i) {
 			b.missing(m.columns[i].Name)
 		}
 	}
@@ -349,7 +362,7 @@ func (b *Batch) common() {
 			}
 		}
 	}
-	b.row[m.sourceFile] = slot{set: true} // Its only word.
+	b.row.putInt(m.sourceFile, 0) // Its only word.
 	b.setInt(m.sourceRow, b.line)
 }
 
@@ -383,7 +396,7 @@ func (b *Batch) keep(name string) {
 		f = newFrame(b.m.schema, b.m.columns, b.m.words)
 		b.frames[name] = f
 	}
-	f.append(b.row)
+	f.append(&b.row)
 }
 
 func (b *Batch) refuse() {
@@ -395,14 +408,12 @@ func (b *Batch) refuse() {
 func (b *Batch) tell(faults []fault) {
 	for i := range faults {
 		p := &faults[i]
-		b.problems.append([]slot{
-			{set: true, text: b.m.file},
-			{set: true, n: b.line},
-			{set: true, text: []byte(p.column)},
-			{set: p.raw != nil, text: shorten(p.raw)},
-			{set: true, text: []byte(p.severity)},
-			{set: true, text: []byte(p.reason)},
-		})
+		told := row{slots: []slot{{text: b.m.file}, {n: b.line}, {text: []byte(p.column)}, {text: shorten(p.raw)}, {text: []byte(p.severity)}, {text: []byte(p.reason)}}}
+		told.filled = 1<<len(told.slots) - 1
+		if p.raw == nil {
+			told.take(3)
+		}
+		b.problems.append(&told)
 	}
 }
 

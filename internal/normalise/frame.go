@@ -1,6 +1,7 @@
 package normalise
 
 import (
+	"math/bits"
 	"sync"
 
 	"github.com/apache/arrow/go/v17/arrow"
@@ -16,11 +17,40 @@ import (
 // the column's kind: text for Text, but n where its words are numbered; f for
 // Real; n for the rest (microseconds, days, thousandths, 0 or 1).
 type slot struct {
-	set  bool
 	text []byte
 	n    int64
 	f    float64
 }
+
+// row is the row at hand: which columns have a value, a bit each, and the values.
+// Without its bit a slot means nothing.
+type row struct {
+	filled uint64
+	slots  []slot
+}
+
+// has reports whether a column has a value.
+func (r *row) has(column int) bool { return r.filled>>column&1 != 0 }
+
+// The following give a column a value, by its kind.
+
+func (r *row) putText(column int, text []byte) {
+	r.filled |= 1 << column
+	r.slots[column].text = text
+}
+
+func (r *row) putInt(column int, n int64) {
+	r.filled |= 1 << column
+	r.slots[column].n = n
+}
+
+func (r *row) putReal(column int, f float64) {
+	r.filled |= 1 << column
+	r.slots[column].f = f
+}
+
+// take takes a column's value away.
+func (r *row) take(column int) { r.filled &^= 1 << column }
 
 // frame gathers rows column by column. It writes Arrow's own layout, which is
 // a good deal quicker than a builder's call for each cell.
@@ -28,6 +58,10 @@ type frame struct {
 	schema  *arrow.Schema
 	columns []series
 	rows    int
+	// room is how many rows fit into the columns of values of one size.
+	room int
+	// full holds the columns that every row has filled, a bit each.
+	full uint64
 	// words holds, for each column whose words are numbered, the words; nil elsewhere.
 	words []arrow.Array
 }
@@ -37,19 +71,22 @@ type frame struct {
 type series struct {
 	kind     contract.Kind
 	numbered bool
-	// rows is how many rows the column has so far, nulls how many of them are
-	// without a value.
+	// rows is, of a column that is not full, how many rows it has so far, nulls
+	// how many of them are without a value.
 	rows, nulls int
 	// valid holds one bit a row, from the first row without a value on.
-	valid       []byte
+	valid []byte
+	// Of these, one holds the values, as far as the frame has room. What stands in
+	// a row without a value means nothing.
 	numbers     []int32
-	offsets     []int32
-	bytes       []byte
 	ints        []int64
 	reals       []float64
 	days        []int32
 	thousandths []decimal128.Num
 	bits        []byte
+	// Texts stand one after the other.
+	offsets []int32
+	bytes   []byte
 }
 
 // schemas holds the Arrow schema of each table, so that frames of one file serve
@@ -96,29 +133,23 @@ func newFrame(schema *arrow.Schema, columns []contract.Column, words []arrow.Arr
 		f.words = words
 		return f
 	}
+	if len(columns) > 64 {
+		panic("normalise: a table of more columns than a row has bits")
+	}
 	f := &frame{schema: schema, columns: make([]series, len(columns)), words: words}
 	for i, c := range columns {
 		f.columns[i].kind = c.Kind
 		f.columns[i].numbered = schema.Field(i).Type.ID() == arrow.DICTIONARY
-		if c.Kind == contract.Text {
-			f.columns[i].offsets = []int32{0}
-		}
 	}
 	return f
 }
 
 // recycle takes back a frame whose record nobody reads any more.
 func (f *frame) recycle() {
-	f.rows, f.words = 0, nil
+	f.rows, f.full, f.words = 0, 0, nil
 	for i := range f.columns {
 		s := &f.columns[i]
-		s.rows, s.nulls, s.valid, s.numbers = 0, 0, s.valid[:0], s.numbers[:0]
-		if s.offsets != nil {
-			s.offsets = s.offsets[:1]
-		}
-		s.bytes, s.ints, s.reals, s.days, s.thousandths = s.bytes[:0], s.ints[:0], s.reals[:0], s.days[:0], s.thousandths[:0]
-		clear(s.bits)
-		s.bits = s.bits[:0]
+		s.rows, s.nulls, s.valid, s.bytes = 0, 0, s.valid[:0], s.bytes[:0]
 	}
 	frames.mutex.Lock()
 	defer frames.mutex.Unlock()
@@ -142,44 +173,76 @@ func roomy[T any](values []T, n int) []T {
 }
 
 // append adds a row; nothing of it is kept.
-func (f *frame) append(row []slot) {
+func (f *frame) append(r *row) {
 	n := f.rows
+	if n == f.room {
+		f.grow()
+	}
+	if n == 0 {
+		f.full = r.filled
+	}
+	for left := f.full &^ r.filled; left != 0; left &= left - 1 {
+		f.columns[bits.TrailingZeros64(left)].rows = n
+	}
+	f.full &= r.filled
 	f.rows++
-	for i := range row {
-		v := &row[i]
-		if !v.set {
-			continue
-		}
-		s := &f.columns[i]
-		if s.rows < n {
-			s.miss(n)
-		}
-		s.rows++
-		if len(s.valid) > 0 {
-			s.valid = upTo(s.valid, n/8+1)
-			bitutil.SetBit(s.valid, n)
+	for left := r.filled; left != 0; left &= left - 1 {
+		i := bits.TrailingZeros64(left)
+		s, v := &f.columns[i], &r.slots[i]
+		if f.full>>i&1 == 0 {
+			if s.rows < n {
+				s.miss(n)
+			}
+			s.rows++
+			if len(s.valid) > 0 {
+				s.valid = upTo(s.valid, n/8+1)
+				bitutil.SetBit(s.valid, n)
+			}
 		}
 		switch s.kind {
 		case contract.Text:
 			if s.numbered {
-				s.numbers = append(roomy(s.numbers, 1), int32(v.n))
+				s.numbers[n] = int32(v.n)
 				continue
 			}
 			s.bytes = append(roomy(s.bytes, len(v.text)), v.text...)
-			s.offsets = append(roomy(s.offsets, 1), int32(len(s.bytes)))
+			s.offsets[n+1] = int32(len(s.bytes))
 		case contract.Real:
-			s.reals = append(roomy(s.reals, 1), v.f)
+			s.reals[n] = v.f
 		case contract.Date:
-			s.days = append(roomy(s.days, 1), int32(v.n))
+			s.days[n] = int32(v.n)
 		case contract.Decimal:
-			s.thousandths = append(roomy(s.thousandths, 1), decimal128.FromI64(v.n))
+			s.thousandths[n] = decimal128.FromI64(v.n)
 		case contract.Bool:
-			s.bits = upTo(s.bits, n/8+1)
-			if v.n != 0 {
-				bitutil.SetBit(s.bits, n)
-			}
+			bitutil.SetBitTo(s.bits, n, v.n != 0)
 		default:
-			s.ints = append(roomy(s.ints, 1), v.n)
+			s.ints[n] = v.n
+		}
+	}
+}
+
+// grow makes room for more rows.
+func (f *frame) grow() {
+	f.room = max(1024, 2*f.room)
+	for i := range f.columns {
+		s := &f.columns[i]
+		switch s.kind {
+		case contract.Text:
+			if s.numbered {
+				s.numbers = upTo(s.numbers, f.room)
+			} else {
+				s.offsets = upTo(s.offsets, f.room+1)
+			}
+		case contract.Real:
+			s.reals = upTo(s.reals, f.room)
+		case contract.Date:
+			s.days = upTo(s.days, f.room)
+		case contract.Decimal:
+			s.thousandths = upTo(s.thousandths, f.room)
+		case contract.Bool:
+			s.bits = upTo(s.bits, f.room/8)
+		default:
+			s.ints = upTo(s.ints, f.room)
 		}
 	}
 }
@@ -192,25 +255,10 @@ func (s *series) miss(n int) {
 		bitutil.SetBitsTo(s.valid, 0, int64(s.rows), true)
 	}
 	s.valid = upTo(s.valid, (n+7)/8)
-	switch s.kind {
-	case contract.Text:
-		if s.numbered {
-			s.numbers = upTo(s.numbers, n)
-			break
+	if s.kind == contract.Text && !s.numbered {
+		for i := s.rows; i < n; i++ {
+			s.offsets[i+1] = int32(len(s.bytes))
 		}
-		for s.offsets = roomy(s.offsets, n-s.rows); len(s.offsets) <= n; {
-			s.offsets = append(s.offsets, int32(len(s.bytes)))
-		}
-	case contract.Real:
-		s.reals = upTo(s.reals, n)
-	case contract.Date:
-		s.days = upTo(s.days, n)
-	case contract.Decimal:
-		s.thousandths = upTo(s.thousandths, n)
-	case contract.Bool:
-		s.bits = upTo(s.bits, (n+7)/8)
-	default:
-		s.ints = upTo(s.ints, n)
 	}
 	s.nulls += n - s.rows
 	s.rows = n
@@ -234,7 +282,7 @@ func (f *frame) record() arrow.Record {
 	arrays := make([]arrow.Array, len(f.columns))
 	for i := range f.columns {
 		s := &f.columns[i]
-		if s.rows < f.rows {
+		if f.full>>i&1 == 0 && s.rows < f.rows {
 			s.miss(f.rows)
 		}
 		var valid *memory.Buffer
@@ -243,7 +291,7 @@ func (f *frame) record() arrow.Record {
 		}
 		buffers := []*memory.Buffer{valid}
 		if s.numbered {
-			buffers = append(buffers, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(s.numbers)))
+			buffers = append(buffers, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(s.numbers[:f.rows])))
 			data := array.NewDataWithDictionary(f.schema.Field(i).Type, f.rows, buffers, s.nulls, 0, f.words[i].Data().(*array.Data))
 			arrays[i] = array.NewDictionaryData(data)
 			data.Release()
@@ -251,17 +299,21 @@ func (f *frame) record() arrow.Record {
 		}
 		switch s.kind {
 		case contract.Text:
-			buffers = append(buffers, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(s.offsets)), memory.NewBufferBytes(s.bytes))
+			offsets := []int32{0}
+			if f.rows > 0 {
+				offsets = s.offsets[:f.rows+1]
+			}
+			buffers = append(buffers, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(offsets)), memory.NewBufferBytes(s.bytes))
 		case contract.Real:
-			buffers = append(buffers, memory.NewBufferBytes(arrow.Float64Traits.CastToBytes(s.reals)))
+			buffers = append(buffers, memory.NewBufferBytes(arrow.Float64Traits.CastToBytes(s.reals[:f.rows])))
 		case contract.Date:
-			buffers = append(buffers, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(s.days)))
+			buffers = append(buffers, memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(s.days[:f.rows])))
 		case contract.Decimal:
-			buffers = append(buffers, memory.NewBufferBytes(arrow.Decimal128Traits.CastToBytes(s.thousandths)))
+			buffers = append(buffers, memory.NewBufferBytes(arrow.Decimal128Traits.CastToBytes(s.thousandths[:f.rows])))
 		case contract.Bool:
-			buffers = append(buffers, memory.NewBufferBytes(s.bits))
+			buffers = append(buffers, memory.NewBufferBytes(s.bits[:(f.rows+7)/8]))
 		default:
-			buffers = append(buffers, memory.NewBufferBytes(arrow.Int64Traits.CastToBytes(s.ints)))
+			buffers = append(buffers, memory.NewBufferBytes(arrow.Int64Traits.CastToBytes(s.ints[:f.rows])))
 		}
 		data := array.NewData(f.schema.Field(i).Type, f.rows, buffers, nil, s.nulls, 0)
 		arrays[i] = array.MakeFromData(data)

@@ -105,7 +105,7 @@ func (b *Batch) issue() {
 	b.set(m.at["product_code"], p.code)
 	b.set(m.at["bag_code"], p.bagCode)
 	b.set(m.at["component"], p.component)
-	b.row[m.at["is_batch"]] = slot{set: true}
+	b.row.putInt(m.at["is_batch"], 0)
 	if p.batch {
 		b.setInt(m.at["is_batch"], 1)
 	}
@@ -167,7 +167,7 @@ func (b *Batch) volumes(p *product) {
 	bag, given := b.m.at["volume_ml"], b.m.at["transfused_ml"]
 	whole, known := b.volume(bag)
 	if known && p.plasma && (whole < 5_000 || whole > 700_000) {
-		b.row[bag] = slot{}
+		b.row.take(bag)
 		known = false
 		b.doubt("volume_ml", b.text(bag), "suspect", reasonBagVolume)
 	}
@@ -178,10 +178,10 @@ func (b *Batch) volumes(p *product) {
 	switch {
 	case !known:
 	case ml < 0:
-		b.row[given] = slot{}
+		b.row.take(given)
 		b.doubt("transfused_ml", b.text(given), "suspect", reasonUnderZero)
 	case whole > 0 && ml*10 > whole*11:
-		b.row[given] = slot{}
+		b.row.take(given)
 		b.doubt("transfused_ml", b.text(given), "suspect", reasonOverBag)
 	}
 }

@@ -129,7 +129,7 @@ func (b *Batch) keepLab(test int) {
 		b.byTest[test] = newFrame(b.m.schema, b.m.columns, b.m.words)
 		b.frames["labs-"+contract.Tests[test]] = b.byTest[test]
 	}
-	b.byTest[test].append(b.row)
+	b.byTest[test].append(&b.row)
 }
 
 // result fills the value, or says why there is none.
@@ -153,7 +153,7 @@ func (b *Batch) result(test int) {
 			}
 		}
 		if v, ok := b.convert(test, v, r); ok {
-			b.row[c.value] = slot{set: true, f: v}
+			b.row.putReal(c.value, v)
 			if bound >= 0 {
 				b.setWord(c.bound, bound)
 			}
@@ -178,27 +178,28 @@ func (b *Batch) result(test int) {
 func (b *Batch) ratio(from string) {
 	c := &labsAt
 	test := testIndex(ratios[from])
-	value := b.row[c.value]
-	b.row[c.value] = slot{}
-	if value.set {
+	value, known := b.row.slots[c.value], b.row.has(c.value)
+	b.row.take(c.value)
+	if known {
 		if mean, known := b.m.meanNormal(from, b.times[0].lo, &b.hint); !known {
 			b.count(countNoNormal)
 		} else {
 			q := &b.m.quantities[test]
 			v := round9(value.f / mean)
 			if v >= q.low && v <= q.high {
-				b.row[c.value] = slot{set: true, f: v}
+				b.row.putReal(c.value, v)
 			} else {
-				b.tell([]fault{{"value", b.row[c.valueRaw].text, "suspect", reasonRatioLimits.text([]string{q.limits, q.name})}})
+				b.tell([]fault{{"value", b.row.slots[c.valueRaw].text, "suspect", reasonRatioLimits.text([]string{q.limits, q.name})}})
 			}
 		}
 	}
-	if !b.row[c.value].set {
-		b.row[c.bound] = slot{}
+	if !b.row.has(c.value) {
+		b.row.take(c.bound)
 	}
 	b.setWord(c.test, test)
-	b.row[c.valueRaw], b.row[c.unitRaw] = slot{}, slot{}
-	b.row[c.derivedFrom] = slot{set: true, n: int64(slices.Index(b.m.columns[c.derivedFrom].Codes, from))}
+	b.row.take(c.valueRaw)
+	b.row.take(c.unitRaw)
+	b.row.putInt(c.derivedFrom, int64(slices.Index(b.m.columns[c.derivedFrom].Codes, from)))
 	b.keepLab(test)
 	b.count(countDerived)
 }

@@ -95,10 +95,10 @@ type Mapper struct {
 	columns []contract.Column
 	// cell gives, for each of columns, the index of its cell, or -1.
 	cell []int
-	// present lists the columns that have a cell.
-	present []struct{ column, cell int }
-	// identifies says which of columns hold identifiers as text.
-	identifies []bool
+	// identifies says which of columns hold identifiers as text; identifying lists
+	// their cells.
+	identifies  []bool
+	identifying []int
 	// loincCell, namesCell and elseCell are cells that formats with codes of their
 	// own put beside them: the LOINC code, the names, and the word of the contract
 	// that holds where no map knows the code; -1 where there is none.
@@ -243,7 +243,9 @@ func (m *Mapper) header(header []string, name string) error {
 			fault.Twice = append(fault.Twice, fmt.Sprintf("%q", wanted))
 		case there:
 			m.cell[i] = cell
-			m.present = append(m.present, struct{ column, cell int }{i, cell})
+			if m.identifies[i] {
+				m.identifying = append(m.identifying, cell)
+			}
 		}
 	}
 	if m.feed.Columns == nil {

@@ -68,7 +68,7 @@ func (b *Batch) measure() {
 		return
 	}
 	b.common()
-	if l, known := loincs[string(b.beside(m.loincCell))]; known && l.method != "" && !b.row[m.at["method"]].set {
+	if l, known := loincs[string(b.beside(m.loincCell))]; known && l.method != "" && !b.row.has(m.at["method"]) {
 		b.set(m.at["method"], []byte(l.method))
 	}
 	b.readTimes(0)
@@ -216,7 +216,7 @@ func (b *Batch) activity() {
 	} else if n, ok := parseNumber(raw); !ok || n < 0 {
 		b.reject("count", raw, reasonNoCount)
 	} else {
-		b.row[m.at["count"]] = slot{set: true, f: n}
+		b.row.putReal(m.at["count"], n)
 	}
 	if b.done() {
 		b.keep(m.table.Name)

@@ -35,13 +35,11 @@ func (b *Batch) isHeader() bool {
 // a wrong identifier would join the records of different people. A row that
 // needs the cell is rejected for that reason; another keeps a note.
 func (b *Batch) empty() {
-	b.spoiled = b.spoiled[:0]
-	for _, p := range b.m.present {
-		column, cell := p.column, p.cell
-		text := b.cells[cell]
-		if len(text) == 0 || text[0] != '#' && !b.m.identifies[column] {
+	for column, cell := range b.m.cell {
+		if cell < 0 || len(b.cells[cell]) == 0 {
 			continue
 		}
+		text := b.cells[cell]
 		var why *reason
 		switch {
 		case text[0] == '#' && slices.ContainsFunc(sheetErrors, func(e []byte) bool { return bytes.Equal(e, text) }):
@@ -74,6 +72,9 @@ func (b *Batch) rejectEmpty(column string) {
 
 // roundedNumber reports whether b is a number such as 1.23457E+11.
 func roundedNumber(b []byte) bool {
+	if len(b) < 4 || b[1] != '.' && b[1] != ',' && b[1] != 'E' && b[1] != 'e' {
+		return false // Nearly every cell.
+	}
 	e := bytes.IndexByte(b, '+')
 	if e < 2 || b[e-1] != 'E' && b[e-1] != 'e' || len(b) == e+1 {
 		return false

@@ -173,8 +173,11 @@ func (b *Batch) mayBeAhead(column int) bool {
 	case "expires_at":
 		return true
 	case "at", "until":
-		kind := b.row[b.m.at["kind"]]
-		return b.m.table == contract.Events && kind.set && string(kind.text) == "procedure"
+		if b.m.table != contract.Events {
+			return false
+		}
+		kind := b.m.at["kind"]
+		return b.row.has(kind) && string(b.row.slots[kind].text) == "procedure"
 	}
 	return false
 }
