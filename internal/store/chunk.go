@@ -61,24 +61,32 @@ func grown[T any](values []T, n int) []T {
 	return more
 }
 
-// chunks holds used chunks by kind for the next file: to grow them anew costs as
-// much as to fill them.
+// chunks holds used chunks for the next file, by what they hold: to grow them
+// anew costs as much as to fill them.
 var chunks struct {
 	mutex sync.Mutex
-	free  map[contract.Kind][]chunk
+	free  map[holds][]chunk
 }
 
-// spareChunks bounds the chunks of a kind that are kept.
-const spareChunks = 40
+// holds says what a chunk has room for.
+type holds struct {
+	kind    contract.Kind
+	repeats bool
+}
+
+// spareChunks bounds the chunks of a sort that are kept: those of a file of
+// results with a dozen tests.
+const spareChunks = 128
 
 // newChunk gives an empty chunk for a column; repeats says that it holds words.
 func newChunk(column contract.Column, repeats bool) chunk {
 	chunks.mutex.Lock()
 	defer chunks.mutex.Unlock()
 	var c chunk
-	if spare := chunks.free[column.Kind]; len(spare) > 0 {
+	sort := holds{column.Kind, repeats}
+	if spare := chunks.free[sort]; len(spare) > 0 {
 		c = spare[len(spare)-1]
-		chunks.free[column.Kind] = spare[:len(spare)-1]
+		chunks.free[sort] = spare[:len(spare)-1]
 	}
 	c.column, c.repeats = column, repeats
 	return c
@@ -89,13 +97,13 @@ func recycle(used []chunk) {
 	chunks.mutex.Lock()
 	defer chunks.mutex.Unlock()
 	if chunks.free == nil {
-		chunks.free = map[contract.Kind][]chunk{}
+		chunks.free = map[holds][]chunk{}
 	}
 	for i := range used {
 		c := &used[i]
 		c.empty()
-		if kind := c.column.Kind; len(chunks.free[kind]) < spareChunks {
-			chunks.free[kind] = append(chunks.free[kind], *c)
+		if sort := (holds{c.column.Kind, c.repeats}); len(chunks.free[sort]) < spareChunks {
+			chunks.free[sort] = append(chunks.free[sort], *c)
 		}
 	}
 }

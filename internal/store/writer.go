@@ -56,13 +56,17 @@ type File struct {
 // the same bytes, however they are split into records. It is not safe for
 // concurrent use; several Writers may be used at once.
 type Writer struct {
-	path    string
-	columns []contract.Column
-	chunks  []chunk
-	sink    *sink
-	file    *file.Writer
+	path     string
+	columns  []contract.Column
+	together []string
+	chunks   []chunk
+	sink     *sink
+	file     *file.Writer
 	// rows is the number of rows gathered and not yet written; total counts all.
 	rows, total int64
+	// written gets the error of the row group that is being written; nil where
+	// there is none.
+	written chan error
 	// order gives for each column its place in the records of the schema last seen.
 	order  []int
 	schema *arrow.Schema
@@ -97,12 +101,18 @@ func NewWriter(path string, t *contract.Table, columns []contract.Column, togeth
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{path: path, columns: columns, chunks: make([]chunk, len(columns)), sink: newSink(f)}
-	for i, c := range columns {
-		w.chunks[i] = newChunk(c, repeats(c, together))
-	}
+	w := &Writer{path: path, columns: columns, together: together, sink: newSink(f)}
+	w.chunks = w.newChunks()
 	w.file = file.NewParquetWriter(w.sink, root, file.WithWriterProps(properties(columns, together)), file.WithWriteMetadata(facts))
 	return w, nil
+}
+
+func (w *Writer) newChunks() []chunk {
+	chunks := make([]chunk, len(w.columns))
+	for i, c := range w.columns {
+		chunks[i] = newChunk(c, repeats(c, w.together))
+	}
+	return chunks
 }
 
 // parquetSchema states columns as Parquet nodes under a required root: some
@@ -171,7 +181,12 @@ func properties(columns []contract.Column, together []string) *parquet.WriterPro
 		case c.Kind == contract.Instant, c.Kind == contract.Local, c.Name == "source_row":
 			options = append(options, parquet.WithDictionaryFor(c.Name, false),
 				parquet.WithEncodingFor(c.Name, parquet.Encodings.DeltaBinaryPacked))
-		case c.Kind == contract.Text && !repeats(c, together), c.Kind == contract.Bool:
+		case c.Name == "result_id":
+			// Numbers that count up share their beginnings.
+			options = append(options, parquet.WithDictionaryFor(c.Name, false), parquet.WithEncodingFor(c.Name, parquet.Encodings.DeltaByteArray))
+		case c.Kind == contract.Text && !repeats(c, together):
+			options = append(options, parquet.WithDictionaryFor(c.Name, false), parquet.WithEncodingFor(c.Name, parquet.Encodings.DeltaLengthByteArray))
+		case c.Kind == contract.Bool:
 			options = append(options, parquet.WithDictionaryFor(c.Name, false))
 		}
 	}
@@ -251,11 +266,34 @@ func (w *Writer) match(s *arrow.Schema) error {
 	return nil
 }
 
-// flush writes the rows gathered as one row group.
-func (w *Writer) flush() (err error) {
+// flush has the rows gathered written as one row group, which goes on beside the
+// caller: rows of the next may be gathered meanwhile.
+func (w *Writer) flush() error {
 	if w.rows == 0 {
 		return nil
 	}
+	if err := w.wait(); err != nil {
+		return err
+	}
+	full := w.chunks
+	w.chunks, w.rows = w.newChunks(), 0
+	w.written = make(chan error, 1)
+	go func() { w.written <- w.encode(full) }()
+	return nil
+}
+
+// wait waits for the row group that is being written, and gives its error.
+func (w *Writer) wait() error {
+	if w.written == nil {
+		return nil
+	}
+	err := <-w.written
+	w.written = nil
+	return err
+}
+
+// encode writes one row group.
+func (w *Writer) encode(chunks []chunk) (err error) {
 	// The library panics where it cannot go on.
 	defer func() {
 		if fault := recover(); fault != nil {
@@ -266,16 +304,16 @@ func (w *Writer) flush() (err error) {
 		}
 	}()
 	group := w.file.AppendRowGroup()
-	for i := range w.chunks {
+	for i := range chunks {
 		to, err := group.NextColumn()
 		if err != nil {
 			return fmt.Errorf("write %s: %w", filepath.Base(w.path), err)
 		}
-		if err := w.chunks[i].flush(to); err != nil {
+		if err := chunks[i].flush(to); err != nil {
 			return fmt.Errorf("write %s: %w", filepath.Base(w.path), err)
 		}
 	}
-	w.rows = 0
+	recycle(chunks)
 	return group.Close()
 }
 
@@ -289,6 +327,9 @@ func (w *Writer) Close() (File, error) {
 		return File{}, errors.New("close of a closed file")
 	}
 	err := w.flush()
+	if err == nil {
+		err = w.wait()
+	}
 	if err == nil {
 		err = w.finish()
 	}
@@ -324,6 +365,7 @@ func (w *Writer) Abort() {
 		return
 	}
 	w.done = true
+	w.wait()
 	recycle(w.chunks)
 	w.sink.file.Close()
 	os.Remove(w.path)
