@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -212,11 +213,25 @@ func (s Spans) first(when string) string {
 type Atoms struct {
 	spans   Spans
 	columns []attribute
-	// values has a row an atom, a value a column; the first column is month. tables
-	// says of what table an atom is; columns of another one are empty.
+	// values has a row an atom, a value a column; the first column is month, and
+	// columns of another table than the atom's are empty.
 	values [][]string
-	tables []string
 	sizes  []int64
+	// parts says, by table, which atoms are of it: they stand together, in order of
+	// their months.
+	parts map[string]part
+}
+
+// part is a stretch of atoms, the last left out.
+type part struct{ from, to int }
+
+// within is the stretch of a table's atoms of some months, both included.
+func (a *Atoms) within(table, first, last string) part {
+	whole := a.parts[table]
+	months := a.values[whole.from:whole.to]
+	from := sort.Search(len(months), func(i int) bool { return months[i][0] >= first })
+	to := sort.Search(len(months), func(i int) bool { return months[i][0] > last })
+	return part{whole.from + from, whole.from + max(from, to)}
 }
 
 // LoadAtoms asks the engine for the atoms of figures.
@@ -285,13 +300,17 @@ func (a *Atoms) load(ctx context.Context, e *engine.Engine, table string) error 
 	if err != nil {
 		return err
 	}
+	if a.parts == nil {
+		a.parts = map[string]part{}
+	}
+	a.parts[table] = part{len(a.values), len(a.values) + len(rows)}
 	for _, row := range rows {
 		values := make([]string, len(a.columns))
 		for i := range values {
 			values[i], _ = row[i].(string)
 		}
 		size, _ := row[len(a.columns)].(int64)
-		a.values, a.tables, a.sizes = append(a.values, values), append(a.tables, table), append(a.sizes, size)
+		a.values, a.sizes = append(a.values, values), append(a.sizes, size)
 	}
 	return nil
 }
@@ -344,8 +363,9 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 		return true
 	}
 	var list []int
-	for i, values := range a.values {
-		if month := values[0]; month >= first && month <= last && a.tables[i] == m.of && counts(values) {
+	asked := a.within(m.of, first, last)
+	for i := asked.from; i < asked.to; i++ {
+		if counts(a.values[i]) {
 			list = append(list, i)
 		}
 	}
