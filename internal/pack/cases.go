@@ -28,7 +28,7 @@ type casesPage struct {
 	Last     string
 	Restated []restatement
 	Cases    []episode
-	// Episodes is what the page shows of Cases.
+	// Episodes marks the place of what the page shows of Cases.
 	Episodes template.HTML
 }
 

@@ -59,7 +59,7 @@ func (s *sheet) list(heading string, lines []string) {
 }
 
 // episodes writes what cases.html shows of each episode.
-func (in *input) episodes(all []episode) template.HTML {
+func (in *input) episodes(all []episode) string {
 	said := func(key string) string { return template.HTMLEscapeString(in.w(key)) }
 	scroll := func(key string) string {
 		return `<div class="scroll" tabindex="0" role="group" aria-label="` + said(key) + `">`
@@ -118,10 +118,10 @@ func (in *input) episodes(all []episode) template.HTML {
 		for j := range one.Units {
 			s.unit(&one.Units[j])
 		}
-		s.put("</tbody></table></div>\n", `<p class="word">`, wordOf, "</p>\n</article>")
+		s.put("</tbody></table></div>\n", `<p class="word">`, wordOf, "</p>\n</article>\n")
 	}
 	// Names and pseudonyms are ours; all else went through text.
-	return template.HTML(s.String())
+	return s.String()
 }
 
 // unit writes a unit as a row of its episode's table.

@@ -7,6 +7,7 @@ import (
 	_ "embed"
 	"encoding/base64"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"html/template"
 	"os"
@@ -152,10 +153,28 @@ func (in *input) casesPage(ctx context.Context, e *engine.Engine, css string) ([
 		return nil, err
 	}
 	sum := sha256.Sum256([]byte(casesJS))
-	c.CSS, c.Script, c.Episodes = template.CSS(css), template.JS(casesJS), in.episodes(c.Cases)
+	c.CSS, c.Script, c.Episodes = template.CSS(css), template.JS(casesJS), episodesHere
 	c.ScriptHash = base64.StdEncoding.EncodeToString(sum[:])
-	return in.fill("cases", casesText, c)
+	page, err := in.fill("cases", casesText, c)
+	if err != nil || len(c.Cases) == 0 {
+		return page, err
+	}
+	// The episodes of ten years are 28 MB: they are copied once, not by each step
+	// of a template.
+	before, after, found := strings.Cut(string(page), episodesHere)
+	if !found {
+		return nil, errors.New("template cases: no place for the episodes")
+	}
+	episodes := in.episodes(c.Cases)
+	whole := make([]byte, 0, len(page)+len(episodes)+len(episodes)/500)
+	whole = append(whole, before...)
+	whole = appendHeld(whole, episodes)
+	return append(whole, after...), nil
 }
+
+// episodesHere stands in the page where its episodes come. No data can say it:
+// signs of markup in data are escaped.
+const episodesHere = "<!--episodes-->"
 
 // write puts the pages into a folder outside the store, each in one step.
 func (m *bundle) write(dir string) (Paths, error) {
@@ -227,31 +246,29 @@ func (in *input) fill(name, text string, data any) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("template %s: %w", name, err)
 	}
-	var out bytes.Buffer
+	var out strings.Builder
 	if err := t.Execute(&out, data); err != nil {
 		return nil, fmt.Errorf("template %s: %w", name, err)
 	}
-	return held(out.Bytes()), nil
+	return appendHeld(nil, out.String()), nil
 }
 
-// held puts a space that does not break between each number and its per cent
-// sign, so that they stand on one line.
-func held(page []byte) []byte {
-	parts := bytes.Split(page, []byte(" %"))
-	var out bytes.Buffer
-	out.Grow(len(page) + len(parts))
-	for i, part := range parts {
-		out.Write(part)
-		if i == len(parts)-1 {
-			break
+// appendHeld adds a page, or a part of one, with a space that does not break
+// between each number and its per cent sign, so that they stand on one line.
+func appendHeld(out []byte, page string) []byte {
+	for {
+		before, after, found := strings.Cut(page, " %")
+		out = append(out, before...)
+		if !found {
+			return out
 		}
 		space := " "
-		if n := len(part); n > 0 && part[n-1] >= '0' && part[n-1] <= '9' {
+		if n := len(before); n > 0 && before[n-1] >= '0' && before[n-1] <= '9' {
 			space = "\u00a0"
 		}
-		out.WriteString(space + "%")
+		out = append(append(out, space...), '%')
+		page = after
 	}
-	return out.Bytes()
 }
 
 // printCSS is the printed page's margin text: hospital, period, a line on
