@@ -14,7 +14,7 @@ const machines = 2
 
 const (
 	// limit ends a drawing that does not come to its end.
-	limit = 20 * time.Second
+	limit = time.Minute
 	// A machine with the library in it takes 20 MB, and half a MB more with each
 	// drawing until what goes round in circles is collected.
 	memoryLimit   = 512 << 20
@@ -58,11 +58,20 @@ type machine struct {
 }
 
 // work makes a machine and draws what is ordered, one after another.
-func work(library string, orders <-chan order) {
+func (r *Renderer) work(library string) {
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
 	m, err := start(library)
-	for one := range orders {
+	for {
+		var one order
+		select {
+		case one = <-r.orders:
+		case <-r.closed:
+			if m != nil {
+				m.close()
+			}
+			return
+		}
 		if m == nil && err == nil {
 			m, err = start(library)
 		}
@@ -77,9 +86,6 @@ func work(library string, orders <-chan order) {
 			m = nil
 		}
 		one.done <- drawing{svg, fault}
-	}
-	if m != nil {
-		m.close()
 	}
 }
 

@@ -93,3 +93,33 @@ func TestMachineAfterAFault(t *testing.T) {
 		t.Errorf("after a fault a chart is drawn otherwise (%v)", err)
 	}
 }
+
+// TestClosedWhileDrawing: what is on its way when the library is let go ends, with
+// a drawing or an error, and so does what comes after.
+func TestClosedWhileDrawing(t *testing.T) {
+	r, err := New()
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, p := bar("label")
+	ended := make(chan error, 9)
+	for range 8 {
+		go func() {
+			_, err := r.Draw(f, p, Look{ID: "x"})
+			ended <- err
+		}()
+	}
+	r.Close()
+	_, err = r.Draw(f, p, Look{ID: "x"})
+	ended <- err
+	for range 9 {
+		select {
+		case err := <-ended:
+			if err != nil && !strings.Contains(err.Error(), "let go") {
+				t.Error(err)
+			}
+		case <-time.After(2 * time.Minute):
+			t.Fatal("a drawing neither ends nor fails")
+		}
+	}
+}

@@ -30,6 +30,8 @@ var ErrNoLibrary = errors.New("the chart library is not in this program: run `ma
 // Renderer draws charts, several at a time. It is safe for concurrent use.
 type Renderer struct {
 	orders chan order
+	// closed is closed by Close; drawings may still be on their way then.
+	closed chan struct{}
 }
 
 // order is a drawing that is wanted.
@@ -66,15 +68,15 @@ func with(machines int) (*Renderer, error) {
 	if found := hex.EncodeToString(sum[:]); found != librarySHA256 {
 		return nil, fmt.Errorf("the chart library %s has SHA-256 %s, wanted %s (echarts 5.6.0): run `make assets` again", from, found, librarySHA256)
 	}
-	r := &Renderer{orders: make(chan order)}
+	r := &Renderer{orders: make(chan order), closed: make(chan struct{})}
 	for range machines {
-		go work(string(text), r.orders)
+		go r.work(string(text))
 	}
 	return r, nil
 }
 
-// Close lets the machines go; nothing is drawn after it.
-func (r *Renderer) Close() { close(r.orders) }
+// Close lets the machines go; what is not drawn by then is an error.
+func (r *Renderer) Close() { close(r.closed) }
 
 // svg draws an option; write writes the numbers on its axes. The identifiers in
 // the drawing count on from drawing to drawing: finish gives them names that do
@@ -85,7 +87,11 @@ func (r *Renderer) svg(option map[string]any, width, height int, write func(floa
 		return "", fmt.Errorf("write the chart's option: %w", err)
 	}
 	done := make(chan drawing, 1)
-	r.orders <- order{string(text), width, height, write, done}
+	select {
+	case r.orders <- order{string(text), width, height, write, done}:
+	case <-r.closed:
+		return "", errors.New("draw: the chart library was let go")
+	}
 	drawn := <-done
 	if drawn.err != nil {
 		return "", fmt.Errorf("draw: %w", drawn.err)
