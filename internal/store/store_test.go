@@ -374,8 +374,10 @@ func TestSecondWriterIsToldWhoHasTheStore(t *testing.T) {
 	}
 	// One that is let go while another waits.
 	LockWait = 5 * time.Second
-	go func() { time.Sleep(100 * time.Millisecond); first.Close() }()
+	closed := make(chan struct{})
+	go func() { time.Sleep(100 * time.Millisecond); first.Close(); close(closed) }()
 	second := open(t, dir, true)
+	<-closed
 	second.Close()
 	// Many may read at once, and a writer waits for them.
 	one, two := open(t, dir, false), open(t, dir, false)
