@@ -41,7 +41,7 @@ func TestHostileLabelStandsAsText(t *testing.T) {
 			t.Errorf("the drawing holds %q", bad)
 		}
 	}
-	if !strings.Contains(svg, "&lt;script&gt;") || !strings.Contains(svg, "4711") {
+	if !strings.Contains(svg, "&lt;script&gt;") || !strings.Contains(svg, "4,711") {
 		t.Error("the label or the number is not drawn as text")
 	}
 }

@@ -272,7 +272,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 			names, _ := list.(map[string]any)["data"].([]any)
 			for i, name := range names {
 				if text, ok := name.(string); ok {
-					names[i] = shorten(text, letters)
+					names[i] = halved(shorten(text, letters), room*3/4/7)
 				}
 			}
 		}
@@ -306,6 +306,28 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	mark(option, f, p, look)
 	return option, nil
 }
+
+// halved breaks a name of more letters than one line has at the space nearest to its
+// middle, so that no short word stands alone on the second.
+func halved(text string, line int) string {
+	letters := []rune(text)
+	if len(letters) <= line {
+		return text
+	}
+	at := -1
+	for i, r := range letters {
+		if r == ' ' && (at < 0 || abs(2*i+1-len(letters)) <= abs(2*at+1-len(letters))) {
+			at = i
+		}
+	}
+	if at < 0 {
+		return text
+	}
+	letters[at] = '\n'
+	return string(letters)
+}
+
+func abs(n int) int { return max(n, -n) }
 
 // wordRoom is how wide the name under a bar may be: less than the bar's room, for
 // the library's widths are estimates, but all of it where a word would break.

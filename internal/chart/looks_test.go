@@ -157,3 +157,29 @@ func TestNamesInAFunnelKeepApart(t *testing.T) {
 		}
 	}
 }
+
+// The number on a bar is written as that of the table is, standing and lying.
+func TestNumbersOnBarsAreThoseOfTheTable(t *testing.T) {
+	r := drawn(t)
+	for _, kind := range []string{"bars", "rows"} {
+		f, p := bar("a")
+		p.Chart = kind
+		for comma, wanted := range map[bool]string{false: ">4,711<", true: ">4.711<"} {
+			svg, err := r.Draw(f, p, Look{ID: "a", Format: figure.Format{Comma: comma}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !strings.Contains(svg, wanted) || strings.Contains(svg, ">4711<") {
+				t.Errorf("%s: the number is not written %s", kind, wanted)
+			}
+		}
+	}
+}
+
+func TestALongNameBreaksNearItsMiddle(t *testing.T) {
+	for text, wanted := range map[string]string{"over 1.5 to 2": "over 1.5\nto 2", "8 and more": "8 and\nmore", "to 1": "to 1", "cryoprecipitate": "cryoprecipitate", "": ""} {
+		if got := halved(text, 8); got != wanted {
+			t.Errorf("%q gives %q, wanted %q", text, got, wanted)
+		}
+	}
+}

@@ -39,6 +39,11 @@ const draw = `
             axis.axisLabel = Object.assign({}, axis.axisLabel, { formatter: function (x) { return form.replace('{value}', write(x)); } });
         }
     });
+    [].concat(option.series || []).forEach(function (one) {
+        if (one.label && one.label.show && !one.label.formatter) {
+            one.label.formatter = function (at) { return write(at.value); };
+        }
+    });
     chart.setOption(option);
     var svg = chart.renderToSVGString();
     chart.dispose();

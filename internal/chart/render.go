@@ -78,7 +78,7 @@ func with(machines int) (*Renderer, error) {
 // Close lets the machines go; what is not drawn by then is an error.
 func (r *Renderer) Close() { close(r.closed) }
 
-// svg draws an option; write writes the numbers on its axes. The identifiers in
+// svg draws an option; write writes the numbers on its axes and bars. The identifiers in
 // the drawing count on from drawing to drawing: finish gives them names that do
 // not.
 func (r *Renderer) svg(option map[string]any, width, height int, write func(float64) string) (string, error) {
