@@ -120,15 +120,15 @@ func (f *Figure) addFit(fit *BeforeAfter, rows []int, format Format) {
 		f.Values[name] = Cell{Value: text}
 	}
 	interval := func(i stat.Interval, decimals int) string {
-		return format.Range(format.Number(i.Low, decimals), format.Number(i.High, decimals))
+		return format.Range(format.Fixed(i.Low, decimals), format.Fixed(i.High, decimals))
 	}
 	say("name", fit.Name)
 	say("since", format.Month(fit.Month))
 	say("before", format.Whole(int64(fit.Before)))
 	say("after", format.Whole(int64(fit.After)))
-	say("level", format.Number(fit.Level.Value, 1))
+	say("level", format.Fixed(fit.Level.Value, 1))
 	say("level_interval", interval(fit.Level.CI, 1))
-	say("slope", format.Number(fit.SlopeChange.Value, 2))
+	say("slope", format.Fixed(fit.SlopeChange.Value, 2))
 	say("slope_interval", interval(fit.SlopeChange.CI, 2))
 	say("verdict", format.Say(fit.verdict()))
 }

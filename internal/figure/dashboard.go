@@ -56,6 +56,9 @@ type Panel struct {
 	Band []string `yaml:"band"`
 	// Note stands under the figure, with {name} for values of the answer.
 	Note string `yaml:"note"`
+	// NoInterval says that what the sentence counts is no sample, so that it has no
+	// interval.
+	NoInterval bool `yaml:"no_interval"`
 	// Beside names what published audits measured, with year and country.
 	Beside string `yaml:"beside"`
 }

@@ -20,6 +20,9 @@ type Kind string
 const (
 	// Label is text, shown as it is.
 	Label Kind = "label"
+	// Key is text by which a row's meaning names what it is of: its label says it in
+	// words, so that the table has no column of it.
+	Key Kind = "key"
 	// Month is YYYY-MM.
 	Month Kind = "month"
 	// Dated is a list of names, each with its month: labs 2026-10, issues 2026-09.
@@ -39,7 +42,13 @@ const (
 	Test Kind = "test"
 )
 
-var kinds = []Kind{Label, Month, Dated, Count, Units, Share, Number, Place, Test}
+var kinds = []Kind{Label, Key, Month, Dated, Count, Units, Share, Number, Place, Test}
+
+// InTable says that tables have columns of the kind.
+func (k Kind) InTable() bool { return k != Place && k != Key }
+
+// isText says that its values are text.
+func (k Kind) isText() bool { return k == Label || k == Key || k == Month || k == Dated }
 
 // Column is one column of a figure's points or answer.
 type Column struct {
@@ -198,7 +207,7 @@ func Parse(file, text string) (*Definition, error) {
 			}
 		}
 	}
-	if d.Steps != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == d.Steps && c.Kind == Label }) {
+	if d.Steps != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == d.Steps && (c.Kind == Label || c.Kind == Key) }) {
 		return nil, fmt.Errorf("%s: steps go by %q, which is no label of the points", file, d.Steps)
 	}
 	if err := d.checkMeans(); err != nil {

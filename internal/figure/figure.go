@@ -89,7 +89,7 @@ func value(c Column, v any) (any, error) {
 	case nil:
 		return nil, nil
 	case string:
-		if c.Kind == Label || c.Kind == Month || c.Kind == Dated {
+		if c.Kind.isText() {
 			return v, nil
 		}
 	case bool:
@@ -119,6 +119,34 @@ func (f *Figure) Index(name string) int {
 		}
 	}
 	return -1
+}
+
+// AllZero says that no number of the points is another than nought, nor hidden.
+func (f *Figure) AllZero() bool {
+	for _, row := range f.Rows {
+		for i, c := range row {
+			if k := f.Points[i].Kind; c.Hidden || c.Value != nil && !k.isText() && k != Place && c.Value != int64(0) && c.Value != 0.0 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// AllHidden says that the points have numbers, and that none of them is shown.
+func (f *Figure) AllHidden() bool {
+	hidden := false
+	for _, row := range f.Rows {
+		for i, c := range row {
+			switch k := f.Points[i].Kind; {
+			case c.Hidden:
+				hidden = true
+			case c.Value != nil && !k.isText() && k != Place:
+				return false
+			}
+		}
+	}
+	return hidden
 }
 
 // Whole returns a whole number of the answer; ok is false where there is none

@@ -101,5 +101,5 @@ func (l *Funnel) Words(format Format) []string {
 		}
 		outside = format.Say("funnel_outside", strings.Join(names, ", "))
 	}
-	return []string{outside, limits}
+	return []string{outside, limits, format.Say("funnel_asks")}
 }

@@ -38,7 +38,7 @@ func TestBeforeAfterFindsTheStep(t *testing.T) {
 	if fit == nil {
 		t.Fatal(why)
 	}
-	for name, wanted := range map[string]string{"name": "Teaching", "since": "Jan 2026", "before": "11", "after": "12", "level": "10", "slope": "0.5"} {
+	for name, wanted := range map[string]string{"name": "Teaching", "since": "Jan 2026", "before": "11", "after": "12", "level": "10.0", "slope": "0.50"} {
 		if got := f.Values[name].Value; got != wanted {
 			t.Errorf("%s is %v, wanted %s", name, got, wanted)
 		}
@@ -104,7 +104,7 @@ func TestRateAndItsInterval(t *testing.T) {
 	p := Panel{Chart: "rate", Per: 100, Y: []string{"n", "of"}, Says: "{rate} ({interval})"}
 	// Exact limits of a count of 10 are 4.795 and 18.39 (Pearson and Hartley,
 	// table 40, from memory), of 200 units half of that for each 100.
-	if got := f.Say(p, Format{}, When{}); got != "5 (2.4 to 9.2)" {
+	if got := f.Say(p, Format{}, When{}); got != "5.0 (2.4 to 9.2)" {
 		t.Errorf("said %q", got)
 	}
 	f.AddRate("n", "of", 100, "Rate")

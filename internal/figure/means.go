@@ -180,7 +180,7 @@ func (d *Definition) checkMeans() error {
 			}
 		}
 		for _, name := range named {
-			if name != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == name && (c.Kind == Label || c.Kind == Month) }) {
+			if name != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == name && (c.Kind == Label || c.Kind == Key || c.Kind == Month) }) {
 				return fmt.Errorf("%s: means of %s goes by %q, which is no label or month of the points", d.Path, strings.Join(m.columns, " + "), name)
 			}
 		}

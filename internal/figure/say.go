@@ -131,20 +131,30 @@ func (f Format) Month(month string) string {
 	return f.language().Months[n-1] + " " + year
 }
 
-// datedForm is a name and its month, and what may follow the last of a list.
-var datedForm = regexp.MustCompile(`^(.+) ([0-9]{4}-[0-9]{2})( .*)?$`)
+// datedForm is a name and its month.
+var datedForm = regexp.MustCompile(`^(.+) ([0-9]{4}-[0-9]{2})$`)
 
-// dated writes the months of a list of names as those of a column of months.
+// mostDated is how many of a list of names with their months are named.
+const mostDated = 8
+
+// dated writes the months of a list of names as those of a column of months. Of a
+// long list the first are named, and the others counted.
 func (f Format) dated(list string) string {
 	names := strings.Split(list, ", ")
+	more := len(names) - mostDated
+	names = names[:min(len(names), mostDated)]
 	for i, name := range names {
 		if m := datedForm.FindStringSubmatch(name); m != nil {
-			names[i] = f.Text(m[1]) + " " + f.Month(m[2]) + m[3]
+			names[i] = f.Text(m[1]) + " " + f.Month(m[2])
 		} else {
 			names[i] = f.Text(name)
 		}
 	}
-	return strings.Join(names, ", ")
+	text := strings.Join(names, ", ")
+	if more > 0 {
+		return f.Say("and_more", text, f.Whole(int64(more)))
+	}
+	return text
 }
 
 // Cell writes a cell of a column.
@@ -320,7 +330,7 @@ func (f *Figure) holes(p Panel, says string, format Format, when When) string {
 		}
 		if p.Per > 0 && name == "rate" {
 			if rate, _, ok := f.Rate(p.Y[0], p.Per); ok {
-				return format.Number(rate, 1)
+				return format.Fixed(rate, 1)
 			}
 			return format.Say("not_shown")
 		}
@@ -362,7 +372,7 @@ func (f *Figure) RateInterval(p Panel, format Format) string {
 	if !ok {
 		return ""
 	}
-	return format.Range(format.Number(i.Low, 1), format.Number(i.High, 1))
+	return format.Range(format.Fixed(i.Low, 1), format.Fixed(i.High, 1))
 }
 
 // Isolated keeps the direction of writing of a text of the site's own from turning

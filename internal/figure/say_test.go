@@ -20,7 +20,8 @@ func TestSentences(t *testing.T) {
 	part["n"] = Cell{Hidden: true}
 	d.Answer = append(d.Answer, Column{Name: "place", Kind: Label})
 	d.Answer = append(d.Answer, Column{Name: "gaps", Kind: Dated})
-	missing := map[string]Cell{"gaps": {Value: "labs 2026-10, other events 2025-07 and 3 more"}}
+	missing := map[string]Cell{"gaps": {Value: "labs 2026-10, other events 2025-07"}}
+	long := map[string]Cell{"gaps": {Value: "labs 2026-10" + strings.Repeat(", labs 2026-09", 10)}}
 	turned := shown(2, 2, 2)
 	turned["place"] = Cell{Value: "\u202eWard"}
 	for _, c := range []struct {
@@ -36,7 +37,8 @@ func TestSentences(t *testing.T) {
 		{shown(1, 1, 1), "{bags} {bags:bag was|bags were} lost, {n} {n:is|are} new.", "1 bag was lost, 1 is new."},
 		{shown(2, 5, 0), "{bags} {bags:bag was|bags were} lost, {n} {n:is|are} new.", "0 bags were lost, 2 are new."},
 		{hidden, "{n} {n:is|are} new.", "Some are new."},
-		{missing, "Without a row: {gaps}.", "Without a row: labs Oct 2026, other events Jul 2025 and 3 more."},
+		{missing, "Without a row: {gaps}.", "Without a row: labs Oct 2026, other events Jul 2025."},
+		{long, "Without a row: {gaps}.", "Without a row: labs Oct 2026" + strings.Repeat(", labs Sep 2026", 7) + " and 3 more."},
 		{map[string]Cell{"gaps": {Value: "none"}}, "Without a row: {gaps}.", "Without a row: none."},
 		{turned, "{bags} at {place} (new).", "2 at \u2068\u202eWard\u2069 (new)."},
 	} {

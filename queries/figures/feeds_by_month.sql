@@ -116,7 +116,7 @@ lacking AS (
     WHERE judged.n = 0 OR judged.thin
 ),
 
--- The latest eight of each kind are named; the table has all.
+-- The latest first: of a long list the pack names those.
 named AS (
     SELECT
         lacking.without,
@@ -128,7 +128,7 @@ named AS (
 listed AS (
     SELECT
         named.without,
-        string_agg(named.entry, ', ' ORDER BY named.place) FILTER (named.place <= 8) || CASE WHEN count(*) > 8 THEN ' and ' || (count(*) - 8) || ' more' ELSE '' END AS entries
+        string_agg(named.entry, ', ' ORDER BY named.place) AS entries
     FROM named
     GROUP BY named.without
 )

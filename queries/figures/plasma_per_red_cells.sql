@@ -1,4 +1,4 @@
--- plasma_per_red_cells: How much plasma do we give for each red cell?
+-- plasma_per_red_cells: How much plasma do we give to the red cells?
 --
 -- reads:     months, component_months, period
 -- points:    month: month; Month

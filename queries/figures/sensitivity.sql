@@ -6,7 +6,7 @@
 --            judged: count; Judged
 --            share: share of appropriate, judged; Share appropriate
 --            changed: count; Change their mark
---            tried: label; Policy value
+--            tried: key; Policy value
 -- answer:    n: count; Appropriate by the site's own values
 --            of: count; Judged by the site's own values
 --            not_known: count; Undetermined by the site's own values

@@ -4,7 +4,7 @@
 -- points:    what_if: label; What if
 --            move: label; Change of the mark
 --            episodes: count; Episodes
---            tried: label; Policy value
+--            tried: key; Policy value
 -- answer:    n: count; Episodes whose mark changes under any of them
 --            of: count; Episodes in which plasma was given
 -- means:     episodes: year, changed@tried true, by move@tried
