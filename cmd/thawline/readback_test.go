@@ -103,6 +103,13 @@ func decimal(x float64, decimals int) string {
 	return text
 }
 
+// fixed writes a number of a sentence to just so many decimals.
+func fixed(x float64, decimals int) string {
+	text := decimal(x, decimals)
+	whole, rest, _ := strings.Cut(text, ".")
+	return whole + "." + rest + strings.Repeat("0", decimals-len(rest))
+}
+
 func (d *rows) isSmall(n int) bool { return n > 0 && n < d.small }
 
 // text is how a page writes a value that it shows; must says that it may not
@@ -215,7 +222,7 @@ func (d *rows) checkWords(id string, a *article, p figure.Panel, w wanted) (wron
 			fault("{%s} %s", name, why)
 		}
 	}
-	for _, one := range d.checkFacts(a, w) {
+	for _, one := range d.checkFacts(a, p, w) {
 		fault("%s", one)
 	}
 	want, got := d.notes(a, p, w), slices.Clone(a.notes)
@@ -240,7 +247,7 @@ func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 			return shown
 		}))
 	}
-	hidden := slices.ContainsFunc(a.rows, func(row []string) bool { return slices.Contains(row, "hidden") })
+	hidden := strings.HasSuffix(a.tooFew, "small and hidden.") || slices.ContainsFunc(a.rows, func(row []string) bool { return slices.Contains(row, "hidden") })
 	for _, word := range strings.FieldsFunc(strings.ToLower(a.says+" "+a.facts["n of N"]+" "+a.facts["not known"]), func(r rune) bool { return !unicode.IsLetter(r) }) {
 		hidden = hidden || word == "some" || word == "hidden"
 	}
@@ -257,7 +264,7 @@ func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 }
 
 // checkFacts compares the line under a sentence.
-func (d *rows) checkFacts(a *article, w wanted) (wrong []string) {
+func (d *rows) checkFacts(a *article, p figure.Panel, w wanted) (wrong []string) {
 	compare := func(fact, said, name string) {
 		if v, told := w.says[name]; !told {
 			wrong = append(wrong, fmt.Sprintf("%s says %q, which nobody recomputes", fact, said))
@@ -271,7 +278,7 @@ func (d *rows) checkFacts(a *article, w wanted) (wrong []string) {
 		compare("n of N", n, "n")
 		compare("n of N", of, "of")
 		_, stated := a.facts["95 % interval"]
-		if hidden := strings.Contains(both, "some"); stated == (hidden || of == "0") {
+		if hidden := strings.Contains(both, "hidden"); stated == (hidden || p.NoInterval) {
 			wrong = append(wrong, fmt.Sprintf("n of N is %q, with an interval %t", both, stated))
 		}
 	}
@@ -286,6 +293,9 @@ func (d *rows) checkFacts(a *article, w wanted) (wrong []string) {
 
 // checkTable compares the table under a figure.
 func (d *rows) checkTable(id string, a *article, w wanted) (wrong []string) {
+	if len(a.rows) == 0 && len(w.rows) > 0 && a.svg == nil {
+		return d.checkLeftOut(id, a, w)
+	}
 	if len(a.rows) != len(w.rows) {
 		return []string{fmt.Sprintf("%s: %d rows, recomputed %d", id, len(a.rows), len(w.rows))}
 	}
@@ -301,6 +311,27 @@ func (d *rows) checkTable(id string, a *article, w wanted) (wrong []string) {
 		for r, row := range w.rows {
 			if why := d.differs(untrailed(a.rows[r][at], row[c]), row[c]); why != "" {
 				wrong = append(wrong, fmt.Sprintf("%s: row %d (%s), %s %s", id, r+1, a.rows[r][0], head, why))
+			}
+		}
+	}
+	return wrong
+}
+
+// checkLeftOut holds against what was recomputed that a page leaves a table out: all
+// of its numbers must be hidden, and it must say so, or all nought.
+func (d *rows) checkLeftOut(id string, a *article, w wanted) (wrong []string) {
+	if strings.HasPrefix(id, "appropriate_by_month-") || strings.HasPrefix(id, "below_band_by_month-") {
+		return nil // A second look without lines of its own.
+	}
+	hidden := strings.HasPrefix(a.tooFew, "Nothing to draw or to list")
+	for r, row := range w.rows {
+		for c, v := range row {
+			if _, text := v.(string); text {
+				continue
+			}
+			shown, _, may := d.text(v)
+			if hidden && !may || !hidden && !slices.Contains([]string{"0", "0 %", "–"}, shown) {
+				wrong = append(wrong, fmt.Sprintf("%s: the table is left out, with %s in row %d, %s", id, shown, r+1, w.heads[c]))
 			}
 		}
 	}

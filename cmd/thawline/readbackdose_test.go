@@ -83,14 +83,14 @@ func (d *rows) childrenDose(year []row) wanted {
 
 // sensitivity recomputes both figures of other values from episodes and other_marks.
 func (d *rows) sensitivity(year []row, want map[string]wanted) {
-	shown := wanted{heads: []string{"What if", "Appropriate", "Judged", "Share appropriate", "95 % interval", "Change their mark", "Policy value"}}
-	moved := wanted{heads: []string{"What if", "Change of the mark", "Episodes", "Policy value"}}
+	shown := wanted{heads: []string{"What if", "Appropriate", "Judged", "Share appropriate", "95 % interval", "Change their mark"}}
+	moved := wanted{heads: []string{"What if", "Change of the mark", "Episodes"}}
 	given := count(year, isGiven)
 	says := d.share(count(year, isGood), count(year, isJudged), map[string]any{"given": persons(given), "tolerance": figured{0.5, 2}, "not_known": persons(count(year, isOpen))})
 	anywhere := map[string]bool{}
-	for _, one := range []struct{ label, value, setting, code, hole string }{
-		{"Dose floor 10 mL/kg (the site's own)", "dose_low", "10", "dose_low=10", "floor_10"}, {"Dose floor 12 mL/kg", "dose_low", "12", "dose_low=12", "floor_12"}, {"Dose floor 15 mL/kg", "dose_low", "15", "dose_low=15", "floor_15"},
-		{"INR limit 1.5 (the site's own)", "over_bleeding", "1.5", "over_bleeding=1.5", "inr_1_5"}, {"INR limit 1.8", "over_bleeding", "1.8", "over_bleeding=1.8", "inr_1_8"}, {"INR limit 2.0", "over_bleeding", "2", "over_bleeding=2", "inr_2"},
+	for _, one := range []struct{ label, value, setting, hole string }{
+		{"Dose floor 10 mL/kg (the site's own)", "dose_low", "10", "floor_10"}, {"Dose floor 12 mL/kg", "dose_low", "12", "floor_12"}, {"Dose floor 15 mL/kg", "dose_low", "15", "floor_15"},
+		{"INR limit 1.5 (the site's own)", "over_bleeding", "1.5", "inr_1_5"}, {"INR limit 1.8", "over_bleeding", "1.8", "inr_1_8"}, {"INR limit 2.0", "over_bleeding", "2", "inr_2"},
 	} {
 		then := map[string]string{}
 		for _, o := range d.others {
@@ -115,10 +115,10 @@ func (d *rows) sensitivity(year []row, want map[string]wanted) {
 				judged++
 			}
 		}
-		shown.rows = append(shown.rows, []any{one.label, persons(good), persons(judged), part{good, judged}, interval{good, judged}, persons(changed), one.code})
+		shown.rows = append(shown.rows, []any{one.label, persons(good), persons(judged), part{good, judged}, interval{good, judged}, persons(changed)})
 		says[one.hole] = persons(changed)
 		for _, m := range d.pooled(moves) {
-			moved.rows = append(moved.rows, []any{one.label, m.name, persons(m.n), one.code})
+			moved.rows = append(moved.rows, []any{one.label, m.name, persons(m.n)})
 		}
 	}
 	shown.says = says

@@ -59,7 +59,7 @@ func (w wanted) withFunnel(n, of []float64) wanted {
 	for _, x := range z {
 		squares += math.Pow(math.Min(high, math.Max(low, x)), 2)
 	}
-	widen, note := 1.0, "Limits are exact for chance alone: places differ no more than it lets them."
+	widen, note := 1.0, "Limits are exact for chance alone: taken together, places differ no more than it lets them."
 	if mean := squares / places; mean > 1+2*math.Sqrt(2/places) {
 		widen = math.Sqrt(mean)
 		note = fmt.Sprintf("Places differ by more than chance alone would make them: the exact limits are widened by %s (Spiegelhalter 2005: the square root of the mean squared distance, the outer tenth of the places drawn in).", decimal(widen, 2))
@@ -109,7 +109,7 @@ func (w wanted) withFunnel(n, of []float64) wanted {
 	if len(outside) > 0 {
 		said = "Outside the 99.8 % limits: " + strings.Join(outside, ", ") + ". A prompt to look, not a verdict."
 	}
-	w.notes = append(w.notes, said, note)
+	w.notes = append(w.notes, said, note, "The picture asks who differs from the rest by more than chance: it is no league table.")
 	w.limit = limit
 	return w
 }

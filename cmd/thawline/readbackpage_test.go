@@ -19,10 +19,12 @@ type article struct {
 	asks  string
 	says  string
 	facts map[string]string // the line under the sentence
-	notes []string
-	heads []string
-	rows  [][]string
-	svg   *html.Node
+	// tooFew stands in the place of a picture.
+	tooFew string
+	notes  []string
+	heads  []string
+	rows   [][]string
+	svg    *html.Node
 }
 
 // column finds a column of the table by its head; -1 where there is none.
@@ -116,6 +118,9 @@ func readPack(t *testing.T, text string) *packPage {
 		for _, fact := range find(find(node, "p", "facts")[0], "span", "") {
 			name := plainText(find(fact, "b", "")[0])
 			a.facts[name] = strings.TrimSpace(strings.TrimPrefix(plainText(fact), name))
+		}
+		for _, box := range find(node, "p", "toofew") {
+			a.tooFew = plainText(box)
 		}
 		for _, note := range find(node, "p", "small") {
 			a.notes = append(a.notes, plainText(note))

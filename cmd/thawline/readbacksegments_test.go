@@ -87,7 +87,7 @@ func (w wanted) withSegments(n, of []float64, months []string) wanted {
 	step, turn := to-from, then-rise
 	halfStep, halfTurn := half(levelBefore, levelAfter), half(slopeBefore, slopeAfter)
 	bounds := func(middle, half float64, decimals int) string {
-		return decimal(middle-half, decimals) + " to " + decimal(middle+half, decimals)
+		return fixed(middle-half, decimals) + " to " + fixed(middle+half, decimals)
 	}
 	stepped, turned := math.Abs(step) > halfStep, math.Abs(turn) > halfTurn
 	verdict := "Both intervals hold 0: no change is claimed."
@@ -100,7 +100,7 @@ func (w wanted) withSegments(n, of []float64, months []string) wanted {
 		verdict = "The slope's interval leaves out 0: it is more than chance. What else changed then is not known."
 	}
 	says := map[string]any{"name": interventionName, "since": monthName(interventionMonth), "before": fmt.Sprint(before), "after": fmt.Sprint(points - before),
-		"level": decimal(step, 1), "level_interval": bounds(step, halfStep, 1), "slope": decimal(turn, 2), "slope_interval": bounds(turn, halfTurn, 2), "verdict": verdict}
+		"level": fixed(step, 1), "level_interval": bounds(step, halfStep, 1), "slope": fixed(turn, 2), "slope_interval": bounds(turn, halfTurn, 2), "verdict": verdict}
 	for name, v := range w.says {
 		says[name] = v
 	}

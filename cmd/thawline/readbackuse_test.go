@@ -68,8 +68,8 @@ func (d *rows) use(want map[string]wanted) {
 		scale := per / float64(all)
 		want[id] = wanted{heads: []string{"Month", "Plasma units given", head}, rows: d.byMonth(func(m string) []any {
 			return []any{bags(given[[2]string{m, "plasma"}]), bags(of(m))}
-		}), says: map[string]any{"plasma": bags(n), "of": bags(all), "rate": figured{scale * float64(n), 1}, "period": d.period(),
-			"interval": decimal(scale*low, 1) + " to " + decimal(scale*high, 1)}}
+		}), says: map[string]any{"plasma": bags(n), "of": bags(all), "rate": fixed(scale*float64(n), 1), "period": d.period(),
+			"interval": fixed(scale*low, 1) + " to " + fixed(scale*high, 1)}}
 	}
 	rate("plasma_per_red_cells", "Red-cell units given", 100, func(m string) int { return given[[2]string{m, "red_cells"}] })
 	rate("plasma_per_admissions", "Admissions", 1000, func(m string) int { return admissions[m] })

@@ -40,7 +40,18 @@ type panel struct {
 	TooFew                           string
 	Heads                            []head
 	Rows                             [][]cell
+	// Short says that the notes find room under the table, Tall that the table is
+	// higher than a page is looked at.
+	Short, Tall bool
 }
+
+// What rows of a table take beside a chart: under so many, notes stand under the
+// table, where they fill what would be blank; a table of more than so many scrolls
+// on a screen.
+const (
+	shortRows = 14
+	tallRows  = 40
+)
 
 type head struct {
 	Title         string
@@ -119,12 +130,22 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		out.Asks = f.Asks
 	}
 	of, hasOf := f.Values["of"]
-	if _, hasN := f.Values["n"]; hasOf && hasN {
-		out.NOf = in.w("of", in.words(f, "n"), in.words(f, "of"))
-	}
-	out.Interval = f.Interval(in.format)
-	if _, ok := f.Values["not_known"]; ok {
-		out.NotKnown = in.words(f, "not_known")
+	// A second look at a figure speaks of something else than what its n counts.
+	hidden, again := f.HiddenCells > 0, fs.done[p.Figure] != nil
+	if again {
+		hidden = slices.ContainsFunc(f.Rows, func(row []figure.Cell) bool {
+			return slices.ContainsFunc(row, func(c figure.Cell) bool { return c.Hidden })
+		})
+	} else {
+		if _, hasN := f.Values["n"]; hasN && hasOf && of.Value != int64(0) {
+			out.NOf = in.w("of", in.shown(f, "n"), in.shown(f, "of"))
+		}
+		if !p.NoInterval {
+			out.Interval = f.Interval(in.format)
+		}
+		if _, ok := f.Values["not_known"]; ok && of.Value != int64(0) {
+			out.NotKnown = in.shown(f, "not_known")
+		}
 	}
 	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden_drawn"), Format: in.format}
 	look.Interventions = in.interventions
@@ -147,20 +168,33 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		// That chart only looks again at a figure that has a panel of its own.
 		fs.done[p.Figure] = f
 	}
-	if whole, ok := of.Value.(int64); p.Chart == "table" {
+	none := hasOf && of.Value == int64(0) && !byMonth(f)
+	if p.Chart == "table" {
 		// A table needs no picture: its sentence says where it is empty.
-	} else if (hasOf && ok && whole == 0 && !byMonth(f)) || empty(f) {
+	} else if none && p.SaysNone != "" && f.AllZero() {
+		// The sentence says that there is nothing: noughts would say it again.
+		return out
+	} else if none || empty(f) {
 		out.TooFew = in.tooFew(f)
 	} else if out.TooFew == "" {
 		fs.draw(out.ID, f, p, look)
 	}
-	if f.HiddenCells > 0 {
+	if hidden {
 		out.Notes = append(out.Notes, in.w("hidden_note", in.format.Small))
+	}
+	if p.Chart != "table" && f.AllHidden() {
+		// Months or bands with nothing but that word beside them tell nothing.
+		out.TooFew = in.w("all_hidden")
+		return out
+	}
+	if p.Chart == "before_after" && f.Index("fitted") < 0 {
+		// Nothing was added to the table, which stands under the figure's own panel.
+		return out
 	}
 	columns := make([][]string, len(f.Points))
 	for i, c := range f.Points {
 		columns[i] = f.Cells(i, in.format)
-		if c.Kind == figure.Place {
+		if !c.Kind.InTable() {
 			continue
 		}
 		out.Heads = append(out.Heads, head{c.Title, numeric(c), long(c.Title)})
@@ -168,7 +202,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	for r, row := range f.Rows {
 		var cells []cell
 		for i, c := range row {
-			if f.Points[i].Kind == figure.Place {
+			if !f.Points[i].Kind.InTable() {
 				continue
 			}
 			text := columns[i][r]
@@ -176,6 +210,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		}
 		out.Rows = append(out.Rows, cells)
 	}
+	out.Short, out.Tall = len(out.Rows) <= shortRows, len(out.Rows) > tallRows
 	return out
 }
 
@@ -227,6 +262,14 @@ func (in *input) words(f *figure.Figure, name string) string {
 		}
 	}
 	return "–"
+}
+
+// shown writes a value of an answer by itself, as a table does.
+func (in *input) shown(f *figure.Figure, name string) string {
+	if f.Values[name].Hidden {
+		return in.w("hidden")
+	}
+	return in.words(f, name)
 }
 
 // period is the period in words.
@@ -339,10 +382,10 @@ func (fs *figures) answer() *answer {
 	}
 	// A tile says of a number that it is hidden, where a sentence says "some".
 	tile := func(figureName, value string) string {
-		if f := fs.done[figureName]; f != nil && f.Values[value].Hidden {
-			return in.w("hidden")
+		if f := fs.done[figureName]; f != nil {
+			return in.shown(f, value)
 		}
-		return get(figureName, value)
+		return "–"
 	}
 	// The share of a figure, what stands under it, and its interval.
 	share := func(name string) (text, note, interval string) {

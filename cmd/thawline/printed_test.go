@@ -1,0 +1,58 @@
+package main
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+)
+
+// printedPages is how many pages of paper a page takes.
+func (b *tab) printedPages() int {
+	b.t.Helper()
+	yes := true
+	printed, err := chromedp.Call(b.ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: &yes, PrintBackground: &yes})
+	b.must(err)
+	return len(regexp.MustCompile(`/Type\s*/Page\b`).FindAll(printed.Data, -1))
+}
+
+// TestPaperIsFilled prints figures whose tables have a row or two, as those of a
+// hospital's first month: what holds the first rows of a table together must not
+// hold figure to figure, or half of a page stays blank.
+func TestPaperIsFilled(t *testing.T) {
+	css := readFile(t, "../../internal/pack/pack.css") + "@page{size:A4;margin:11mm 10mm 14mm}article{height:62mm}.before{height:100mm}.after p{height:8mm;margin:0}"
+	for rows := range 3 {
+		table := "<table><thead><tr><th>x</th></tr></thead><tbody>" + strings.Repeat("<tr><td>1</td></tr>", rows) + "</tbody></table>"
+		figure := `<article class="drawn"><h3>x</h3><div class="seen"><p class="says">x</p><figure>x</figure></div><div class="told"><details open><summary>x</summary><div class="scroll">` + table + `</div></details></div><div class="notes"></div></article>`
+		html := fmt.Sprintf(`<html lang="en"><title>x</title><style>%s</style><body><div class="before">x</div>%s<div class="after">%s</div>`, css, strings.Repeat(figure, 4), strings.Repeat("<p>x</p>", 15))
+		if n := open(t, pageOf(t, html), 800).printedPages(); n != 2 {
+			t.Errorf("with %d rows in each table it takes %d pages of paper, wanted 2", rows, n)
+		}
+	}
+}
+
+// TestLongTables holds what the style sheet does with tables of many rows against
+// a browser: on a screen they scroll under their heads, on paper every row stands.
+func TestLongTables(t *testing.T) {
+	css := readFile(t, "../../internal/pack/pack.css")
+	table := `<div class="scroll tall" tabindex="0" role="group" aria-label="x"><table><thead><tr><th>x</th></tr></thead><tbody>` + strings.Repeat("<tr><td>1</td></tr>", 120) + "</tbody></table></div>"
+	b := open(t, pageOf(t, `<html lang="en"><title>x</title><style>`+css+`</style><main><h1>x</h1><article class="drawn high"><h3>x</h3><div class="seen"></div><div class="told"><details open><summary>x</summary>`+table+`</details></div></article>`), 1280)
+	hidden := `(() => { const box = document.querySelector('.tall'); return box.scrollHeight - box.clientHeight; })()`
+	if eval[float64](b, hidden) < 500 {
+		t.Error("on a screen a table of 120 rows stands open")
+	}
+	if !eval[bool](b, `(() => { const box = document.querySelector('.tall'); box.scrollTop = 900; return Math.abs(box.querySelector('th').getBoundingClientRect().top - box.getBoundingClientRect().top) < 2; })()`) {
+		t.Error("the head of a table scrolls away")
+	}
+	b.asPrinted()
+	if eval[float64](b, hidden) > 1 {
+		t.Error("on paper rows of a table of 120 rows are missing")
+	}
+	// A reader may have closed the table on the screen: it is printed all the same.
+	if !eval[bool](b, `(document.querySelector('details').open = false, document.querySelector('td').checkVisibility({contentVisibilityAuto: true}))`) {
+		t.Error("a table that was closed on the screen is not printed")
+	}
+}
