@@ -272,7 +272,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 			names, _ := list.(map[string]any)["data"].([]any)
 			for i, name := range names {
 				if text, ok := name.(string); ok {
-					names[i] = halved(shorten(text, letters), room*3/4/7)
+					names[i] = halved(shorten(text, letters), room/7)
 				}
 			}
 		}
