@@ -5,9 +5,10 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"path/filepath"
+	"os"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"thawline/internal/contract"
@@ -19,14 +20,14 @@ import (
 
 // currentVersion names what Go does to the layer current beside the queries.
 // Change it when the same readings and queries would give other files.
-const currentVersion = "current 5"
+const currentVersion = "current 6"
 
 // Current brings the layer current of a store open for writing up to date: it
 // resolves what all readings tell, and replaces the layer as a whole. Where
 // nothing that it is made from has changed, it writes nothing. Aliases that
 // lead in a circle are an error, which names their rows.
 func Current(ctx context.Context, st *store.Store, s *site.Site) (CurrentReport, error) {
-	return current(ctx, st, clock{s.Zone, s.ZoneName}, 0)
+	return current(ctx, st, clock{s.Zone, s.ZoneName}, engine.ThreadsBeside)
 }
 
 // clock is the hospital's: its location and the name it goes by.
@@ -40,19 +41,26 @@ type builder struct {
 	e        *engine.Engine
 	st       *store.Store
 	readings []store.Reading
-	// general are the queries that run once; units those of issues and bedside,
-	// which run once a year or range of unit numbers; labs those that run once a test.
-	general, units, labs []*Query
-	fingerprint          string
-	report               CurrentReport
-	files                []store.File
+	// groups are the queries by what they resolve; see grouped.
+	groups      map[string][]*Query
+	fingerprint string
 	// kept are the files of the layer as it stands, old what it was made from;
 	// made is what the new one is made from.
 	kept      map[string]store.File
-	old, made allParts
+	old, made layerParts
+	// temp is the folder of files that are not kept.
+	temp string
+	// renamed says that an alias ends elsewhere than in the layer as it stands.
+	renamed bool
+
+	// What follows is written by steps that work beside each other.
+	mutex     sync.Mutex
+	report    CurrentReport
+	files     []store.File
+	scratches int
 }
 
-// current brings the layer up to date. threads is the engine's, 0 its default.
+// current brings the layer up to date. threads is the engine's.
 func current(ctx context.Context, st *store.Store, at clock, threads int) (CurrentReport, error) {
 	b := &builder{st: st, readings: st.Readings()}
 	macros, err := b.load()
@@ -69,6 +77,10 @@ func current(ctx context.Context, st *store.Store, at clock, threads int) (Curre
 	if err != nil {
 		return CurrentReport{}, err
 	}
+	if b.temp, err = os.MkdirTemp(temp, "parts-"); err != nil {
+		return CurrentReport{}, err
+	}
+	defer os.RemoveAll(b.temp)
 	b.e, err = engine.Open(ctx, engine.Options{TempDir: temp, Threads: threads})
 	if err != nil {
 		return CurrentReport{}, err
@@ -78,12 +90,6 @@ func current(ctx context.Context, st *store.Store, at clock, threads int) (Curre
 		return CurrentReport{}, err
 	}
 	if err := b.e.Zone(ctx, at.zone); err != nil {
-		return CurrentReport{}, err
-	}
-	if err := b.sources(ctx); err != nil {
-		return CurrentReport{}, err
-	}
-	if err := resolve(ctx, b.e, b.general); err != nil {
 		return CurrentReport{}, err
 	}
 	// The sums are known only once the files are written: the manifest takes
@@ -120,23 +126,46 @@ func (b *builder) load() (string, error) {
 		return "", err
 	}
 	b.fingerprint = fmt.Sprintf("%s\x00%d\x00%s\x00%s", currentVersion, contract.Version, Fingerprint(ordered), store.SHA256(macros))
-	b.labs, ordered = following(ordered, "source_labs")
-	b.units, b.general = following(ordered, "source_issues", "source_bedside")
+	b.groups = grouped(ordered)
 	return string(macros), nil
 }
 
-// following parts ordered queries into those that read one of the tables, at
-// first or second hand, and the others.
-func following(ordered []*Query, tables ...string) (follow, others []*Query) {
+// unitGroup names the queries of issues and bedside, which are resolved together.
+const unitGroup = "units"
+
+// grouped parts ordered queries by what they resolve: a feed by its name, issues
+// and bedside as unitGroup, recorded by its own name.
+func grouped(ordered []*Query) map[string][]*Query {
+	groups, feeds := map[string][]*Query{}, map[string][]string{}
 	for _, q := range ordered {
-		if slices.ContainsFunc(q.Reads(), func(name string) bool { return slices.Contains(tables, name) }) {
-			follow, tables = append(follow, q), append(tables, q.Name)
-		} else {
-			others = append(others, q)
+		var of []string
+		for _, name := range q.Reads() {
+			if feed, source := strings.CutPrefix(name, "source_"); source {
+				of = append(of, feed)
+			} else {
+				of = append(of, feeds[name]...)
+			}
 		}
+		// What reads the aliases' ends resolves another table.
+		if len(slices.DeleteFunc(slices.Clone(of), isAliases)) > 0 {
+			of = slices.DeleteFunc(of, isAliases)
+		}
+		slices.Sort(of)
+		of = slices.Compact(of)
+		feeds[q.Name] = of
+		group := q.Name
+		if len(of) == 1 {
+			group = of[0]
+		}
+		if slices.Contains(of, contract.Issues.Name) || slices.Contains(of, contract.Bedside.Name) {
+			group = unitGroup
+		}
+		groups[group] = append(groups[group], q)
 	}
-	return follow, others
+	return groups
 }
+
+func isAliases(feed string) bool { return feed == contract.Aliases.Name }
 
 // currentQueries returns the stage's queries in the order in which they run.
 func currentQueries() ([]*Query, error) {
@@ -159,10 +188,7 @@ func (b *builder) sources(ctx context.Context) error {
 	if err := b.e.Load(ctx, "readings", readingColumns, rows); err != nil {
 		return err
 	}
-	for _, t := range contract.Feeds() {
-		if t == contract.Labs || t == contract.Issues || t == contract.Bedside {
-			continue
-		}
+	for _, t := range wholeFeeds {
 		if err := b.e.View(ctx, "source_"+t.Name, t.SourceColumns(), b.st.SourceFiles(t.Name), "reading_file"); err != nil {
 			return err
 		}
@@ -174,90 +200,93 @@ func (b *builder) sources(ctx context.Context) error {
 // stored file.
 var readingColumns = []contract.Column{{Name: "reading_file"}, {Name: "reading_order", Kind: contract.Int}}
 
-// resolve runs the queries, aliases first: where they lead in a circle, nothing
-// else can be told of the patients concerned.
-func resolve(ctx context.Context, e *engine.Engine, ordered []*Query) error {
-	last := slices.IndexFunc(ordered, func(q *Query) bool { return q.Name == "alias_circles" }) + 1
-	if err := Run(ctx, e, ordered[:last]); err != nil {
-		return err
-	}
-	_, circles, err := e.Rows(ctx, "alias_circles", "SELECT source_file, source_row FROM alias_circles")
-	if err != nil {
-		return err
-	}
-	if len(circles) > 0 {
-		const shown = 6
-		var places []string
-		for _, row := range circles[:min(shown, len(circles))] {
-			places = append(places, fmt.Sprintf("%v:%v", row[0], row[1]))
-		}
-		if len(circles) > shown {
-			places = append(places, fmt.Sprintf("and %d more", len(circles)-shown))
-		}
-		return fmt.Errorf("%s: aliases lead back to themselves, wanted each to end in a number that is no alias: cancel the wrong row in a later export, or withdraw its file", strings.Join(places, ", "))
-	}
-	return Run(ctx, e, ordered[last:])
-}
-
 // write stages every file of the layer.
 func (b *builder) write(ctx context.Context, at clock, dir string) error {
-	if err := b.keptParts(); err != nil {
+	if err := b.keptParts(at); err != nil {
 		return err
 	}
-	lines := map[*contract.Table]*CurrentTable{}
-	for _, t := range contract.Feeds() {
-		if read := b.rowsRead(t.Name); read >= 0 {
-			lines[t] = &CurrentTable{Table: t.Name, Read: read}
-		}
-	}
-	if err := b.writeUnits(ctx, at, dir, lines); err != nil {
+	if err := b.sources(ctx); err != nil {
 		return err
 	}
-	for _, t := range contract.Feeds() {
-		line := lines[t]
-		var err error
-		switch {
-		case line == nil:
-			continue
-		case t == contract.Labs:
-			err = b.writeLabs(ctx, dir, line)
-		case t != contract.Issues && t != contract.Bedside:
-			err = b.writeWhole(ctx, dir, t, line)
-		}
-		if err != nil {
-			return err
-		}
-		if gone := line.Superseded + line.Cancelled + line.GivenWay; line.Read != line.Current+gone {
-			return fmt.Errorf("the sums of %s do not add up: the readings hold %d rows, but %d are current + %d superseded + %d cancelled + %d given way: please report this as a defect of thawline",
-				t.Name, line.Read, line.Current, line.Superseded, line.Cancelled, line.GivenWay)
-		}
-		b.report.Tables = append(b.report.Tables, *line)
+	if err := b.resolveAliases(ctx); err != nil {
+		return err
 	}
-	if _, err := b.writeFile(ctx, filepath.Join(dir, contract.Recorded.Name+".parquet"), contract.Recorded, "SELECT * FROM recorded"); err != nil {
+	// The longest first.
+	var steps []step
+	alone := func(name string, run func(context.Context, *engine.Engine) error) {
+		steps = append(steps, step{name: name, run: func(ctx context.Context, e *engine.Engine) error { return inSchema(ctx, e, name, run) }})
+	}
+	alone(unitGroup, func(ctx context.Context, e *engine.Engine) error { return b.writeUnits(ctx, e, dir) })
+	for _, t := range wholeFeeds {
+		alone(t.Name, func(ctx context.Context, e *engine.Engine) error { return b.writeWhole(ctx, e, dir, t) })
+	}
+	for _, f := range timedFeeds() {
+		alone(f.source, func(ctx context.Context, e *engine.Engine) error { return b.writeTimed(ctx, e, dir, f) })
+	}
+	alone(contract.Recorded.Name, func(ctx context.Context, e *engine.Engine) error { return b.writeRecorded(ctx, e, dir) })
+	if err := runSteps(ctx, b.e, steps); err != nil {
+		return err
+	}
+	if err := b.addUp(); err != nil {
 		return err
 	}
 	return b.writeParts(dir)
 }
 
-// writeWhole writes the one file of a table that was resolved whole.
-func (b *builder) writeWhole(ctx context.Context, dir string, t *contract.Table, line *CurrentTable) error {
-	if err := b.countGone(ctx, t, "true", line); err != nil {
-		return err
+// inSchema runs a step in a schema of its own: the tables that it makes hide
+// those of the same name that a step beside it makes, and go with it.
+func inSchema(ctx context.Context, e *engine.Engine, name string, run func(context.Context, *engine.Engine) error) error {
+	schema := engine.Name("of " + name)
+	err := e.Exec(ctx, "schema of "+name, "CREATE SCHEMA "+schema+"; SET search_path = "+engine.Quote(schema+",main"))
+	if err == nil {
+		err = run(ctx, e)
 	}
-	f, err := b.writeFile(ctx, filepath.Join(dir, t.Name+".parquet"), t, "SELECT * FROM "+engine.Name(t.Name))
-	line.Current = f.Rows
+	// The session goes on to other steps, also where this one failed.
+	if reset := e.Exec(ctx, "schema of "+name, "SET search_path = 'main'; DROP SCHEMA IF EXISTS "+schema+" CASCADE"); err == nil {
+		err = reset
+	}
 	return err
 }
 
-// countGone adds to line the rows of standing_<table> under a condition that
-// did not stay.
-func (b *builder) countGone(ctx context.Context, t *contract.Table, condition string, line *CurrentTable) error {
-	table := "standing_" + t.Name
-	_, rows, err := b.e.Rows(ctx, table, "SELECT standing, count(*) FROM "+engine.Name(table)+" WHERE "+condition+" GROUP BY standing")
-	for _, row := range rows {
-		line.add(row[0], row[1])
+// addUp makes the report's lines, and holds the sums of the layer's parts
+// against the rows that the readings hold.
+func (b *builder) addUp() error {
+	for _, t := range contract.Feeds() {
+		line := CurrentTable{Table: t.Name, Read: b.rowsRead(t.Name)}
+		if line.Read < 0 {
+			continue
+		}
+		b.made.Whole[t.Name].addTo(&line)
+		for name, parts := range b.made.Files {
+			for _, p := range parts {
+				if name == t.Name || strings.HasPrefix(name, t.Name+"/") {
+					p.addTo(&line)
+				}
+			}
+		}
+		for _, parts := range b.made.Units {
+			for i := range parts {
+				if p := parts[i].rows(t); p != nil {
+					p.addTo(&line)
+				}
+			}
+		}
+		if gone := line.Superseded + line.Cancelled + line.GivenWay; line.Read != line.Current+gone {
+			return fmt.Errorf("the sums of %s do not add up: the readings hold %d rows, but %d are current + %d superseded + %d cancelled + %d given way: please report this as a defect of thawline",
+				t.Name, line.Read, line.Current, line.Superseded, line.Cancelled, line.GivenWay)
+		}
+		b.report.Tables = append(b.report.Tables, line)
 	}
-	return err
+	for _, parts := range b.made.Units {
+		for _, p := range parts {
+			b.report.PatientChanges += p.PatientChanges
+			b.report.DiscardedApart += p.DiscardedApart
+			b.report.BedsideWithoutIssue += p.BedsideWithoutIssue
+			b.report.BedsideSetEqual += p.BedsideSetEqual
+			b.report.BedsideEmptied += p.BedsideEmptied
+		}
+	}
+	return nil
 }
 
 // rowsRead is the number of rows that the readings of a table hold by the
@@ -279,46 +308,4 @@ func (b *builder) rowsRead(table string) int64 {
 		return -1
 	}
 	return rows
-}
-
-// writeFile writes the ordered rows of a query as one file of the layer.
-func (b *builder) writeFile(ctx context.Context, path string, t *contract.Table, query string) (store.File, error) {
-	var together []string
-	// Most tables of patients are ordered by their number, and say each many times.
-	if len(t.Key) > 1 {
-		together = t.Key[:1]
-	}
-	w, err := store.NewWriter(path, t, t.Columns, together...)
-	if err != nil {
-		return store.File{}, err
-	}
-	defer w.Abort()
-	if err := b.append(ctx, w, t, query); err != nil {
-		return store.File{}, err
-	}
-	return b.finish(w)
-}
-
-// append writes the rows of a query.
-func (b *builder) append(ctx context.Context, w *store.Writer, t *contract.Table, query string) error {
-	for record, err := range b.e.Records(ctx, "current "+t.Name, query) {
-		if err == nil {
-			err = w.Write(record)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// finish closes a file of the layer.
-func (b *builder) finish(w *store.Writer) (store.File, error) {
-	f, err := w.Close()
-	if err != nil {
-		return f, err
-	}
-	b.files = append(b.files, f)
-	b.report.Written++
-	return f, nil
 }

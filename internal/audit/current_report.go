@@ -75,19 +75,6 @@ func reportOf(sums map[string]int64) CurrentReport {
 	return r
 }
 
-// add counts rows of one standing. Current rows are counted as they are written.
-func (c *CurrentTable) add(standing, rows any) {
-	n, _ := rows.(int64)
-	switch standing {
-	case "superseded":
-		c.Superseded += n
-	case "cancelled":
-		c.Cancelled += n
-	case "given way":
-		c.GivenWay += n
-	}
-}
-
 // Lines says in a few lines what the layer holds and what became of the rest.
 func (r CurrentReport) Lines() []string {
 	if r.UpToDate {

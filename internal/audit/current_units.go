@@ -2,312 +2,439 @@ package audit
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
-	"path/filepath"
+	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/store"
 )
 
-// rangeRows is about how many issues are resolved at once. All that decides on
-// an issue bears the same unit number, so that a range of numbers stands alone.
+// rangeRows is about how many rows of issues and bedside are resolved at once. All
+// that decides on an issue bears the same unit number, so that a range of numbers
+// stands alone.
 const rangeRows = 250_000
 
-// unitTables are the tables that are resolved together, by unit number, each
-// with the year (UTC) of a row, as SQL: an issue's, or of a unit never issued
-// the thaw's or the discard's. A row keeps its year when it is resolved.
-var unitTables = []struct {
+// unitTable is one of the tables that are resolved together, by unit number.
+type unitTable struct {
 	*contract.Table
-	year string
-}{
-	{contract.Issues, "coalesce(year(coalesce(issued_at, thawed_at, discarded_at)), 0)"},
-	{contract.Bedside, "year(started_at)"},
+	// instant is what puts a row into a dekad, as SQL: an issue's own time, or of a
+	// unit never issued the thaw's or the discard's. A row keeps it when it is
+	// resolved, or takes that of another row of its unit.
+	instant string
+	// order is that of the rows in a part.
+	order string
 }
 
-// unitPart tells what one year's files of issues and bedside were made from,
-// and what became of the rows.
+var unitTables = []unitTable{
+	{contract.Issues, "coalesce(issued_at, thawed_at, discarded_at, TIMESTAMP '0000-01-01 00:00:00')", "unit_no, bag, issued_at NULLS FIRST"},
+	{contract.Bedside, "started_at", "unit_no, product_code NULLS FIRST, bag_no NULLS FIRST, patient_id NULLS FIRST, started_at"},
+}
+
+// unitPart is one part of the files of issues and bedside of a year: the units
+// that have a row in it. Their rows of other dekads decide with those.
 type unitPart struct {
-	// From is a hash over the queries, the readings that hold a row of any unit
-	// of the year, and the aliases among those rows. A unit of the year has a row
-	// in it; its rows of other years decide with those.
-	From    string   `json:"from"`
-	Issues  partRows `json:"issues"`
-	Bedside partRows `json:"bedside"`
+	span
+	// Readings are those that hold a row of any of its units, in source order.
+	Readings []string `json:"readings"`
+	Issues   partRows `json:"issues"`
+	Bedside  partRows `json:"bedside"`
 	unitNotes
 }
 
 // unitNotes counts what resolving issues and bedside gives to note.
 type unitNotes struct {
-	PatientChanges      int64 `json:"patient_changes"`
-	DiscardedApart      int64 `json:"discarded_apart"`
-	BedsideWithoutIssue int64 `json:"bedside_without_issue"`
-	BedsideSetEqual     int64 `json:"bedside_set_equal"`
-	BedsideEmptied      int64 `json:"bedside_emptied"`
+	PatientChanges      int64 `json:"patient_changes,omitempty"`
+	DiscardedApart      int64 `json:"discarded_apart,omitempty"`
+	BedsideWithoutIssue int64 `json:"bedside_without_issue,omitempty"`
+	BedsideSetEqual     int64 `json:"bedside_set_equal,omitempty"`
+	BedsideEmptied      int64 `json:"bedside_emptied,omitempty"`
 }
 
+// rows are those of one of the two tables.
 func (p *unitPart) rows(t *contract.Table) *partRows {
-	if t == contract.Bedside {
+	switch t {
+	case contract.Issues:
+		return &p.Issues
+	case contract.Bedside:
 		return &p.Bedside
 	}
-	return &p.Issues
+	return nil
 }
 
-// unitYear is one year of issues and bedside.
-type unitYear struct {
-	year int64
-	// readings are the places, in source order, of those that hold a row of any
-	// of its units.
+// unitFiles are the files of one year that are being made.
+type unitFiles struct {
+	year  string
+	parts []unitPart
+	// pieces are those of each table's parts: of the file as it stands, or written anew.
+	pieces map[string][]store.Piece
+	stale  []bool
+}
+
+// unitTarget is a part to be made anew.
+type unitTarget struct {
+	*unitFiles
+	place int
+	// no is its number in the table part_units, rows how many the readings hold of its units.
+	no, rows int64
+	// readings are the places of the readings that hold them.
 	readings map[int64]bool
-	// rows is how many rows they hold of those units.
-	rows int64
-	from string
 }
 
-// yearName is the name in the layer of a table's file of one year.
-func yearName(t *contract.Table, year int64) string { return fmt.Sprintf("%s/%04d", t.Name, year) }
+func (t unitTarget) part() *unitPart { return &t.parts[t.place] }
 
-// writeUnits resolves issues and bedside of the years that may have changed,
-// writes their files, and keeps the others.
-func (b *builder) writeUnits(ctx context.Context, at clock, dir string, lines map[*contract.Table]*CurrentTable) error {
+// fileOf is the name in the layer of a table's file of one year.
+func (t unitTable) fileOf(year string) string { return t.Name + "/" + year }
+
+// writeUnits makes the parts of issues and bedside anew that may have changed, and
+// takes the others over.
+func (b *builder) writeUnits(ctx context.Context, e *engine.Engine, dir string) error {
+	tells := map[string]tellings{}
+	byYear := map[string]map[dekad]int64{}
 	for _, t := range unitTables {
-		if err := b.e.View(ctx, "all_"+t.Name, t.SourceColumns(), b.st.SourceFiles(t.Name), "reading_file"); err != nil {
+		if err := e.View(ctx, "all_"+t.Name, t.SourceColumns(), b.st.SourceFiles(t.Name), "reading_file"); err != nil {
 			return err
 		}
+		told, err := b.tellDekads(ctx, e, t.Name, t.instant)
+		if err != nil {
+			return err
+		}
+		tells[t.Name] = told
+		for _, dekads := range told {
+			for m, rows := range dekads {
+				year := fmt.Sprintf("%04d", m.year())
+				if byYear[year] == nil {
+					byYear[year] = map[dekad]int64{}
+				}
+				byYear[year][m] += rows
+			}
+		}
 	}
-	years, err := b.unitYears(ctx, at)
+	touched, err := b.dekadsTouched(ctx, e)
 	if err != nil {
 		return err
 	}
-	var stale []unitYear
-	for _, y := range years {
-		p := b.old.Units[fmt.Sprint(y.year)]
-		whole := p.From == y.from
-		for _, t := range unitTables {
-			_, found := b.kept[yearName(t.Table, y.year)]
-			whole = whole && (found || p.rows(t.Table).Current == 0)
-		}
-		if !whole {
-			stale = append(stale, y)
-			continue
-		}
-		b.made.Units[fmt.Sprint(y.year)] = p
-		for _, t := range unitTables {
-			b.keep(yearName(t.Table, y.year))
+	var files []*unitFiles
+	var stale []unitTarget
+	for _, year := range slices.Sorted(maps.Keys(byYear)) {
+		one := b.planUnits(year, byYear[year], touched)
+		files = append(files, one)
+		for i := range one.parts {
+			if one.stale[i] {
+				stale = append(stale, unitTarget{unitFiles: one, place: i, no: int64(len(stale)), readings: map[int64]bool{}})
+			}
 		}
 	}
-	// Small years are resolved together, as each run of the queries has its price.
+	if err := b.readingsOfParts(ctx, e, tells, stale); err != nil {
+		return err
+	}
+	// Small parts are resolved together, as each run of the queries has its price; a
+	// large one range by range of the unit numbers.
 	for len(stale) > 0 {
 		n, rows := 0, int64(0)
 		for n < len(stale) && (n == 0 || rows+stale[n].rows <= rangeRows) {
 			rows += stale[n].rows
 			n++
 		}
-		if err := b.writeUnitYears(ctx, dir, stale[:n], rows); err != nil {
+		if err := b.resolveUnits(ctx, e, stale[:n], rows); err != nil {
 			return err
 		}
 		stale = stale[n:]
 	}
-	for _, p := range b.made.Units {
+	for _, one := range files {
 		for _, t := range unitTables {
-			if lines[t.Table] != nil {
-				p.rows(t.Table).addTo(lines[t.Table])
+			name := t.fileOf(one.year)
+			if slices.Contains(one.stale, true) || len(one.parts) != len(b.old.Units[one.year]) {
+				err = b.join(dir, t.Table, name, one.pieces[t.Name])
+			} else {
+				b.keep(name)
 			}
-		}
-		b.report.PatientChanges += p.PatientChanges
-		b.report.DiscardedApart += p.DiscardedApart
-		b.report.BedsideWithoutIssue += p.BedsideWithoutIssue
-		b.report.BedsideSetEqual += p.BedsideSetEqual
-		b.report.BedsideEmptied += p.BedsideEmptied
-	}
-	return nil
-}
-
-// unitYears lists the years of which readings hold rows of issues or bedside,
-// each with all files that have a word in it.
-func (b *builder) unitYears(ctx context.Context, at clock) ([]unitYear, error) {
-	var told, borne []string
-	for _, t := range unitTables {
-		told = append(told, fmt.Sprintf("SELECT unit_no, %s AS year, reading_order FROM %s JOIN readings USING (reading_file)", t.year, engine.Name("all_"+t.Name)))
-		borne = append(borne, "SELECT unit_no, patient_id FROM "+engine.Name("all_"+t.Name))
-	}
-	err := b.e.Exec(ctx, "units told", "CREATE OR REPLACE TABLE told_units AS "+strings.Join(told, " UNION ALL "))
-	if err != nil {
-		return nil, err
-	}
-	_, rows, err := b.e.Rows(ctx, "years of issues", `
-SELECT
-    units.year,
-    told_units.reading_order,
-    count(*) AS told
-FROM (SELECT DISTINCT unit_no, year FROM told_units) AS units
-JOIN told_units ON told_units.unit_no = units.unit_no
-GROUP BY units.year, told_units.reading_order`)
-	if err != nil {
-		return nil, err
-	}
-	byYear := map[int64]*unitYear{}
-	for _, row := range rows {
-		year := row[0].(int64)
-		if byYear[year] == nil {
-			byYear[year] = &unitYear{year: year, readings: map[int64]bool{}}
-		}
-		byYear[year].readings[row[1].(int64)] = true
-		byYear[year].rows += row[2].(int64)
-	}
-	_, rows, err = b.e.Rows(ctx, "aliases of issues", `
-SELECT DISTINCT told_units.year, alias_ends.alias, alias_ends.patient_id
-FROM (`+strings.Join(borne, " UNION ALL ")+`) AS borne
-JOIN alias_ends ON alias_ends.alias = borne.patient_id
-JOIN told_units ON told_units.unit_no = borne.unit_no
-ORDER BY ALL`)
-	if err != nil {
-		return nil, err
-	}
-	aliases := aliasTexts(rows)
-	var years []unitYear
-	for year, y := range byYear {
-		h := sha256.New()
-		fmt.Fprintf(h, "%s\x00%s\x00%d\x00%s\x00", b.fingerprint, at.name, year, aliases[year])
-		for i, r := range b.readings {
-			if y.readings[int64(i)] {
-				fmt.Fprintf(h, "%s\x00", r.ID)
-			}
-		}
-		y.from = hex.EncodeToString(h.Sum(nil))
-		years = append(years, *y)
-	}
-	slices.SortFunc(years, func(a, b unitYear) int { return int(a.year - b.year) })
-	return years, nil
-}
-
-// writeUnitYears resolves the units of some years, range by range of their
-// numbers where they are many, and writes the files of those years.
-func (b *builder) writeUnitYears(ctx context.Context, dir string, years []unitYear, rows int64) error {
-	if err := b.sourceUnits(ctx, years); err != nil {
-		return err
-	}
-	ranges, err := b.unitRanges(ctx, rows)
-	if err != nil {
-		return err
-	}
-	parts, writers := make([]unitPart, len(years)), map[string]*store.Writer{}
-	defer func() {
-		for _, w := range writers {
-			if w != nil {
-				w.Abort()
-			}
-		}
-	}()
-	for i, condition := range ranges {
-		for _, t := range unitTables {
-			err := b.e.Exec(ctx, "source_"+t.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM %s WHERE %s",
-				engine.Name("source_"+t.Name), engine.Name("part_"+t.Name), condition))
 			if err != nil {
 				return err
 			}
 		}
-		if err := Run(ctx, b.e, b.units, "issues"); err != nil {
-			return err
-		}
-		// Asked once a year: of a single year the view will do.
-		if len(years) > 1 {
-			if err := b.e.Exec(ctx, "issues of years", "CREATE OR REPLACE TABLE issues_of_years AS SELECT * FROM issues"); err != nil {
-				return err
-			}
-		}
-		for j, y := range years {
-			for _, t := range unitTables {
-				from, ofYear := t.Name, fmt.Sprintf("%s = %d", t.year, y.year)
-				if t.Table == contract.Issues && len(years) > 1 {
-					from = "issues_of_years"
-				}
-				if err := b.countPart(ctx, t.Table, ofYear, parts[j].rows(t.Table)); err != nil {
-					return err
-				}
-				name := yearName(t.Table, y.year)
-				if writers[name], err = b.addRows(ctx, writers[name], dir, name, t.Table, "SELECT * FROM "+engine.Name(from)+" WHERE "+ofYear); err != nil {
-					return err
-				}
-				if i < len(ranges)-1 || writers[name] == nil {
-					continue
-				}
-				f, err := b.finish(writers[name])
-				if err != nil {
-					return err
-				}
-				parts[j].rows(t.Table).Current = f.Rows
-			}
-			if err := b.countUnits(ctx, y.year, &parts[j].unitNotes); err != nil {
-				return err
-			}
-		}
-	}
-	for j, y := range years {
-		parts[j].From = y.from
-		b.made.Units[fmt.Sprint(y.year)] = parts[j]
+		b.mutex.Lock()
+		b.made.Units[one.year] = one.parts
+		b.mutex.Unlock()
 	}
 	return nil
 }
 
-// sourceUnits makes tables part_issues and part_bedside of all that the
-// readings tell of the units of some years.
-func (b *builder) sourceUnits(ctx context.Context, years []unitYear) error {
+// dekadsTouched lists the dekads that hold a row of any unit of which a reading
+// tells that was not there before, or whose patient's alias ends elsewhere now.
+func (b *builder) dekadsTouched(ctx context.Context, e *engine.Engine) (map[dekad]bool, error) {
+	if b.old.Made == "" {
+		return nil, nil
+	}
+	var touched []string
+	for _, t := range unitTables {
+		var fresh []string
+		for _, r := range b.readings {
+			if path := r.FilePath(t.Name); path != "" && !slices.Contains(b.old.Readings[r.Table], r.ID) {
+				fresh = append(fresh, engine.Quote(path))
+			}
+		}
+		if len(fresh) > 0 {
+			touched = append(touched, "SELECT unit_no FROM read_parquet(["+strings.Join(fresh, ", ")+"])")
+		}
+		if b.renamed {
+			touched = append(touched, "SELECT unit_no FROM "+engine.Name("all_"+t.Name)+" WHERE "+bears)
+		}
+	}
+	if len(touched) == 0 {
+		return nil, nil
+	}
+	if err := e.Exec(ctx, "units touched", "CREATE OR REPLACE TABLE touched_units AS SELECT DISTINCT unit_no FROM ("+strings.Join(touched, " UNION ALL ")+")"); err != nil {
+		return nil, err
+	}
+	dekads := map[dekad]bool{}
+	for _, t := range unitTables {
+		_, rows, err := e.Rows(ctx, "dekads touched", fmt.Sprintf("SELECT DISTINCT CAST(%s AS DATE) AS day FROM %s WHERE unit_no IN (SELECT unit_no FROM touched_units)",
+			t.instant, engine.Name("all_"+t.Name)))
+		if err != nil {
+			return nil, err
+		}
+		for _, row := range rows {
+			dekads[dekadOf(row[0].(time.Time))] = true
+		}
+	}
+	return dekads, nil
+}
+
+// planUnits parts the files of a year, and finds which parts stand as they are.
+func (b *builder) planUnits(year string, told map[dekad]int64, touched map[dekad]bool) *unitFiles {
+	one := &unitFiles{year: year, pieces: map[string][]store.Piece{}}
+	there := map[string]bool{}
+	stands, places := map[span]unitPart{}, map[string]map[span]int{}
+	for _, t := range unitTables {
+		for _, id := range b.made.Readings[t.Name] {
+			there[id] = true
+		}
+		places[t.Name] = map[span]int{}
+		place := 0
+		for _, p := range b.old.Units[year] {
+			stands[p.span], places[t.Name][p.span] = p, place
+			place += p.rows(t.Table).Groups
+		}
+	}
+	for _, s := range spansOf(told) {
+		p, known := stands[s]
+		stale := !known || slices.ContainsFunc(p.Readings, func(id string) bool { return !there[id] })
+		for m := s.First; m <= s.Last; m++ {
+			stale = stale || touched[m]
+		}
+		p.span = s
+		for _, t := range unitTables {
+			kept, found := b.kept[t.fileOf(year)]
+			groups := p.rows(t.Table).Groups
+			stale = stale || !found && groups > 0
+			one.pieces[t.Name] = append(one.pieces[t.Name], store.Piece{Path: kept.Path, First: places[t.Name][s], Groups: groups})
+		}
+		one.parts = append(one.parts, p)
+		one.stale = append(one.stale, stale)
+	}
+	// What is copied gets a hash of its own, which would hide damage.
+	if slices.Contains(one.stale, true) && slices.Contains(one.stale, false) {
+		for _, t := range unitTables {
+			if kept, found := b.kept[t.fileOf(year)]; found && !whole(kept) {
+				for i := range one.stale {
+					one.stale[i] = true
+				}
+			}
+		}
+	}
+	return one
+}
+
+// readingsOfParts makes the table part_units of the units of the parts to be made
+// anew, and notes for each part which readings tell of its units.
+func (b *builder) readingsOfParts(ctx context.Context, e *engine.Engine, tells map[string]tellings, targets []unitTarget) error {
+	if len(targets) == 0 {
+		return nil
+	}
+	spans := make([]span, len(targets))
+	for i, t := range targets {
+		spans[i] = t.part().span
+	}
+	var units, told []string
+	for _, t := range unitTables {
+		var files []string
+		for _, r := range b.readings {
+			if path := r.FilePath(t.Name); path != "" && slices.ContainsFunc(spans, func(s span) bool { return tells[t.Name].tells(r.ID, s) }) {
+				files = append(files, engine.Quote(path))
+			}
+		}
+		if len(files) > 0 {
+			units = append(units, fmt.Sprintf("SELECT unit_no, %s AS part FROM read_parquet([%s])", partOf(t.instant, spans), strings.Join(files, ", ")))
+		}
+		told = append(told, "SELECT unit_no, reading_file FROM "+engine.Name("all_"+t.Name))
+	}
+	err := e.Exec(ctx, "units of parts", "CREATE OR REPLACE TABLE part_units AS SELECT DISTINCT unit_no, part FROM ("+strings.Join(units, " UNION ALL ")+") WHERE part IS NOT NULL")
+	if err != nil {
+		return err
+	}
+	_, rows, err := e.Rows(ctx, "readings of parts", `
+SELECT part_units.part, readings.reading_order, count(*) AS told
+FROM (`+strings.Join(told, " UNION ALL ")+`) AS told
+JOIN part_units ON part_units.unit_no = told.unit_no
+JOIN readings ON readings.reading_file = told.reading_file
+GROUP BY ALL`)
+	if err != nil {
+		return err
+	}
+	for i := range targets {
+		targets[i].part().Readings = []string{}
+	}
+	slices.SortFunc(rows, func(a, b []any) int { return int(a[1].(int64) - b[1].(int64)) })
+	for _, row := range rows {
+		t, order := &targets[row[0].(int64)], row[1].(int64)
+		t.part().Readings = append(t.part().Readings, b.readings[order].ID)
+		t.readings[order] = true
+		t.rows += row[2].(int64)
+	}
+	return nil
+}
+
+// resolveUnits resolves the units of some parts, and writes the rows of those parts
+// into files from which they are copied.
+func (b *builder) resolveUnits(ctx context.Context, e *engine.Engine, targets []unitTarget, rows int64) error {
+	if err := b.sourceUnits(ctx, e, targets); err != nil {
+		return err
+	}
+	ranges, err := unitRanges(ctx, e, rows)
+	if err != nil {
+		return err
+	}
+	spans := make([]span, len(targets))
+	scratches := map[string]*scratch{}
+	defer func() {
+		for _, s := range scratches {
+			s.w.Abort()
+		}
+	}()
+	for i, t := range targets {
+		spans[i] = t.part().span
+		*t.part() = unitPart{span: t.part().span, Readings: t.part().Readings}
+		for _, of := range unitTables {
+			t.pieces[of.Name][t.place] = store.Piece{}
+		}
+	}
+	for _, of := range unitTables {
+		to, err := b.newScratch(of.Name, of.Table)
+		if err != nil {
+			return err
+		}
+		scratches[of.Name] = to
+	}
+	for _, condition := range ranges {
+		for _, t := range unitTables {
+			err := e.Exec(ctx, "source_"+t.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM %s WHERE %s",
+				engine.Name("source_"+t.Name), engine.Name("range_"+t.Name), condition))
+			if err != nil {
+				return err
+			}
+		}
+		if err := Run(ctx, e, b.groups[unitGroup], "issues"); err != nil {
+			return err
+		}
+		for _, of := range unitTables {
+			part := partOf(of.instant, spans)
+			gone, err := b.gone(ctx, e, of.Table, part, "true")
+			if err != nil {
+				return err
+			}
+			for i, p := range gone {
+				targets[i].part().rows(of.Table).addGone(p)
+			}
+			if err := b.writeUnitRows(ctx, e, of, part, targets, scratches[of.Name], len(ranges) > 1); err != nil {
+				return err
+			}
+		}
+		if err := countUnits(ctx, e, spans, targets); err != nil {
+			return err
+		}
+	}
+	for _, of := range unitTables {
+		if len(ranges) > 1 {
+			// One part, whose rows stand in the order of its ranges.
+			piece, err := scratches[of.Name].cut()
+			if err != nil {
+				return err
+			}
+			targets[0].pieces[of.Name][targets[0].place] = piece
+			targets[0].part().rows(of.Table).Groups = piece.Groups
+		}
+		if err := scratches[of.Name].w.CloseScratch(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// writeUnitRows writes the rows of one table that belong to parts; open leaves the
+// last part open for rows of a further range.
+func (b *builder) writeUnitRows(ctx context.Context, e *engine.Engine, of unitTable, part string, targets []unitTarget, to *scratch, open bool) error {
+	at := int64(-1)
+	cut := func() error {
+		if at < 0 || open {
+			return nil
+		}
+		piece, err := to.cut()
+		targets[at].pieces[of.Name][targets[at].place] = piece
+		targets[at].part().rows(of.Table).Groups = piece.Groups
+		return err
+	}
+	query := fmt.Sprintf("SELECT * FROM (SELECT *, %s AS part FROM %s) WHERE part IS NOT NULL ORDER BY part, %s", part, engine.Name(of.Name), of.order)
+	for p, err := range e.Parts(ctx, "current "+of.Name, query) {
+		if err == nil && p.No != at {
+			err = cut()
+			at = p.No
+		}
+		if err == nil {
+			targets[p.No].part().rows(of.Table).Current += p.NumRows()
+			err = to.w.Write(p.Record)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return cut()
+}
+
+// sourceUnits makes views range_issues and range_bedside of all that the readings
+// tell of the units of some parts.
+func (b *builder) sourceUnits(ctx context.Context, e *engine.Engine, targets []unitTarget) error {
 	var in []string
-	for _, y := range years {
-		in = append(in, fmt.Sprint(y.year))
+	for _, t := range targets {
+		in = append(in, fmt.Sprint(t.no))
 	}
 	for _, t := range unitTables {
 		var files []string
 		for i, r := range b.readings {
-			if path := r.FilePath(t.Name); path != "" && slices.ContainsFunc(years, func(y unitYear) bool { return y.readings[int64(i)] }) {
+			if path := r.FilePath(t.Name); path != "" && slices.ContainsFunc(targets, func(t unitTarget) bool { return t.readings[int64(i)] }) {
 				files = append(files, path)
 			}
 		}
-		from := "all_" + t.Name
-		if len(files) > 0 {
-			// Fewer files than all: the engine reads no cell of the others.
-			from = "some_" + t.Name
-			if err := b.e.View(ctx, from, t.SourceColumns(), files, "reading_file"); err != nil {
-				return err
-			}
+		// Fewer files than all: the engine reads no cell of the others.
+		if err := e.View(ctx, "some_"+t.Name, t.SourceColumns(), files, "reading_file"); err != nil {
+			return err
 		}
-		err := b.e.Exec(ctx, "part_"+t.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM %s WHERE unit_no IN (SELECT unit_no FROM told_units WHERE year IN (%s))",
-			engine.Name("part_"+t.Name), engine.Name(from), strings.Join(in, ", ")))
+		err := e.Exec(ctx, "range_"+t.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM %s WHERE unit_no IN (SELECT unit_no FROM part_units WHERE part IN (%s))",
+			engine.Name("range_"+t.Name), engine.Name("some_"+t.Name), strings.Join(in, ", ")))
 		if err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-// addRows writes the rows of a query into a file of the layer, which the first
-// row begins: a year without a row left has none.
-func (b *builder) addRows(ctx context.Context, w *store.Writer, dir, name string, t *contract.Table, query string) (*store.Writer, error) {
-	for record, err := range b.e.Records(ctx, "current "+name, query) {
-		if err == nil && record.NumRows() > 0 {
-			if w == nil {
-				w, err = store.NewWriter(filepath.Join(dir, filepath.FromSlash(name)+".parquet"), t, t.Columns)
-			}
-			if err == nil {
-				err = w.Write(record)
-			}
-		}
-		if err != nil {
-			return w, err
-		}
-	}
-	return w, nil
 }
 
 // unitRanges parts the unit numbers in hand into ranges of about rangeRows
 // issues, in order, each as a condition on unit_no. Where the cuts lie is of no
 // consequence.
-func (b *builder) unitRanges(ctx context.Context, told int64) ([]string, error) {
+func unitRanges(ctx context.Context, e *engine.Engine, told int64) ([]string, error) {
 	if told <= rangeRows {
 		return []string{"true"}, nil
 	}
@@ -316,9 +443,9 @@ func (b *builder) unitRanges(ctx context.Context, told int64) ([]string, error) 
 	for i := int64(1); i < n; i++ {
 		shares = append(shares, fmt.Sprintf("%d.0 / %d", i, n))
 	}
-	_, rows, err := b.e.Rows(ctx, "ranges of unit numbers", fmt.Sprintf(`
+	_, rows, err := e.Rows(ctx, "ranges of unit numbers", fmt.Sprintf(`
 SELECT DISTINCT unnest(quantile_disc(unit_no, [%s])) AS cut
-FROM part_issues
+FROM range_issues
 WHERE hash(unit_no) %% 16 = 0
 ORDER BY cut`, strings.Join(shares, ", ")))
 	if err != nil {
@@ -337,23 +464,27 @@ ORDER BY cut`, strings.Join(shares, ", ")))
 	return append(ranges, from+"true"), nil
 }
 
-// countUnits adds what one range tells of changes and of bedside records in a year.
-func (b *builder) countUnits(ctx context.Context, year int64, notes *unitNotes) error {
+// countUnits adds what one range tells of changes and of bedside records in each part.
+func countUnits(ctx context.Context, e *engine.Engine, spans []span, targets []unitTarget) error {
 	for _, count := range []struct {
-		query, at string
-		into      *int64
+		sum, from, at string
+		into          func(*unitNotes) *int64
 	}{
-		{"SELECT count(*) FROM patient_changes WHERE ", "earliest_at", &notes.PatientChanges},
-		{"SELECT count(*) FROM discarded_apart WHERE ", "issued_at", &notes.DiscardedApart},
-		{"SELECT count(*) FROM bedside WHERE NOT joined AND ", "started_at", &notes.BedsideWithoutIssue},
-		{"SELECT CAST(coalesce(sum(set_equal), 0) AS BIGINT) FROM bedside_joined WHERE ", "issued_at", &notes.BedsideSetEqual},
-		{"SELECT CAST(coalesce(sum(emptied), 0) AS BIGINT) FROM bedside_joined WHERE ", "issued_at", &notes.BedsideEmptied},
+		{"count(*)", "patient_changes", "earliest_at", func(n *unitNotes) *int64 { return &n.PatientChanges }},
+		{"count(*)", "discarded_apart", "issued_at", func(n *unitNotes) *int64 { return &n.DiscardedApart }},
+		{"count(*) FILTER (WHERE NOT joined)", "bedside", "started_at", func(n *unitNotes) *int64 { return &n.BedsideWithoutIssue }},
+		{"CAST(coalesce(sum(set_equal), 0) AS BIGINT)", "bedside_joined", "issued_at", func(n *unitNotes) *int64 { return &n.BedsideSetEqual }},
+		{"CAST(coalesce(sum(emptied), 0) AS BIGINT)", "bedside_joined", "issued_at", func(n *unitNotes) *int64 { return &n.BedsideEmptied }},
 	} {
-		_, rows, err := b.e.Rows(ctx, "counts of current", count.query+inYear(count.at, year))
+		_, rows, err := e.Rows(ctx, "counts of current", fmt.Sprintf("SELECT %s AS part, %s FROM %s GROUP BY ALL", partOf(count.at, spans), count.sum, count.from))
 		if err != nil {
 			return err
 		}
-		*count.into += rows[0][0].(int64)
+		for _, row := range rows {
+			if part, found := row[0].(int64); found {
+				*count.into(&targets[part].part().unitNotes) += row[1].(int64)
+			}
+		}
 	}
 	return nil
 }

@@ -151,7 +151,7 @@ func (s *Store) Verify(ctx context.Context, progress func(done, total int64)) ([
 			return all, err
 		}
 		if !damaged[n.place.Path] {
-			hash, err := hashOf(n.file.Path)
+			hash, err := HashFile(n.file.Path)
 			switch {
 			case err != nil:
 				n.place.Found = "the file cannot be read: the disk may fail"
@@ -168,7 +168,8 @@ func (s *Store) Verify(ctx context.Context, progress func(done, total int64)) ([
 	return all, nil
 }
 
-func hashOf(name string) (string, error) {
+// HashFile returns the hash of a file, as the manifest holds it.
+func HashFile(name string) (string, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return "", err

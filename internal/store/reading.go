@@ -342,7 +342,7 @@ func (s *Store) Retired() (all []Reading, whole bool) {
 			return nil, false
 		}
 		for _, f := range r.Files {
-			if hash, err := hashOf(f.Path); err != nil || hash != f.SHA256 {
+			if hash, err := HashFile(f.Path); err != nil || hash != f.SHA256 {
 				return nil, false
 			}
 		}

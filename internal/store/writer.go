@@ -71,6 +71,8 @@ type Writer struct {
 	order  []int
 	schema *arrow.Schema
 	done   bool
+	// groups counts the row groups begun.
+	groups int
 }
 
 // NewWriter creates the file path, which must not exist (its folder is made as
@@ -84,15 +86,9 @@ func NewWriter(path string, t *contract.Table, columns []contract.Column, togeth
 	if err != nil {
 		return nil, fmt.Errorf("table %s: %w", t.Name, err)
 	}
-	facts := metadata.NewKeyValueMetadata()
-	for _, fact := range [][2]string{
-		{"ARROW:schema", arrowSchema(contract.Schema(columns))},
-		{MetadataContract, strconv.Itoa(contract.Version)},
-		{MetadataDictionary, contract.Dictionary(t, columns)},
-	} {
-		if err := facts.Append(fact[0], fact[1]); err != nil {
-			return nil, fmt.Errorf("table %s: %w", t.Name, err)
-		}
+	facts, err := keyValues(t, columns)
+	if err != nil {
+		return nil, fmt.Errorf("table %s: %w", t.Name, err)
 	}
 	if err := os.MkdirAll(filepath.Dir(path), folderMode); err != nil {
 		return nil, err
@@ -113,6 +109,21 @@ func (w *Writer) newChunks() []chunk {
 		chunks[i] = newChunk(c, repeats(c, w.together))
 	}
 	return chunks
+}
+
+// keyValues is what a file of t says of itself.
+func keyValues(t *contract.Table, columns []contract.Column) (metadata.KeyValueMetadata, error) {
+	facts := metadata.NewKeyValueMetadata()
+	for _, fact := range [][2]string{
+		{"ARROW:schema", arrowSchema(contract.Schema(columns))},
+		{MetadataContract, strconv.Itoa(contract.Version)},
+		{MetadataDictionary, contract.Dictionary(t, columns)},
+	} {
+		if err := facts.Append(fact[0], fact[1]); err != nil {
+			return nil, err
+		}
+	}
+	return facts, nil
 }
 
 // parquetSchema states columns as Parquet nodes under a required root: some
@@ -277,6 +288,7 @@ func (w *Writer) flush() error {
 	}
 	full := w.chunks
 	w.chunks, w.rows = w.newChunks(), 0
+	w.groups++
 	w.written = make(chan error, 1)
 	go func() { w.written <- w.encode(full) }()
 	return nil
@@ -317,6 +329,13 @@ func (w *Writer) encode(chunks []chunk) (err error) {
 	return group.Close()
 }
 
+// Cut ends the row group in hand, so that the rows written so far are a Piece
+// that can be told from those that follow. It returns the number of row groups.
+func (w *Writer) Cut() (int, error) {
+	err := w.flush()
+	return w.groups, err
+}
+
 // Rows is the number of rows written so far.
 func (w *Writer) Rows() int64 { return w.total }
 
@@ -340,6 +359,14 @@ func (w *Writer) Close() (File, error) {
 	w.done = true
 	recycle(w.chunks)
 	return File{Path: w.path, SHA256: hex.EncodeToString(w.sink.hash.Sum(nil)), Rows: w.total, Bytes: w.sink.bytes}, nil
+}
+
+// CloseScratch is Close of a file that is not kept, whose rows go into others by
+// Join: it does not wait for the disk.
+func (w *Writer) CloseScratch() error {
+	w.sink.scratch = true
+	_, err := w.Close()
+	return err
 }
 
 func (w *Writer) finish() (err error) {
@@ -379,6 +406,8 @@ type sink struct {
 	hash   hash.Hash
 	bytes  int64
 	err    error
+	// scratch says that the file is not kept.
+	scratch bool
 }
 
 func newSink(f *os.File) *sink {
@@ -404,8 +433,10 @@ func (s *sink) close() error {
 	if err := s.buffer.Flush(); err != nil {
 		return err
 	}
-	if err := s.file.Sync(); err != nil {
-		return err
+	if !s.scratch {
+		if err := s.file.Sync(); err != nil {
+			return err
+		}
 	}
 	return s.file.Close()
 }

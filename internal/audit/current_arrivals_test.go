@@ -1,0 +1,184 @@
+package audit
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"thawline/internal/contract"
+	"thawline/internal/store"
+)
+
+// arrivalMoments lie about the ends of dekads, months and years, in London's time
+// and in UTC: in summer a local midnight is 23:00 of the day before.
+var arrivalMoments = []string{
+	"2024-12-31T23:30", "2025-01-01T00:30", "2025-01-10T23:59", "2025-01-11T00:00", "2025-06-30T23:30", "2025-07-01T00:30",
+	"2025-07-20T12:00", "2025-12-31T23:59", "2026-01-01T00:00", "2026-01-21T00:10",
+}
+
+// arrivals invents exports in which the same few keys come again and again:
+// corrected, cancelled, told of another patient, and late.
+func arrivals(r *rand.Rand, exports int) []monthExport {
+	pick := func(of ...string) string { return of[r.IntN(len(of))] }
+	moment := func() string { return arrivalMoments[r.IntN(len(arrivalMoments))] }
+	patient := func() string { return pick("A", "B", "C", "D", "E1", "E2") }
+	headers := map[string]string{
+		"issues":    "unit_no,patient_id,thawed_at,issued_at,discarded_at,fate,status",
+		"bedside":   "unit_no,patient_id,started_at,ended_at,status",
+		"labs":      "patient_id,collected_at,resulted_at,value,status,derived_from",
+		"events":    "patient_id,kind,at,detail,status",
+		"medicines": "patient_id,medicine,given_at,status",
+		"measures":  "patient_id,kind,measured_at,value,status",
+		"patients":  "patient_id,sex,abo,status",
+		"aliases":   "alias,patient_id,status",
+		"activity":  "month,measure,count",
+	}
+	cancelled := func() string { return pick("", "", "", "cancelled") }
+	row := map[string]func() string{
+		"issues": func() string {
+			issued, discarded, thawed := moment(), "", ""
+			if r.IntN(4) == 0 {
+				issued, discarded = "", pick("", moment())
+			}
+			if issued == "" && (discarded == "" || r.IntN(2) == 0) {
+				thawed = moment()
+			}
+			return strings.Join([]string{pick("U1", "U2", "U3", "U4"), patient(), thawed, issued, discarded, pick("presumed", "returned", "unknown", "discarded"), cancelled()}, ",")
+		},
+		"bedside": func() string {
+			return strings.Join([]string{pick("U1", "U2", "U3", "U4", "U9"), patient(), moment(), pick("", moment()), cancelled()}, ",")
+		},
+		"labs": func() string {
+			return strings.Join([]string{patient(), moment(), pick("", moment()), pick("1.1", "1.2", "2.5"), pick("preliminary", "final", "corrected", "cancelled"), pick("", "", "pt_s")}, ",")
+		},
+		"events": func() string {
+			return strings.Join([]string{patient(), pick("bleeding", "death"), moment(), pick("major", "minor"), cancelled()}, ",")
+		},
+		"medicines": func() string {
+			return strings.Join([]string{patient(), pick("heparin", "vitamin_k"), moment(), cancelled()}, ",")
+		},
+		"measures": func() string {
+			return strings.Join([]string{patient(), "weight", moment(), pick("70", "71"), cancelled()}, ",")
+		},
+		"patients": func() string {
+			return strings.Join([]string{patient(), pick("F", "M"), pick("A", "O"), cancelled()}, ",")
+		},
+		"aliases":  func() string { return pick("E1,A", "E1,B", "E2,E1", "E2,C", "E9,D", "C,D") + "," + cancelled() },
+		"activity": func() string { return pick("2025-01", "2025-06") + ",admissions," + pick("10", "20") },
+	}
+	var all []monthExport
+	for i := range exports {
+		table := pick("issues", "issues", "bedside", "labs", "labs", "labs", "events", "medicines", "measures", "patients", "aliases", "activity")
+		lines := []string{headers[table]}
+		for range 1 + r.IntN(6) {
+			lines = append(lines, row[table]())
+		}
+		// The date puts an export among those that came before, as often as behind them.
+		all = append(all, monthExport{table, fmt.Sprintf("2026-%02d-%02d", 1+r.IntN(12), 1+i%28), strings.Join(lines, "\n") + "\n"})
+	}
+	return all
+}
+
+// TestArrivals holds the layer of a store that is brought up to date after every
+// few exports, some of which are withdrawn again, against that of one filled at
+// once: byte for byte, with parts of a few rows.
+func TestArrivals(t *testing.T) {
+	usual := leastRows
+	t.Cleanup(func() { leastRows = usual })
+	partsKept := 0
+	for seed := range propertySeeds() {
+		r := rand.New(rand.NewPCG(seed, 9))
+		leastRows = 1 + r.Int64N(8)
+		exports := arrivals(r, 20)
+		byMonth := newStore(t)
+		var there []monthExport
+		for len(exports) > 0 {
+			n := min(len(exports), 2+r.IntN(3))
+			for _, x := range exports[:n] {
+				ingestExport(t, byMonth, x)
+				there = append(there, x)
+			}
+			exports = exports[n:]
+			if r.IntN(3) == 0 && len(there) > 1 {
+				gone := r.IntN(len(there))
+				x := there[gone]
+				id := store.SHA256([]byte(x.table + x.date + x.text))
+				if err := byMonth.Withdraw(id); err != nil {
+					t.Fatal(err)
+				}
+				there = slices.Delete(there, gone, gone+1)
+			}
+			got := bringUp(t, byMonth, 1)
+			partsKept += int(got.Kept)
+			atOnce := newStore(t)
+			for _, x := range there {
+				ingestExport(t, atOnce, x)
+			}
+			want := bringUp(t, atOnce, 2)
+			got.Written, got.Kept, want.Written, want.Kept = 0, 0, 0, 0
+			if diff := cmp.Diff(want, got); diff != "" {
+				t.Fatalf("seed %d, %d exports: counts (- at once, + month by month)\n%s", seed, len(there), diff)
+			}
+			a, b := layerBytes(t, atOnce), layerBytes(t, byMonth)
+			for name := range a {
+				if a[name] != b[name] {
+					t.Errorf("seed %d, %d exports: %s differs", seed, len(there), name)
+				}
+			}
+			if len(a) != len(b) || t.Failed() {
+				t.Fatalf("seed %d, %d exports: %d files at once, %d month by month", seed, len(there), len(a), len(b))
+			}
+		}
+	}
+	if partsKept == 0 {
+		t.Error("no file was ever kept")
+	}
+}
+
+func TestSpans(t *testing.T) {
+	usual := leastRows
+	t.Cleanup(func() { leastRows = usual })
+	leastRows = 10
+	at := func(day string) dekad {
+		when, err := time.Parse("2006-01-02", day)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return dekadOf(when)
+	}
+	for _, c := range []struct{ day, begins string }{
+		{"2025-01-01", "2025-01-01"}, {"2025-01-10", "2025-01-01"}, {"2025-01-11", "2025-01-11"}, {"2025-01-20", "2025-01-11"},
+		{"2025-01-21", "2025-01-21"}, {"2025-01-31", "2025-01-21"}, {"2024-02-29", "2024-02-21"}, {"2025-12-31", "2025-12-21"},
+	} {
+		var back dekad
+		text, err := at(c.day).MarshalText()
+		if err == nil {
+			err = back.UnmarshalText(text)
+		}
+		if string(text) != c.begins || err != nil || back != at(c.day) {
+			t.Errorf("%s lies in the dekad of %s (%v, %v), want %s", c.day, text, back, err, c.begins)
+		}
+	}
+	got := spansOf(map[dekad]int64{at("2025-01-01"): 9, at("2025-01-11"): 1, at("2025-03-01"): 10, at("2025-04-01"): 3})
+	want := []span{{at("2025-01-01"), at("2025-01-11")}, {at("2025-03-01"), at("2025-03-01")}, {at("2025-04-01"), at("2025-04-01")}}
+	if !slices.Equal(got, want) {
+		t.Errorf("spans %v, want %v", got, want)
+	}
+	e := currentEngine(t, 1)
+	for day, want := range map[string]any{"2024-12-31": nil, "2025-01-01": int64(0), "2025-01-20": int64(0), "2025-01-21": nil, "2025-03-10": int64(1), "2025-03-11": nil, "2025-04-02": int64(2), "2025-04-11": nil} {
+		_, rows, err := e.Rows(t.Context(), "case", "SELECT "+partOf("TIMESTAMP '"+day+" 23:59:59.999999'", got))
+		if err != nil || rows[0][0] != want {
+			t.Errorf("%s lies in part %v (%v), want %v", day, rows, err, want)
+		}
+	}
+	for _, f := range timedFeeds() {
+		if !slices.ContainsFunc(f.Columns, func(c contract.Column) bool { return c.Name == f.instant && c.Required }) || !slices.Contains(f.Key, f.instant) {
+			t.Errorf("%s: %s is no required column of its key", f.source, f.instant)
+		}
+	}
+}

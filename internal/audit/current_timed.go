@@ -1,0 +1,264 @@
+package audit
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+	"thawline/internal/store"
+)
+
+// batchRows is about how many rows are resolved at once: with their working
+// space those of two sessions stay within the engine's memory.
+const batchRows = 1_000_000
+
+// timedFeed is a feed, or a test of labs, whose key has the row's time in it: all
+// that decides on a row bears the same time, so that any stretch of time stands
+// alone.
+type timedFeed struct {
+	*contract.Table
+	// source is the name of its files in readings.
+	source string
+	// file names the file of the layer that holds a dekad.
+	file func(dekad) string
+	// instant is the column of the row's time, order that of the rows in a part.
+	instant, order string
+	// views are the queries that are not worth a table.
+	views []string
+}
+
+// timedPart is one part of a file of a timed feed.
+type timedPart struct {
+	span
+	partRows
+}
+
+// timedFeeds lists them, the longest first.
+func timedFeeds() []timedFeed {
+	var all []timedFeed
+	for _, test := range contract.Tests {
+		all = append(all, timedFeed{contract.Labs, "labs-" + test, func(m dekad) string { return fmt.Sprintf("labs/%s/%04d", test, m.year()) },
+			"collected_at", "patient_id, collected_at, point_of_care", []string{"told_labs", "labs"}})
+	}
+	for _, one := range []timedFeed{
+		{Table: contract.Measures, instant: "measured_at", order: "patient_id, kind, measured_at, method NULLS FIRST"},
+		{Table: contract.Medicines, instant: "given_at", order: "patient_id, medicine, given_at"},
+		{Table: contract.Events, instant: "at", order: `patient_id, kind, "at", detail NULLS FIRST`},
+	} {
+		one.source, one.file = one.Name, func(dekad) string { return one.Name }
+		all = append(all, one)
+	}
+	return all
+}
+
+// timedFile is one file of a timed feed that is being made.
+type timedFile struct {
+	name  string
+	parts []timedPart
+	// pieces are those of its parts: of the file as it stands, or written anew.
+	pieces []store.Piece
+	stale  []bool
+}
+
+// target is a part to be made anew, with about how many rows it is told of.
+type target struct {
+	*timedFile
+	place int
+	rows  int64
+}
+
+func (t target) span() span { return t.parts[t.place].span }
+
+// writeTimed makes anew the parts whose rows may have changed, and takes the others
+// over from the layer as it stands.
+func (b *builder) writeTimed(ctx context.Context, e *engine.Engine, dir string, f timedFeed) error {
+	tells, err := b.tellDekads(ctx, e, f.source, engine.Name(f.instant))
+	if err != nil {
+		return err
+	}
+	told := map[string]map[dekad]int64{}
+	for _, dekads := range tells {
+		for m, rows := range dekads {
+			name := f.file(m)
+			if told[name] == nil {
+				told[name] = map[dekad]int64{}
+			}
+			told[name][m] += rows
+		}
+	}
+	renamed, err := b.dekadsRenamed(ctx, e, f)
+	if err != nil {
+		return err
+	}
+	var files []*timedFile
+	var stale []target
+	for _, name := range slices.Sorted(maps.Keys(told)) {
+		file := b.planTimed(f, name, told[name], tells, renamed)
+		files = append(files, file)
+		for i, p := range file.parts {
+			if file.stale[i] {
+				one := target{file, i, 0}
+				for m, rows := range told[name] {
+					if p.holds(m) {
+						one.rows += rows
+					}
+				}
+				stale = append(stale, one)
+			}
+		}
+	}
+	for len(stale) > 0 {
+		n, rows := 0, int64(0)
+		for n < len(stale) && (n == 0 || rows+stale[n].rows <= batchRows) {
+			rows += stale[n].rows
+			n++
+		}
+		if err := b.resolveTimed(ctx, e, f, tells, stale[:n]); err != nil {
+			return err
+		}
+		stale = stale[n:]
+	}
+	for _, file := range files {
+		if slices.Contains(file.stale, true) || !slices.Equal(file.parts, b.old.Files[file.name]) {
+			err = b.join(dir, f.Table, file.name, file.pieces)
+		} else {
+			b.keep(file.name)
+		}
+		if err != nil {
+			return err
+		}
+		b.mutex.Lock()
+		b.made.Files[file.name] = file.parts
+		b.mutex.Unlock()
+	}
+	return nil
+}
+
+// planTimed parts a file, and finds which parts of it stand as they are: those of
+// the same readings, in which no row bears an alias that ends elsewhere now.
+func (b *builder) planTimed(f timedFeed, name string, told map[dekad]int64, tells tellings, renamed map[dekad]bool) *timedFile {
+	file := &timedFile{name: name}
+	before := b.old.told(f.source)
+	stands := map[span]store.Piece{}
+	rows := map[span]partRows{}
+	kept, found := b.kept[name]
+	place := 0
+	for _, p := range b.old.Files[name] {
+		stands[p.span] = store.Piece{Path: kept.Path, First: place, Groups: p.Groups}
+		rows[p.span] = p.partRows
+		place += p.Groups
+	}
+	for _, s := range spansOf(told) {
+		piece, known := stands[s]
+		stale := !known || (!found && piece.Groups > 0) ||
+			!slices.Equal(before.in(b.old.Readings[f.Name], s), tells.in(b.made.Readings[f.Name], s))
+		for m := s.First; m <= s.Last; m++ {
+			stale = stale || renamed[m]
+		}
+		file.parts = append(file.parts, timedPart{s, rows[s]})
+		file.pieces = append(file.pieces, piece)
+		file.stale = append(file.stale, stale)
+	}
+	// What is copied gets a hash of its own, which would hide damage.
+	if found && slices.Contains(file.stale, true) && slices.Contains(file.stale, false) && !whole(kept) {
+		for i := range file.stale {
+			file.stale[i] = true
+		}
+	}
+	return file
+}
+
+// dekadsRenamed lists the dekads in which a row bears an alias that ends elsewhere
+// than in the layer as it stands.
+func (b *builder) dekadsRenamed(ctx context.Context, e *engine.Engine, f timedFeed) (map[dekad]bool, error) {
+	files := b.st.SourceFiles(f.source)
+	if !b.renamed || b.old.Made == "" || len(files) == 0 {
+		return nil, nil
+	}
+	if err := e.View(ctx, "all_rows", []contract.Column{{Name: "patient_id"}, {Name: f.instant}}, files, ""); err != nil {
+		return nil, err
+	}
+	_, rows, err := e.Rows(ctx, "aliases of "+f.source, fmt.Sprintf("SELECT DISTINCT CAST(%s AS DATE) AS day FROM all_rows WHERE %s", engine.Name(f.instant), bears))
+	dekads := map[dekad]bool{}
+	for _, row := range rows {
+		dekads[dekadOf(row[0].(time.Time))] = true
+	}
+	return dekads, err
+}
+
+// resolveTimed resolves the rows of some parts, in order of time, and writes them
+// into files from which their own are copied.
+func (b *builder) resolveTimed(ctx context.Context, e *engine.Engine, f timedFeed, tells tellings, targets []target) error {
+	var files, conditions []string
+	spans := make([]span, len(targets))
+	for i, t := range targets {
+		spans[i] = t.span()
+	}
+	for _, s := range merged(spans) {
+		conditions = append(conditions, s.contains(engine.Name(f.instant)))
+	}
+	for _, r := range b.readings {
+		path := r.FilePath(f.source)
+		if path != "" && slices.ContainsFunc(spans, func(s span) bool { return tells.tells(r.ID, s) }) {
+			files = append(files, path)
+		}
+	}
+	if err := e.View(ctx, "all_"+f.Name, f.SourceColumns(), files, "reading_file"); err != nil {
+		return err
+	}
+	err := e.Exec(ctx, "source_"+f.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM %s WHERE %s",
+		engine.Name("source_"+f.Name), engine.Name("all_"+f.Name), strings.Join(conditions, " OR ")))
+	if err != nil {
+		return err
+	}
+	if err := Run(ctx, e, b.groups[f.Name], f.views...); err != nil {
+		return err
+	}
+	part := partOf(engine.Name(f.instant), spans)
+	gone, err := b.gone(ctx, e, f.Table, part, "true")
+	if err != nil {
+		return err
+	}
+	for i, t := range targets {
+		t.parts[t.place].partRows = gone[int64(i)]
+		t.pieces[t.place] = store.Piece{}
+	}
+	to, err := b.newScratch(f.source, f.Table)
+	if err != nil {
+		return err
+	}
+	defer to.w.Abort()
+	open := int64(-1)
+	cut := func() error {
+		if open < 0 {
+			return nil
+		}
+		piece, err := to.cut()
+		t := targets[open]
+		t.pieces[t.place] = piece
+		t.parts[t.place].Groups = piece.Groups
+		return err
+	}
+	for p, err := range e.Parts(ctx, "current "+f.source, fmt.Sprintf("SELECT *, %s AS part FROM %s ORDER BY part, %s", part, engine.Name(f.Name), f.order)) {
+		if err == nil && p.No != open {
+			err = cut()
+			open = p.No
+		}
+		if err == nil {
+			targets[p.No].parts[targets[p.No].place].Current += p.NumRows()
+			err = to.w.Write(p.Record)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	if err := cut(); err != nil {
+		return err
+	}
+	return to.w.CloseScratch()
+}

@@ -1,0 +1,190 @@
+package audit
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"thawline/internal/contract"
+	"thawline/internal/engine"
+	"thawline/internal/store"
+)
+
+// wholeFeeds are the feeds whose rows do not stand alone in time: their file is
+// made of all readings wherever one of theirs came or went.
+var wholeFeeds = []*contract.Table{contract.Patients, contract.Aliases, contract.Activity}
+
+// resolve runs queries, aliases first: where they lead in a circle, nothing else
+// can be told of the patients concerned.
+func resolve(ctx context.Context, e *engine.Engine, ordered []*Query) error {
+	last := slices.IndexFunc(ordered, func(q *Query) bool { return q.Name == "alias_circles" }) + 1
+	if err := Run(ctx, e, ordered[:last]); err != nil {
+		return err
+	}
+	_, circles, err := e.Rows(ctx, "alias_circles", "SELECT source_file, source_row FROM alias_circles")
+	if err != nil {
+		return err
+	}
+	if len(circles) > 0 {
+		const shown = 6
+		var places []string
+		for _, row := range circles[:min(shown, len(circles))] {
+			places = append(places, fmt.Sprintf("%v:%v", row[0], row[1]))
+		}
+		if len(circles) > shown {
+			places = append(places, fmt.Sprintf("and %d more", len(circles)-shown))
+		}
+		return fmt.Errorf("%s: aliases lead back to themselves, wanted each to end in a number that is no alias: cancel the wrong row in a later export, or withdraw its file", strings.Join(places, ", "))
+	}
+	return Run(ctx, e, ordered[last:])
+}
+
+// resolveAliases resolves the aliases, and makes the table changed_aliases of
+// those that end elsewhere than in the layer as it stands.
+func (b *builder) resolveAliases(ctx context.Context) error {
+	if err := resolve(ctx, b.e, b.groups[contract.Aliases.Name]); err != nil {
+		return err
+	}
+	// The layer's own file says where each ended.
+	var before []string
+	if f, found := b.kept[contract.Aliases.Name]; found {
+		if !whole(f) {
+			b.old = layerParts{}
+		}
+		before = append(before, f.Path)
+	}
+	if err := b.e.View(ctx, "aliases_before", contract.Aliases.Columns, before, ""); err != nil {
+		return err
+	}
+	err := b.e.Exec(ctx, "changed aliases", `
+CREATE OR REPLACE TABLE changed_aliases AS
+SELECT coalesce(alias_ends.alias, ended.alias) AS alias
+FROM alias_ends
+FULL JOIN (SELECT alias, patient_id FROM aliases_before WHERE alias <> patient_id) AS ended ON ended.alias = alias_ends.alias
+WHERE alias_ends.patient_id IS DISTINCT FROM ended.patient_id`)
+	if err != nil {
+		return err
+	}
+	_, rows, err := b.e.Rows(ctx, "changed aliases", "SELECT 1 FROM changed_aliases LIMIT 1")
+	b.renamed = len(rows) > 0
+	return err
+}
+
+// bears is the condition that a row's number is an alias that ends elsewhere than
+// in the layer as it stands, as SQL.
+const bears = "patient_id IN (SELECT alias FROM changed_aliases)"
+
+// writeWhole makes the one file of a table that is resolved as a whole.
+func (b *builder) writeWhole(ctx context.Context, e *engine.Engine, dir string, t *contract.Table) error {
+	if b.rowsRead(t.Name) < 0 {
+		return nil
+	}
+	_, found := b.kept[t.Name]
+	stands := found && b.same(t.Name)
+	if stands && b.renamed && t == contract.Patients {
+		_, rows, err := e.Rows(ctx, "aliases of patients", "SELECT 1 FROM source_patients WHERE "+bears+" LIMIT 1")
+		if err != nil {
+			return err
+		}
+		stands = len(rows) == 0
+	}
+	p := b.old.Whole[t.Name]
+	if stands {
+		b.keep(t.Name)
+	} else {
+		if t != contract.Aliases {
+			if err := Run(ctx, e, b.groups[t.Name]); err != nil {
+				return err
+			}
+		}
+		p = partRows{}
+		gone, err := b.gone(ctx, e, t, "0", "true")
+		if err != nil {
+			return err
+		}
+		f, err := b.writeFile(ctx, e, dir, t, "SELECT * FROM "+engine.Name(t.Name))
+		if err != nil {
+			return err
+		}
+		if len(gone) > 0 {
+			p = gone[0]
+		}
+		p.Current = f.Rows
+	}
+	b.mutex.Lock()
+	defer b.mutex.Unlock()
+	b.made.Whole[t.Name] = p
+	return nil
+}
+
+// writeRecorded makes the file that tells in which months feeds were kept.
+func (b *builder) writeRecorded(ctx context.Context, e *engine.Engine, dir string) error {
+	name := contract.Recorded.Name
+	if _, found := b.kept[name]; found && b.same(contract.Events.Name, contract.Medicines.Name) {
+		b.keep(name)
+		return nil
+	}
+	for _, t := range []*contract.Table{contract.Events, contract.Medicines} {
+		if err := e.View(ctx, "source_"+t.Name, t.SourceColumns(), b.st.SourceFiles(t.Name), "reading_file"); err != nil {
+			return err
+		}
+	}
+	if err := Run(ctx, e, b.groups[name]); err != nil {
+		return err
+	}
+	_, err := b.writeFile(ctx, e, dir, contract.Recorded, "SELECT * FROM recorded")
+	return err
+}
+
+// gone counts by part the rows of standing_<table> that did not stay, under a
+// condition; part is a row's, as SQL.
+func (b *builder) gone(ctx context.Context, e *engine.Engine, t *contract.Table, part, condition string) (map[int64]partRows, error) {
+	table := "standing_" + t.Name
+	_, rows, err := e.Rows(ctx, table, fmt.Sprintf(
+		"SELECT CAST(%s AS BIGINT) AS part, standing, count(*) FROM %s WHERE standing <> 'current' AND %s GROUP BY ALL", part, engine.Name(table), condition))
+	if err != nil {
+		return nil, err
+	}
+	counts := map[int64]partRows{}
+	for _, row := range rows {
+		if no, found := row[0].(int64); found {
+			p := counts[no]
+			p.add(row[1], row[2])
+			counts[no] = p
+		}
+	}
+	return counts, nil
+}
+
+// standTogether names the columns of a table of which equal words stand together:
+// most tables of patients are ordered by their number, and say each many times.
+func standTogether(t *contract.Table) []string {
+	if len(t.Key) > 1 && t != contract.Issues && t != contract.Bedside {
+		return t.Key[:1]
+	}
+	return nil
+}
+
+// writeFile writes the ordered rows of a query as the one file of a table.
+func (b *builder) writeFile(ctx context.Context, e *engine.Engine, dir string, t *contract.Table, query string) (store.File, error) {
+	w, err := store.NewWriter(filepath.Join(dir, t.Name+".parquet"), t, t.Columns, standTogether(t)...)
+	if err != nil {
+		return store.File{}, err
+	}
+	defer w.Abort()
+	for record, err := range e.Records(ctx, "current "+t.Name, query) {
+		if err == nil {
+			err = w.Write(record)
+		}
+		if err != nil {
+			return store.File{}, err
+		}
+	}
+	f, err := w.Close()
+	if err == nil {
+		b.put(f)
+	}
+	return f, err
+}
