@@ -3,6 +3,7 @@ package audit
 import (
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -137,6 +138,52 @@ func TestArrivals(t *testing.T) {
 	}
 	if partsKept == 0 {
 		t.Error("no file was ever kept")
+	}
+}
+
+// TestDamageIsNotCopied: a part is not taken over from a file that does not hold
+// what was written, for the hash of the new file would hide that.
+func TestDamageIsNotCopied(t *testing.T) {
+	usual := leastRows
+	t.Cleanup(func() { leastRows = usual })
+	leastRows = 1
+	exports := []monthExport{
+		{"labs", "2025-01-31", "patient_id,collected_at,value\nA,2025-01-05T09:00,1.0\nB,2025-01-15T09:00,1.0\n"},
+		{"issues", "2025-01-31", "unit_no,patient_id,issued_at,fate\nU1,A,2025-01-05T10:00,presumed\nU2,B,2025-01-15T10:00,presumed\n"},
+		{"events", "2025-01-31", "patient_id,kind,at\nA,death,2025-01-05T10:00\nB,death,2025-01-15T10:00\n"},
+	}
+	later := []monthExport{
+		{"labs", "2025-02-28", "patient_id,collected_at,value\nC,2025-02-05T09:00,1.0\n"},
+		{"issues", "2025-02-28", "unit_no,patient_id,issued_at,fate\nU3,C,2025-02-05T10:00,presumed\n"},
+		{"events", "2025-02-28", "patient_id,kind,at\nC,death,2025-02-05T10:00\n"},
+	}
+	st, atOnce := newStore(t), newStore(t)
+	for _, x := range exports {
+		ingestExport(t, st, x)
+	}
+	bringUp(t, st, 1)
+	for _, f := range st.Layer("current") {
+		if f.Name == "labs/inr/2025" || f.Name == "issues/2025" || f.Name == "events" {
+			text, err := os.ReadFile(f.Path)
+			if err == nil {
+				text[40] ^= 1
+				err = os.WriteFile(f.Path, text, 0o600)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	for _, x := range later {
+		ingestExport(t, st, x)
+	}
+	for _, x := range append(exports, later...) {
+		ingestExport(t, atOnce, x)
+	}
+	bringUp(t, st, 1)
+	bringUp(t, atOnce, 1)
+	if diff := cmp.Diff(layerBytes(t, atOnce), layerBytes(t, st)); diff != "" {
+		t.Error("what was damaged was copied")
 	}
 }
 
