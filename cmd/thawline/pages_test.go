@@ -56,6 +56,10 @@ func (b *tab) axe() (wrong, undecided []axeFault) {
 // the edge of a box that scrolls, their contrast may stay undecided.
 func (b *tab) accessible(width int64) {
 	b.t.Helper()
+	if width == widths[0] {
+		// Nor can it see what lies behind the edge of a long table.
+		eval[any](b, `document.querySelectorAll('.tall').forEach(box => { box.style.maxHeight = 'none'; }), true`)
+	}
 	wrong, undecided := b.axe()
 	for _, one := range wrong {
 		b.t.Errorf("axe: %s (%s) at %d places:\n%s", one.ID, one.Help, len(one.Places), strings.Join(one.Places[:min(5, len(one.Places))], "\n"))
