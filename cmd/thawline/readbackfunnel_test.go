@@ -59,10 +59,10 @@ func (w wanted) withFunnel(n, of []float64) wanted {
 	for _, x := range z {
 		squares += math.Pow(math.Min(high, math.Max(low, x)), 2)
 	}
-	widen, note := 1.0, "Limits are exact for chance alone: taken together, places differ no more than it lets them."
+	widen, note := 1.0, "Limits are exact for chance alone: taken together, they differ no more than it lets them."
 	if mean := squares / places; mean > 1+2*math.Sqrt(2/places) {
 		widen = math.Sqrt(mean)
-		note = fmt.Sprintf("Places differ by more than chance alone would make them: the exact limits are widened by %s (Spiegelhalter 2005: the square root of the mean squared distance, the outer tenth of the places drawn in).", decimal(widen, 2))
+		note = fmt.Sprintf("They differ by more than chance alone would make them: the exact limits are widened by %s (Spiegelhalter 2005: the square root of the mean squared distance, the outer tenth of them drawn in).", decimal(widen, 2))
 	}
 	limit := func(size, p float64) float64 {
 		if !(size > 0) {
@@ -105,7 +105,7 @@ func (w wanted) withFunnel(n, of []float64) wanted {
 		}
 		return "–"
 	})
-	said := "No place that is shown lies outside the 99.8 % limits."
+	said := "None that is shown lies outside the 99.8 % limits."
 	if len(outside) > 0 {
 		said = "Outside the 99.8 % limits: " + strings.Join(outside, ", ") + ". A prompt to look, not a verdict."
 	}

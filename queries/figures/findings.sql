@@ -2,9 +2,9 @@
 --
 -- reads:     period_episodes, findings, rules, rules_run
 -- points:    finding: label; Finding
+--            fired: count; In this period
 --            means: label; What it says
 --            severity: label; Kind
---            fired: count; In this period
 --            run: label; Run
 -- answer:    of: count; Findings
 --            rules: units; Rules run
@@ -21,9 +21,9 @@ noticed AS (
 
 SELECT
     replace(rules_run.finding, '_', ' ') AS finding,
+    CASE WHEN rules_run.run THEN count(noticed.episode_id) END AS fired,
     coalesce(rules.says, '') AS means,
     coalesce(min(noticed.severity), rules.severity, '–') AS severity,
-    CASE WHEN rules_run.run THEN count(noticed.episode_id) END AS fired,
     CASE WHEN rules_run.run THEN 'yes' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
 FROM rules_run
 LEFT JOIN rules ON rules.finding = rules_run.finding

@@ -2,9 +2,9 @@
 --
 -- reads:     rules, rules_run, safety_dates, period, period_episodes
 -- points:    finding: label; Finding
---            means: label; What it says
 --            period: count; In this period
 --            year: count; In the twelve months
+--            means: label; What it says
 --            run: label; Run
 -- answer:    n: count; Episodes with a safety finding
 --            of: count; Episodes given
@@ -14,9 +14,9 @@
 -- not known: what no feed records is not found: a rule that did not run says why. An episode may have several findings, and a finding may be of a unit without an episode
 SELECT
     replace(rules_run.finding, '_', ' ') AS finding,
-    rules.says AS means,
     CASE WHEN rules_run.run THEN count(*) FILTER (safety_dates.month >= period.from_month AND safety_dates.month <= period.to_month) END AS period,
     CASE WHEN rules_run.run THEN count(*) FILTER (safety_dates.month >= period.year_from_month AND safety_dates.month <= period.to_month) END AS year,
+    rules.says AS means,
     CASE WHEN rules_run.run THEN 'yes' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
 FROM rules_run
 CROSS JOIN period
