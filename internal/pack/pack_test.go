@@ -110,7 +110,7 @@ func TestEmptyMonthSaysWhy(t *testing.T) {
 			t.Errorf("the pack of an empty month does not say %q", wanted)
 		}
 	}
-	for _, wrong := range []string{"small counts are not shown</dd>", "too few could be judged"} {
+	for _, wrong := range []string{"small counts are not shown</dd>", "too few are judged"} {
 		if strings.Contains(committee, wrong) {
 			t.Errorf("the pack of an empty month says %q, where there is nothing to show", wrong)
 		}
