@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"os"
 	"path/filepath"
 	"slices"
@@ -379,6 +380,44 @@ func (b *builder) newScratch(name string, t *contract.Table) (*scratch, error) {
 		return nil, err
 	}
 	return &scratch{w: w, path: path}, nil
+}
+
+// write writes the rows of parts and counts them as rowsOf finds them; ended gets
+// the piece of each part, or is nil where the last one is left open for further rows.
+func (s *scratch) write(parts iter.Seq2[engine.Numbered, error], rowsOf func(no int64) *partRows, ended func(no int64, piece store.Piece)) error {
+	at := int64(-1)
+	cut := func() error {
+		if at < 0 || ended == nil {
+			return nil
+		}
+		piece, err := s.cut()
+		ended(at, piece)
+		return err
+	}
+	for p, err := range parts {
+		if err == nil && p.No != at {
+			err = cut()
+			at = p.No
+		}
+		if err == nil {
+			rowsOf(p.No).Current += p.NumRows()
+			err = s.w.Write(p.Record)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return cut()
+}
+
+// batch gives how many of the first parts have about limit rows together, at least
+// one, and how many rows they have.
+func batch[T any](parts []T, limit int64, rowsOf func(T) int64) (n int, rows int64) {
+	for n < len(parts) && (n == 0 || rows+rowsOf(parts[n]) <= limit) {
+		rows += rowsOf(parts[n])
+		n++
+	}
+	return n, rows
 }
 
 // cut ends a part and gives it as a piece.

@@ -113,11 +113,7 @@ func (b *builder) writeTimed(ctx context.Context, e *engine.Engine, dir string, 
 		}
 	}
 	for len(stale) > 0 {
-		n, rows := 0, int64(0)
-		for n < len(stale) && (n == 0 || rows+stale[n].rows <= batchRows) {
-			rows += stale[n].rows
-			n++
-		}
+		n, _ := batch(stale, batchRows, func(t target) int64 { return t.rows })
 		if err := b.resolveTimed(ctx, e, f, tells, stale[:n]); err != nil {
 			return err
 		}
@@ -233,31 +229,13 @@ func (b *builder) resolveTimed(ctx context.Context, e *engine.Engine, f timedFee
 		return err
 	}
 	defer to.w.Abort()
-	open := int64(-1)
-	cut := func() error {
-		if open < 0 {
-			return nil
-		}
-		piece, err := to.cut()
-		t := targets[open]
-		t.pieces[t.place] = piece
-		t.parts[t.place].Groups = piece.Groups
-		return err
-	}
-	for p, err := range e.Parts(ctx, "current "+f.source, fmt.Sprintf("SELECT *, %s AS part FROM %s ORDER BY part, %s", part, engine.Name(f.Name), f.order)) {
-		if err == nil && p.No != open {
-			err = cut()
-			open = p.No
-		}
-		if err == nil {
-			targets[p.No].parts[targets[p.No].place].Current += p.NumRows()
-			err = to.w.Write(p.Record)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	if err := cut(); err != nil {
+	rows := e.Parts(ctx, "current "+f.source, fmt.Sprintf("SELECT *, %s AS part FROM %s ORDER BY part, %s", part, engine.Name(f.Name), f.order))
+	rowsOf := func(no int64) *partRows { return &targets[no].parts[targets[no].place].partRows }
+	err = to.write(rows, rowsOf, func(no int64, piece store.Piece) {
+		targets[no].pieces[targets[no].place] = piece
+		rowsOf(no).Groups = piece.Groups
+	})
+	if err != nil {
 		return err
 	}
 	return to.w.CloseScratch()

@@ -134,11 +134,7 @@ func (b *builder) writeUnits(ctx context.Context, e *engine.Engine, dir string) 
 	// Small parts are resolved together, as each run of the queries has its price; a
 	// large one range by range of the unit numbers.
 	for len(stale) > 0 {
-		n, rows := 0, int64(0)
-		for n < len(stale) && (n == 0 || rows+stale[n].rows <= rangeRows) {
-			rows += stale[n].rows
-			n++
-		}
+		n, rows := batch(stale, rangeRows, func(t unitTarget) int64 { return t.rows })
 		if err := b.resolveUnits(ctx, e, stale[:n], rows); err != nil {
 			return err
 		}
@@ -377,31 +373,16 @@ func (b *builder) resolveUnits(ctx context.Context, e *engine.Engine, targets []
 // writeUnitRows writes the rows of one table that belong to parts; open leaves the
 // last part open for rows of a further range.
 func (b *builder) writeUnitRows(ctx context.Context, e *engine.Engine, of unitTable, part string, targets []unitTarget, to *scratch, open bool) error {
-	at := int64(-1)
-	cut := func() error {
-		if at < 0 || open {
-			return nil
-		}
-		piece, err := to.cut()
-		targets[at].pieces[of.Name][targets[at].place] = piece
-		targets[at].part().rows(of.Table).Groups = piece.Groups
-		return err
-	}
 	query := fmt.Sprintf("SELECT * FROM (SELECT *, %s AS part FROM %s) WHERE part IS NOT NULL ORDER BY part, %s", part, engine.Name(of.Name), of.order)
-	for p, err := range e.Parts(ctx, "current "+of.Name, query) {
-		if err == nil && p.No != at {
-			err = cut()
-			at = p.No
-		}
-		if err == nil {
-			targets[p.No].part().rows(of.Table).Current += p.NumRows()
-			err = to.w.Write(p.Record)
-		}
-		if err != nil {
-			return err
-		}
+	rowsOf := func(no int64) *partRows { return targets[no].part().rows(of.Table) }
+	ended := func(no int64, piece store.Piece) {
+		targets[no].pieces[of.Name][targets[no].place] = piece
+		rowsOf(no).Groups = piece.Groups
 	}
-	return cut()
+	if open {
+		ended = nil
+	}
+	return to.write(e.Parts(ctx, "current "+of.Name, query), rowsOf, ended)
 }
 
 // sourceUnits makes views range_issues and range_bedside of all that the readings

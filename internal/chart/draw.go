@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"strings"
-	"unicode"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
@@ -222,31 +220,6 @@ func categories(f *figure.Figure, p figure.Panel, format figure.Format) []string
 	return labels
 }
 
-// longest is how many letters of a row's name a chart shows: the table has all.
-const longest = 60
-
-// shorten cuts a text to at most n letters' width and says so by an ellipsis. A
-// letter of the wide scripts counts for two. Signs that turn the direction of
-// writing, which would turn the ellipsis and the numbers beside it, are left out.
-func shorten(text string, n int) string {
-	var out []rune
-	wide := 0
-	for _, r := range text {
-		if unicode.Is(unicode.Bidi_Control, r) {
-			continue
-		}
-		wide++
-		if r >= 0x1100 {
-			wide++
-		}
-		if wide > n {
-			return string(out[:max(0, len(out)-1)]) + "…"
-		}
-		out = append(out, r)
-	}
-	return string(out)
-}
-
 func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	bar := charts.NewBar()
 	bar.SetGlobalOptions(common(p, true)...)
@@ -305,44 +278,6 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	}
 	mark(option, f, p, look)
 	return option, nil
-}
-
-// halved breaks a name of more letters than one line has at the space nearest to its
-// middle, so that no short word stands alone on the second.
-func halved(text string, line int) string {
-	letters := []rune(text)
-	if len(letters) <= line {
-		return text
-	}
-	at := -1
-	for i, r := range letters {
-		if r == ' ' && (at < 0 || abs(2*i+1-len(letters)) <= abs(2*at+1-len(letters))) {
-			at = i
-		}
-	}
-	if at < 0 {
-		return text
-	}
-	letters[at] = '\n'
-	return string(letters)
-}
-
-func abs(n int) int { return max(n, -n) }
-
-// wordRoom is how wide the name under a bar may be: less than the bar's room, for
-// the library's widths are estimates, but all of it where a word would break.
-func wordRoom(option map[string]any, room int) int {
-	letters := 0
-	for _, list := range option["xAxis"].([]any) {
-		names, _ := list.(map[string]any)["data"].([]any)
-		for _, name := range names {
-			text, _ := name.(string)
-			for _, word := range strings.Fields(text) {
-				letters = max(letters, len([]rune(word)))
-			}
-		}
-	}
-	return max(room*3/4, min(room, 8*letters))
 }
 
 // thinBars is how many bars side by side are too thin for outlines and numbers:
@@ -470,149 +405,6 @@ func headroom(option map[string]any, look Look) (more int) {
 		grids[0].(map[string]any)["top"] = 30 + more
 	}
 	return more
-}
-
-// controlled is the value of a row of a control chart: a share in percent, a rate,
-// or, of a chart of one column, its number. ok is false for a gap.
-func controlled(f *figure.Figure, p figure.Panel, row []figure.Cell) (x float64, ok bool) {
-	if len(p.Y) == 1 {
-		return number(row[f.Index(p.Y[0])])
-	}
-	scale := 100.0
-	if p.Per > 0 {
-		scale = p.Per
-	}
-	a, okA := row[f.Index(p.Y[0])].Value.(int64)
-	b, okB := row[f.Index(p.Y[1])].Value.(int64)
-	return scale * float64(a) / float64(b), okA && okB && b > 0
-}
-
-// control draws a control chart of shares in percent, of rates, or of numbers.
-func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
-	// The lines of a p chart are fractions of one.
-	name, lines := look.Format.Say("legend_share"), 100.0
-	switch {
-	case len(p.Y) == 1:
-		name, lines = f.Points[f.Index(p.Y[0])].Title, 1
-	case p.Per > 0:
-		name, lines = look.Format.Say("legend_rate"), 1
-	}
-	line := charts.NewLine()
-	line.SetGlobalOptions(common(p, true)...)
-	line.SetXAxis(categories(f, p, look.Format))
-	shares := make([]opts.LineData, len(f.Rows))
-	highest := 0.0
-	for i, row := range f.Rows {
-		// A gap, where there is nothing or it is hidden.
-		shares[i] = opts.LineData{Symbol: "circle", SymbolSize: 7}
-		if share, ok := controlled(f, p, row); ok {
-			shares[i].Value = round(share)
-			highest = math.Max(highest, share)
-			if look.Limits != nil && look.Limits.Signal[i] {
-				shares[i].Symbol, shares[i].SymbolSize = "diamond", 13
-			}
-		}
-	}
-	line.AddSeries(name, shares, charts.WithLineStyleOpts(opts.LineStyle{Color: hues[0], Width: 2}))
-	if l := look.Limits; l != nil {
-		flat := make([]float64, len(f.Rows))
-		for i := range flat {
-			flat[i] = l.Centre
-			if !math.IsNaN(l.Upper[i]) {
-				highest = math.Max(highest, lines*l.Upper[i])
-			}
-		}
-		for _, one := range []struct {
-			name, kind, step string
-			values           []float64
-		}{{look.Format.Say("legend_centre"), "solid", "", flat}, {look.Format.Say("legend_limits"), "dashed", "middle", l.Lower}, {look.Format.Say("legend_limits"), "dashed", "middle", l.Upper}} {
-			data := make([]opts.LineData, len(one.values))
-			for i, v := range one.values {
-				data[i] = opts.LineData{Symbol: "none"}
-				if !math.IsNaN(v) {
-					data[i].Value = round(lines * v)
-				}
-			}
-			set := opts.LineChart{}
-			if one.step != "" {
-				set.Step = one.step
-			}
-			line.AddSeries(one.name, data, charts.WithLineStyleOpts(opts.LineStyle{Color: ink, Width: 1, Type: one.kind}), charts.WithLineChartOpts(set), charts.WithItemStyleOpts(opts.ItemStyle{Color: ink}))
-		}
-	}
-	line.Validate()
-	option, err := plain(line.JSON())
-	if err != nil {
-		return nil, err
-	}
-	set := map[string]any{"min": 0, "nameTextStyle": upright}
-	if lines == 100 {
-		set["max"], set["interval"] = topOf(math.Min(100, math.Max(10, highest)))
-		set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}
-	}
-	axis(option, "yAxis", set)
-	mark(option, f, p, look)
-	crosses(option, f, p.Y, look, standing)
-	return option, nil
-}
-
-// topOf is the end of an axis from zero over a value, and the step of its ticks, of
-// which the last stands at the end.
-func topOf(highest float64) (top, step float64) {
-	step = math.Pow(10, math.Floor(math.Log10(highest)))
-	for _, part := range []float64{0.1, 0.2, 0.5, 1, 2} {
-		if s := step * part; highest/s <= 7 {
-			step = s
-			break
-		}
-	}
-	return round(step * math.Ceil(highest/step-1e-9)), round(step)
-}
-
-// effect draws medians after against medians before, with quartiles, the line
-// of no change and the expected one. No patient is a point of their own.
-func effect(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
-	x := f.Index(p.X)
-	column := func(name string) []opts.ScatterData {
-		i := f.Index(name)
-		var data []opts.ScatterData
-		for _, row := range f.Rows {
-			if row[x].Value != nil && row[i].Value != nil {
-				data = append(data, opts.ScatterData{Value: []any{row[x].Value, row[i].Value}})
-			}
-		}
-		return data
-	}
-	top := 2.0
-	for _, row := range f.Rows {
-		for _, name := range append([]string{p.X}, p.Y...) {
-			if v, ok := row[f.Index(name)].Value.(float64); ok {
-				top = math.Max(top, math.Ceil(v))
-			}
-		}
-	}
-	scatter := charts.NewScatter()
-	scatter.SetGlobalOptions(common(p, true)...)
-	for i, one := range []struct {
-		name, title, symbol string
-		size                int
-	}{{"after", look.Format.Say("median_after"), "circle", 13}, {"low", look.Format.Say("lower_quartile"), "triangle", 9}, {"high", look.Format.Say("upper_quartile"), "diamond", 9}, {"expected", look.Format.Say("expected_published"), "emptyCircle", 13}} {
-		scatter.AddSeries(one.title, column(one.name), charts.WithScatterChartOpts(opts.ScatterChart{Symbol: one.symbol, SymbolSize: one.size}), charts.WithItemStyleOpts(opts.ItemStyle{Color: lineHues[[]int{0, 0, 0, 1}[i]]}))
-	}
-	scatter.Validate()
-	option, err := plain(scatter.JSON())
-	if err != nil {
-		return nil, err
-	}
-	axis(option, "xAxis", map[string]any{"type": "value", "min": 1, "max": top, "data": nil})
-	axis(option, "yAxis", map[string]any{"min": 1, "max": top, "nameTextStyle": upright})
-	if series, _ := option["series"].([]any); len(series) > 0 {
-		series[0].(map[string]any)["markLine"] = map[string]any{"silent": true, "symbol": "none",
-			"lineStyle": map[string]any{"color": ink, "type": "dashed"},
-			"label":     map[string]any{"formatter": "{b}", "color": ink, "position": "insideMiddleTop"},
-			"data":      []any{[]any{map[string]any{"coord": []float64{1, 1}, "name": look.Format.Say("no_change")}, map[string]any{"coord": []float64{top, top}}}}}
-	}
-	return option, nil
 }
 
 // round keeps bytes short and the same on every machine.

@@ -17,32 +17,7 @@ func (s *sheet) put(parts ...string) {
 }
 
 // text writes data: between tags, or between the quotes of an attribute.
-func (s *sheet) text(data string) {
-	done := 0
-	for i := 0; i < len(data); i++ {
-		entity := ""
-		switch data[i] {
-		case '&':
-			entity = "&amp;"
-		case '<':
-			entity = "&lt;"
-		case '>':
-			entity = "&gt;"
-		case '"':
-			entity = "&#34;"
-		case '\'':
-			entity = "&#39;"
-		case 0:
-			entity = "\uFFFD" // No page may hold the sign of no letter.
-		default:
-			continue
-		}
-		s.WriteString(data[done:i])
-		s.WriteString(entity)
-		done = i + 1
-	}
-	s.WriteString(data[done:])
-}
+func (s *sheet) text(data string) { s.WriteString(template.HTMLEscapeString(data)) }
 
 // list writes lines under their heading, or nothing.
 func (s *sheet) list(heading string, lines []string) {
