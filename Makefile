@@ -8,6 +8,7 @@ export CGO_ENABLED := 1
 export THAWLINE_BROWSER ?= $(shell command -v chromium || command -v chromium-browser || command -v google-chrome)
 
 ECHARTS := internal/chart/assets/echarts.min.js
+COMPILED := internal/chart/assets/echarts.bytecode
 VERSION := $(shell git describe --always --dirty 2>/dev/null || echo unversioned)
 GO_BUILD := go build -ldflags "-s -w -X main.version=$(VERSION)"
 
@@ -19,12 +20,16 @@ help: ## list the targets
 build: assets ## build bin/thawline
 	$(GO_BUILD) -o bin/thawline ./cmd/thawline
 
-assets: $(ECHARTS) ## fetch the pinned chart library by npm (git-ignored, checked by SHA-256)
+assets: $(COMPILED) ## fetch the pinned chart library by npm (git-ignored, checked by SHA-256), and compile it
 
 $(ECHARTS): internal/chart/assets/package-lock.json
 	cd internal/chart/assets && npm ci --ignore-scripts --no-audit --no-fund --loglevel=error
 	cp internal/chart/assets/node_modules/echarts/dist/echarts.min.js $@
 	touch $@
+
+# The interpreter's own code of the library hangs on the interpreter's version too.
+$(COMPILED): $(ECHARTS) go.mod $(wildcard internal/chart/compile/*.go)
+	go run ./internal/chart/compile $(ECHARTS) $@
 
 demo: build ## invent a hospital, audit its last month, say where the pack is
 	bin/thawline demo --dir demo

@@ -31,6 +31,7 @@ var layers = map[string][]string{
 	"status":         {"contract", "normalise", "site", "policy", "store", "engine", "audit"},
 	"figure":         {"contract", "engine", "stat", "words", "policy", "queries", "dashboards"},
 	"chart":          {"figure", "stat"},
+	"chart/compile":  {"chart"},
 	"pack":           {"contract", "words", "site", "policy", "store", "engine", "audit", "stat", "figure", "chart", "queries", "dashboards"},
 	"invent":         {"contract"},
 }

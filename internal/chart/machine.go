@@ -63,7 +63,7 @@ type machine struct {
 }
 
 // work makes a machine and draws what is ordered, one after another.
-func (r *Renderer) work(library string) {
+func (r *Renderer) work(library library) {
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
 	m, err := start(library)
@@ -94,8 +94,21 @@ func (r *Renderer) work(library string) {
 	}
 }
 
-// start makes a machine.
-func start(library string) (*machine, error) {
+// start makes a machine with the library in it.
+func start(library library) (*machine, error) {
+	m, err := empty()
+	if err != nil {
+		return nil, err
+	}
+	if err := m.load(library); err != nil {
+		m.close()
+		return nil, fmt.Errorf("start the chart library: %w", err)
+	}
+	return m, nil
+}
+
+// empty makes a machine that knows nothing of charts.
+func empty() (*machine, error) {
 	m := &machine{runtime: quickjs.NewRuntime(quickjs.WithMemoryLimit(memoryLimit), quickjs.WithGCThreshold(collectedFrom), quickjs.WithMaxStackSize(stackLimit), quickjs.WithStrictOSThread(true))}
 	m.context = m.runtime.NewBareContext()
 	if m.context == nil {
@@ -109,20 +122,21 @@ func start(library string) (*machine, error) {
 		}
 		return 0
 	})
-	if err := m.load(library); err != nil {
-		m.close()
-		return nil, fmt.Errorf("start the chart library: %w", err)
-	}
 	return m, nil
 }
 
-func (m *machine) load(library string) error {
-	// Handed over as a text, the library is read once; as a program, it would be
-	// read twice, to see whether it is a module.
-	for _, text := range []string{stubs, library} {
-		if err := m.run(text); err != nil {
+func (m *machine) load(library library) error {
+	if err := m.run(stubs); err != nil {
+		return err
+	}
+	if library.code == nil {
+		// Handed over as a text, the library is read once; as a program, it would be
+		// read twice, to see whether it is a module.
+		if err := m.run(library.text); err != nil {
 			return err
 		}
+	} else if err := m.runCode(library.code); err != nil {
+		return err
 	}
 	m.draw = m.context.Eval(draw)
 	if m.draw.IsException() {
@@ -134,6 +148,16 @@ func (m *machine) load(library string) error {
 		}
 		return c.NewString(m.written(args[0].ToFloat64()))
 	})
+	return nil
+}
+
+// runCode runs the interpreter's own code for what it leaves behind.
+func (m *machine) runCode(code []byte) error {
+	out := m.context.EvalBytecode(code)
+	defer out.Free()
+	if out.IsException() {
+		return m.context.Exception()
+	}
 	return nil
 }
 

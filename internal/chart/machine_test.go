@@ -1,17 +1,19 @@
 package chart
 
 import (
+	"fmt"
+	"os"
 	"runtime"
 	"strings"
 	"testing"
 	"time"
 )
 
-func machineOf(t *testing.T, library string) *machine {
+func machineOf(t *testing.T, text string) *machine {
 	t.Helper()
 	runtime.LockOSThread()
 	t.Cleanup(runtime.UnlockOSThread)
-	m, err := start(library)
+	m, err := start(library{text: text})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,8 +69,55 @@ func TestMachineIsStopped(t *testing.T) {
 	if _, err := m.svg(order{option: `{"run": "var a = []; for (;;) { a.push(new Array(100000).fill(1)); }"}`}); err == nil {
 		t.Error("all the memory there is may be taken")
 	}
-	if _, err := start("var x = ;"); err == nil {
+	if _, err := start(library{text: "var x = ;"}); err == nil {
 		t.Error("a library that cannot be read starts")
+	}
+}
+
+// TestCompiledDrawsTheSame: the code that `make assets` built in is there, is made
+// alike each time, and draws what the text draws; of another version it is not run.
+func TestCompiledDrawsTheSame(t *testing.T) {
+	both, err := readLibrary()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if both.code == nil {
+		t.Fatal("the chart library was not compiled, or for another interpreter: run make assets")
+	}
+	again, err := Compile([]byte(both.text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(codeOf(again)) != string(both.code) {
+		t.Error("compiled again, the library is other code")
+	}
+	if codeOf([]byte(strings.Replace(string(again), " v", " v9", 1))) != nil {
+		t.Error("code of another version is run")
+	}
+	modules, err := os.ReadFile("../../go.mod")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(string(modules), "\t"+interpreter+"\n") {
+		t.Errorf("go.mod names another version than %s: change it in library.go, and run make assets", interpreter)
+	}
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	var drawings []string
+	for _, one := range []library{{text: both.text}, both} {
+		m, err := start(one)
+		if err != nil {
+			t.Fatal(err)
+		}
+		svg, err := m.svg(order{option: `{"xAxis": {"type": "category", "data": ["a", "b"]}, "yAxis": {}, "series": [{"type": "bar", "data": [1, 2]}, {"type": "boxplot", "data": [[1, 2, 3, 4, 5]]}]}`, width: 300, height: 200, write: func(x float64) string { return fmt.Sprint(x) }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		drawings = append(drawings, svg)
+		m.close()
+	}
+	if drawings[0] != drawings[1] || !strings.HasPrefix(drawings[0], "<svg") {
+		t.Error("the code draws otherwise than the text")
 	}
 }
 

@@ -4,28 +4,12 @@
 package chart
 
 import (
-	"crypto/sha256"
-	"embed"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"os"
 	"regexp"
 	"strings"
 )
-
-// assets holds the chart library where `make assets` has fetched it; the
-// placeholder beside it keeps the pattern from matching nothing.
-//
-//go:embed assets/echarts*
-var assets embed.FS
-
-// librarySHA256 is the SHA-256 of dist/echarts.min.js of npm's echarts 5.6.0.
-const librarySHA256 = "bf4a223524e40b77c304bec67e1222cf551f14880cf42c69dc046558e11c07b1"
-
-// ErrNoLibrary says that the program was built without the chart library.
-var ErrNoLibrary = errors.New("the chart library is not in this program: run `make assets` and build again, or name a file echarts.min.js of version 5.6.0 in THAWLINE_ECHARTS")
 
 // Renderer draws charts, several at a time. It is safe for concurrent use.
 type Renderer struct {
@@ -53,24 +37,13 @@ type drawing struct {
 func New() (*Renderer, error) { return with(machines) }
 
 func with(machines int) (*Renderer, error) {
-	var text []byte
-	var err error
-	from := "assets/echarts.min.js"
-	if path := os.Getenv("THAWLINE_ECHARTS"); path != "" {
-		from = path
-		if text, err = os.ReadFile(path); err != nil {
-			return nil, fmt.Errorf("read the chart library named in THAWLINE_ECHARTS: %w", err)
-		}
-	} else if text, err = assets.ReadFile(from); err != nil {
-		return nil, ErrNoLibrary
-	}
-	sum := sha256.Sum256(text)
-	if found := hex.EncodeToString(sum[:]); found != librarySHA256 {
-		return nil, fmt.Errorf("the chart library %s has SHA-256 %s, wanted %s (echarts 5.6.0): run `make assets` again", from, found, librarySHA256)
+	library, err := readLibrary()
+	if err != nil {
+		return nil, err
 	}
 	r := &Renderer{orders: make(chan order), closed: make(chan struct{})}
 	for range machines {
-		go r.work(string(text))
+		go r.work(library)
 	}
 	return r, nil
 }
