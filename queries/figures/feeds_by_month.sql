@@ -18,45 +18,54 @@
 -- not known: events are parted by kind, since they often come from several systems. A feed without any row in these months is a dash: the site does not have it, or it was not read. Rows that were rejected or set aside have no month
 WITH
 
--- Rows are counted by quarters of an hour of UTC first, since there are many: a
--- day begins with one in every time zone.
-quarters AS (
-    SELECT 'issues' AS feed, epoch_us(coalesce(issues.issued_at, issues.discarded_at, issues.thawed_at)) // 900000000 AS quarter, count(*) AS n
-    FROM issues
-    GROUP BY quarter
-    UNION ALL
-    SELECT 'bedside', epoch_us(bedside.started_at) // 900000000 AS quarter, count(*)
-    FROM bedside
-    GROUP BY quarter
-    UNION ALL
-    SELECT 'labs', epoch_us(labs.collected_at) // 900000000 AS quarter, count(*)
-    FROM labs
-    GROUP BY quarter
-    UNION ALL
-    SELECT 'measures', epoch_us(measures.measured_at) // 900000000 AS quarter, count(*)
-    FROM measures
-    GROUP BY quarter
-    UNION ALL
-    SELECT CASE events.kind WHEN 'bleeding' THEN 'bleeding' WHEN 'procedure' THEN 'procedures' ELSE 'events' END AS feed, epoch_us(events.at) // 900000000 AS quarter, count(*)
-    FROM events
-    GROUP BY feed, quarter
-    UNION ALL
-    SELECT 'medicines', epoch_us(medicines.given_at) // 900000000 AS quarter, count(*)
-    FROM medicines
-    GROUP BY quarter
+-- The last instant of each month on the hospital's clock, and of the month before
+-- the first.
+month_ends AS (
+    SELECT strftime(local_days.day, '%Y-%m') AS month, max(local_days.ends_at) AS ends_at
+    FROM local_days
+    WHERE local_days.day >= (SELECT CAST(min(months.month) || '-01' AS DATE) - 1 FROM months)
+        AND local_days.day <= (SELECT last_day(CAST(max(months.month) || '-01' AS DATE)) FROM months)
+    GROUP BY strftime(local_days.day, '%Y-%m')
 ),
 
-by_day AS (
-    SELECT local_days.day, quarters.feed, sum(quarters.n) AS n
-    FROM quarters
-    ASOF INNER JOIN local_days ON make_timestamp(quarters.quarter * 900000000) >= local_days.starts_at
-    GROUP BY local_days.day, quarters.feed
+ends AS (
+    SELECT list(month_ends.ends_at ORDER BY month_ends.ends_at) AS of_months
+    FROM month_ends
+),
+
+-- Rows are many: each is put between two ends as it is read. histogram() counts, by
+-- each end, what lies after the end before it.
+by_end AS (
+    SELECT 'issues' AS feed, histogram(coalesce(issues.issued_at, issues.discarded_at, issues.thawed_at), (SELECT ends.of_months FROM ends)) AS rows_by_end
+    FROM issues
+    UNION ALL
+    SELECT 'bedside', histogram(bedside.started_at, (SELECT ends.of_months FROM ends))
+    FROM bedside
+    UNION ALL
+    SELECT 'labs', histogram(labs.collected_at, (SELECT ends.of_months FROM ends))
+    FROM labs
+    UNION ALL
+    SELECT 'measures', histogram(measures.measured_at, (SELECT ends.of_months FROM ends))
+    FROM measures
+    UNION ALL
+    SELECT CASE events.kind WHEN 'bleeding' THEN 'bleeding' WHEN 'procedure' THEN 'procedures' ELSE 'events' END AS feed, histogram(events.at, (SELECT ends.of_months FROM ends))
+    FROM events
+    GROUP BY feed
+    UNION ALL
+    SELECT 'medicines', histogram(medicines.given_at, (SELECT ends.of_months FROM ends))
+    FROM medicines
+),
+
+entries AS (
+    SELECT by_end.feed, unnest(map_entries(by_end.rows_by_end)) AS entry
+    FROM by_end
 ),
 
 counted AS MATERIALIZED (
-    SELECT strftime(by_day.day, '%Y-%m') AS month, by_day.feed, sum(by_day.n)::BIGINT AS n
-    FROM by_day
-    GROUP BY month, by_day.feed
+    SELECT month_ends.month, entries.feed, entries.entry.value::BIGINT AS n
+    FROM entries
+    INNER JOIN month_ends ON month_ends.ends_at = entries.entry.key
+    WHERE entries.entry.value > 0
     UNION ALL
     SELECT activity.month, 'activity', count(*)
     FROM activity
