@@ -11,6 +11,8 @@ import (
 	"sync"
 	"testing"
 
+	"pgregory.net/rapid"
+
 	"thawline/internal/figure"
 )
 
@@ -173,6 +175,28 @@ func TestForbiddenMarkupIsRefused(t *testing.T) {
 		if _, err := finish(`<svg width="1">`+bad+`</svg>`, "a", "", "", 1, 1); err == nil {
 			t.Errorf("%s is let through", bad)
 		}
+	}
+}
+
+// TestSuspectMissesNothing: what the quick look at a tag lets go without a search,
+// the search would not have found.
+func TestSuspectMissesNothing(t *testing.T) {
+	pieces := []string{"<", "g", "path", "Script", "ſcript", "use", "set", " ", "\t", "=", "'", "\"", "href", "xlink:HREF", "on", "onload", "oNſ", "ONe", "url(", "URL( ", "#a", "x", ")", "javascript", "JavaſCript", ":", "/", "fill", "é", "-on"}
+	found := 0
+	rapid.Check(t, func(t *rapid.T) {
+		tag := "<" + strings.Join(rapid.SliceOfN(rapid.SampledFrom(pieces), 1, 12).Draw(t, "pieces"), "") + ">"
+		if one := forbidden.FindString(tag); one != "" {
+			found++
+			if !suspect(tag) {
+				t.Errorf("%q is let through, which holds %q", tag, one)
+			}
+		}
+	})
+	if found == 0 {
+		t.Error("no tag held what is forbidden")
+	}
+	if suspect(`<path d="M1 2L3 4" fill="url(#a)">`) == suspect(`<path d="M1 2L3 4" transform="translate(1 2)" stroke-width="2" font-size="12">`) {
+		t.Error("every tag is searched, or none")
 	}
 }
 

@@ -99,8 +99,8 @@ func finish(svg, id, title, description string, width, height int) (string, erro
 		if strings.Contains(tag, " class=") {
 			tag = classes.ReplaceAllString(tag, "")
 		}
-		if found := forbidden.FindString(tag); found != "" && bad == "" {
-			bad = found
+		if bad == "" && suspect(tag) {
+			bad = forbidden.FindString(tag)
 		}
 		return tag
 	})
@@ -113,6 +113,53 @@ func finish(svg, id, title, description string, width, height int) (string, erro
 	head := fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="%s-title %s-desc" viewBox="0 0 %d %d" preserveAspectRatio="xMidYMid meet"><title id="%s-title">%s</title><desc id="%s-desc">%s</desc>`,
 		id, id, width, height, id, escape(title), id, escape(description))
 	return head + opening.ReplaceAllString(svg, ""), nil
+}
+
+// elements are those of the library's drawings: of these alone a tag may go
+// without a search for what is forbidden.
+var elements = map[string]bool{"svg": true, "g": true, "path": true, "rect": true, "circle": true, "ellipse": true, "line": true, "polyline": true, "polygon": true, "text": true, "tspan": true, "defs": true, "pattern": true, "clipPath": true}
+
+// suspect says that a tag may hold what is forbidden: it is another element, or
+// an attribute is named as one that acts or leads elsewhere, or a value has url(
+// or a scheme. The search itself is dear, and nearly every tag can do without.
+func suspect(tag string) bool {
+	name := strings.TrimLeft(tag[1:len(tag)-1], "/")
+	if i := strings.IndexAny(name, " /\t\n\r\f"); i >= 0 {
+		name = name[:i]
+	}
+	if !elements[name] {
+		return true
+	}
+	for i := 1; i < len(tag); i++ {
+		before := tag[i-1] | 0x20
+		switch tag[i] {
+		case '<':
+			return true
+		case '(':
+			if before == 'l' {
+				return true // url(
+			}
+		case ':':
+			if before == 't' {
+				return true // javascript:
+			}
+		case '=':
+			if tag[i-1] <= ' ' || before == 'f' || acts(tag[:i]) {
+				return true // href=, onload=, or a name with a space behind it
+			}
+		}
+	}
+	return false
+}
+
+// acts says that a tag so far ends with the name of an attribute that may begin
+// with on.
+func acts(tag string) bool {
+	from := len(tag)
+	for from > 0 && (tag[from-1]|0x20 >= 'a' && tag[from-1]|0x20 <= 'z' || tag[from-1] >= 0x80) {
+		from--
+	}
+	return len(tag)-from > 2 && tag[from]|0x20 == 'o' && tag[from+1]|0x20 == 'n'
 }
 
 // eachTag changes every tag of a text, from < to the next >.
