@@ -4,6 +4,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 
 	"thawline/internal/site"
 )
@@ -55,21 +56,28 @@ func LOINC(code string) (word string, known bool) {
 
 // names tell by which words a test or measure is known (common practice, and
 // LOINC's own names), in lower case. A name that has one of not is of another.
-var names = []struct {
+// They are made when a name is first asked about: a report asks none.
+var names = sync.OnceValue(func() []named {
+	return []named{
+		{"inr", words(`inr|international normali[sz]ed ratio`), nil},
+		{"pt_s", words(`pt|prothrombin|prothrombin time|protime|pro time|quick|tissue factor induced|thromboplastin time`), words(`ratio|actual/normal|inr|international|partial|activated|apt+|gene|mutation|fragment|antibody|activity`)},
+		{"pt_ratio", words(`pt ratio|ptr|prothrombin( time)?( \(pt\))?( time)? (ratio|actual/normal)|pt actual/normal|tissue factor induced.*actual/normal`), words(`international|partial`)},
+		{"aptt_s", words(`aptt|a ptt|ptt|apt|partial thromboplastin|surface induced|pttk|kptt|kct`), words(`ratio|actual/normal|control|factor substitution`)},
+		{"aptt_ratio", words(`(aptt|ptt|apt|partial thromboplastin time|surface induced).*(ratio|actual/normal)|apttr`), words(`control`)},
+		{"fibrinogen", words(`fibrinogen|fib|fbg|fibc|factor i`), words(`degradation|split|product|products|fdp|antigen|ag|peptide|d-dimer|dimer`)},
+		{"hb", words(`ha?emoglobin|hgb|hb`), words(`a1c|hba1c|glycated|glycosylated|f(o?etal)?|carboxy.*|met|mean|mch|mchc|plasma|urine|s|variant|reticulocyte|free`)},
+		{"platelets", words(`platelets?|plt|thrombocytes?`), words(`volume|mpv|function|aggregation|distribution|width|antibody|antibodies|immature|large|mean|pdw|estimate|poor|transfusion`)},
+		{"hct", words(`ha?ematocrit|hct|pcv|packed cell volume`), words(`plasma`)},
+		{"weight", words(`weight|wt|mass`), words(`birth|ideal|adjusted|dry|bmi|index|loss|change|gain|percentile|lean|fat`)},
+		{"height", words(`height|length|stature|ht`), words(`uterine|fundal|percentile|sitting|index|change`)},
+	}
+})
+
+// named is a test or measure with the words that its name has, and those that it
+// has not.
+type named struct {
 	word     string
 	has, not *regexp.Regexp
-}{
-	{"inr", words(`inr|international normali[sz]ed ratio`), nil},
-	{"pt_s", words(`pt|prothrombin|prothrombin time|protime|pro time|quick|tissue factor induced|thromboplastin time`), words(`ratio|actual/normal|inr|international|partial|activated|apt+|gene|mutation|fragment|antibody|activity`)},
-	{"pt_ratio", words(`pt ratio|ptr|prothrombin( time)?( \(pt\))?( time)? (ratio|actual/normal)|pt actual/normal|tissue factor induced.*actual/normal`), words(`international|partial`)},
-	{"aptt_s", words(`aptt|a ptt|ptt|apt|partial thromboplastin|surface induced|pttk|kptt|kct`), words(`ratio|actual/normal|control|factor substitution`)},
-	{"aptt_ratio", words(`(aptt|ptt|apt|partial thromboplastin time|surface induced).*(ratio|actual/normal)|apttr`), words(`control`)},
-	{"fibrinogen", words(`fibrinogen|fib|fbg|fibc|factor i`), words(`degradation|split|product|products|fdp|antigen|ag|peptide|d-dimer|dimer`)},
-	{"hb", words(`ha?emoglobin|hgb|hb`), words(`a1c|hba1c|glycated|glycosylated|f(o?etal)?|carboxy.*|met|mean|mch|mchc|plasma|urine|s|variant|reticulocyte|free`)},
-	{"platelets", words(`platelets?|plt|thrombocytes?`), words(`volume|mpv|function|aggregation|distribution|width|antibody|antibodies|immature|large|mean|pdw|estimate|poor|transfusion`)},
-	{"hct", words(`ha?ematocrit|hct|pcv|packed cell volume`), words(`plasma`)},
-	{"weight", words(`weight|wt|mass`), words(`birth|ideal|adjusted|dry|bmi|index|loss|change|gain|percentile|lean|fat`)},
-	{"height", words(`height|length|stature|ht`), words(`uterine|fundal|percentile|sitting|index|change`)},
 }
 
 // words compiles alternatives that stand as words of their own.
@@ -84,7 +92,7 @@ var poorPlasma = regexp.MustCompile(`platelet[- ]poor plasma|\[[^\]]*\]|\bppp\b`
 // told lists what a name says that it is of.
 func told(name string) (tests []string) {
 	name = poorPlasma.ReplaceAllString(strings.ToLower(name), " ")
-	for _, n := range names {
+	for _, n := range names() {
 		if n.has.MatchString(name) && (n.not == nil || !n.not.MatchString(name)) {
 			tests = append(tests, n.word)
 		}

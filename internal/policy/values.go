@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/parser"
 )
 
 //go:embed defaults.yaml
@@ -267,12 +268,16 @@ func init() {
 }
 
 func readDefaults(data []byte) error {
+	file, err := parser.ParseBytes(data, 0)
+	if err != nil {
+		return err
+	}
 	var names yaml.MapSlice
-	if err := yaml.UnmarshalWithOptions(data, &names, yaml.UseOrderedMap()); err != nil {
+	if err := yaml.NodeToValue(file.Docs[0].Body, &names, yaml.UseOrderedMap()); err != nil {
 		return err
 	}
 	var entries map[string]*definition
-	if err := yaml.UnmarshalWithOptions(data, &entries, yaml.Strict()); err != nil {
+	if err := yaml.NodeToValue(file.Docs[0].Body, &entries, yaml.Strict()); err != nil {
 		return err
 	}
 	for _, item := range names {
