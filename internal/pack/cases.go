@@ -118,7 +118,7 @@ FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidenc
 		}
 	}
 	findings, names := map[string][]string{}, map[string][]string{}
-	safety := map[string][]string{}
+	safety, lines := map[string][]string{}, map[[3]any]string{}
 	seen, found := map[string]bool{}, []string{}
 	_, rows, err = e.Rows(ctx, "cases: findings", `SELECT findings.episode_id, findings.finding, findings.severity, findings.numbers, findings.key
 FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id ORDER BY ALL`)
@@ -127,7 +127,14 @@ FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = finding
 	}
 	for _, r := range rows {
 		id, name := r[0].(string), strings.ReplaceAll(r[1].(string), "_", " ")
-		if line := in.w("finding_line", in.text(name), in.text(r[2]), in.numbers(r[3])); !slices.Contains(findings[id], line) {
+		// Most findings say what another says: that no test was taken, or the same times.
+		saying := [3]any{r[1], r[2], r[3]}
+		line, known := lines[saying]
+		if !known {
+			line = in.w("finding_line", in.text(name), in.text(r[2]), in.numbers(r[3]))
+			lines[saying] = line
+		}
+		if !slices.Contains(findings[id], line) {
 			findings[id] = append(findings[id], line) // Several units may have the same.
 		}
 		if len(names[id]) == 0 || names[id][len(names[id])-1] != name {
@@ -276,8 +283,8 @@ func (in *input) records(ctx context.Context, e *engine.Engine) (map[string][]st
 	_, rows, err := e.Rows(ctx, "cases: records", `
 SELECT wanted.episode_id, wanted.test, wanted.side, labs.collected_at, labs.value, labs.bound, labs.source_file, labs.source_row
 FROM wanted
-INNER JOIN labs ON labs.patient_id = wanted.patient_id AND labs.test = wanted.test AND labs.collected_at = wanted.at AND coalesce(labs.point_of_care, FALSE) = wanted.near
-WHERE `+among+`
+INNER JOIN labs ON labs.patient_id = wanted.patient_id AND labs.collected_at = wanted.at
+WHERE labs.test = wanted.test AND coalesce(labs.point_of_care, FALSE) = wanted.near AND `+among+`
 UNION ALL
 SELECT period_episodes.episode_id, 'weight', '', measures.measured_at, CAST(measures.value AS DOUBLE), measures.method, measures.source_file, measures.source_row
 FROM period_episodes

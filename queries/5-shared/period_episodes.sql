@@ -1,12 +1,7 @@
 -- period_episodes: the episodes of the pack's period.
 --
--- reads:     episodes, period, policy
-SELECT
-    episodes.*,
-    -- Presumed units count as given where the policy says so.
-    episodes.units_transfused + CASE WHEN counted.presumed THEN episodes.units_presumed ELSE 0 END AS units_given
-FROM episodes
-CROSS JOIN (SELECT bool_and(policy.presumed_is_transfused) AS presumed FROM policy) AS counted
+-- reads:     year_episodes, period
+SELECT year_episodes.*
+FROM year_episodes
 CROSS JOIN period
-WHERE episodes.month BETWEEN period.from_month AND period.to_month
-ORDER BY episodes.episode_id
+WHERE year_episodes.month BETWEEN period.from_month AND period.to_month
