@@ -379,7 +379,8 @@ func (f *Figure) RateInterval(p Panel, format Format) string {
 // what stands on the same line: U+2068 to U+2069, where it has any to turn it by.
 func Isolated(text string) string {
 	for _, r := range text {
-		if unicode.In(r, unicode.Bidi_Control, unicode.Hebrew, unicode.Arabic, unicode.Syriac, unicode.Thaana) {
+		// All of these lie from U+0590 on, and most texts before it.
+		if r >= 0x590 && unicode.In(r, unicode.Bidi_Control, unicode.Hebrew, unicode.Arabic, unicode.Syriac, unicode.Thaana) {
 			return "\u2068" + text + "\u2069"
 		}
 	}
