@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"time"
 
 	"thawline/internal/audit"
@@ -60,6 +61,23 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	}
 	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional, behind: o.Behind,
 		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
+	// So does the engine, with the hospital's clock. The other page is made, and charts
+	// are drawn, beside its work.
+	ready := make(chan error, 1)
+	var e *engine.Engine
+	go func() {
+		var err error
+		if e, err = engine.Open(ctx, engine.Options{Threads: engine.ThreadsBeside}); err == nil {
+			err = in.loadClock(ctx, e)
+		}
+		ready <- err
+	}()
+	opened := sync.OnceValue(func() error { return <-ready })
+	defer func() {
+		if opened(); e != nil {
+			e.Close()
+		}
+	}()
 	language, err := words.Load(s.Language)
 	if err != nil {
 		return Paths{}, fmt.Errorf("%s: %w", s.Path, err)
@@ -125,13 +143,10 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if len(in.files[contract.OtherMarks.Name]) == 0 {
 		return Paths{}, fmt.Errorf("the marks of the store were made by an older program, which did not judge by other values: run thawline mark, which makes them anew")
 	}
-	// Charts are drawn, and the other page is made, beside its work.
-	e, err := engine.Open(ctx, engine.Options{Threads: engine.ThreadsBeside})
-	if err != nil {
+	if err := opened(); err != nil {
 		return Paths{}, err
 	}
-	defer e.Close()
-	if err := in.load(ctx, e); err != nil {
+	if err := in.loadStore(ctx, e); err != nil {
 		return Paths{}, err
 	}
 	if err := in.check(ctx, e); err != nil {

@@ -155,6 +155,9 @@ func figureCase(t *testing.T, d *figure.Definition, archive *txtar.Archive) {
 		t.Fatal(err)
 	}
 	defer e.Close()
+	if err := in.loadClock(ctx, e); err != nil {
+		t.Fatal(err)
+	}
 	if err := in.loadTables(ctx, e); err != nil {
 		t.Fatal(err)
 	}

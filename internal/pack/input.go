@@ -76,14 +76,22 @@ const historyMonths = 24
 // months, readings_summary, last_pack, last_marks, reviewed, site_storage,
 // tried_values, and the tables of queries/5-shared.
 func (in *input) load(ctx context.Context, e *engine.Engine) error {
+	if err := in.loadClock(ctx, e); err != nil {
+		return err
+	}
+	return in.loadStore(ctx, e)
+}
+
+// loadStore is load but for macros and clock.
+func (in *input) loadStore(ctx context.Context, e *engine.Engine) error {
 	if err := in.loadTables(ctx, e); err != nil {
 		return err
 	}
 	return in.loadPeriod(ctx, e)
 }
 
-// loadTables gives the engine macros, clock, and the store's tables.
-func (in *input) loadTables(ctx context.Context, e *engine.Engine) error {
+// loadClock gives the engine macros and the hospital's clock.
+func (in *input) loadClock(ctx context.Context, e *engine.Engine) error {
 	macros, err := queries.FS.ReadFile("macros.sql")
 	if err != nil {
 		return err
@@ -91,9 +99,11 @@ func (in *input) loadTables(ctx context.Context, e *engine.Engine) error {
 	if err := e.Exec(ctx, "queries/macros.sql", string(macros)); err != nil {
 		return err
 	}
-	if err := e.Zone(ctx, in.zone); err != nil {
-		return err
-	}
+	return e.Zone(ctx, in.zone)
+}
+
+// loadTables gives the engine the store's tables.
+func (in *input) loadTables(ctx context.Context, e *engine.Engine) error {
 	for _, t := range append(contract.Audit(), contract.Feeds()...) {
 		if err := e.View(ctx, t.Name, t.Columns, in.files[t.Name], ""); err != nil {
 			return err

@@ -100,7 +100,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	in.speak(dashboard, defined)
 	css := packCSS + in.printCSS()
 	// The other page is made beside this one.
-	m := &bundle{}
+	m, casesSum := &bundle{}, ""
 	beside, err := e.Beside(ctx)
 	if err != nil {
 		return nil, err
@@ -110,6 +110,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	go func() {
 		var fault error
 		m.cases, fault = in.casesPage(ctx, beside, css)
+		casesSum = sha(m.cases)
 		ended <- fault
 	}()
 	p, err := in.committeePage(ctx, e, dashboard, defined, drawn, css)
@@ -123,7 +124,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 		return nil, err
 	}
 	m.told = run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last, Inputs: in.inputs,
-		Provisional: in.provisional, Sources: in.sources, Files: map[string]string{"committee.html": sha(m.committee), "cases.html": sha(m.cases)}}
+		Provisional: in.provisional, Sources: in.sources, Files: map[string]string{"committee.html": sha(m.committee), "cases.html": casesSum}}
 	for _, one := range p.Sections {
 		if one.Answer != nil {
 			m.told.Headlines = one.Answer.Headlines
