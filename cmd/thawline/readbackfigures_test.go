@@ -262,7 +262,7 @@ func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong [
 	}
 	is(0, "In %s, %s episodes of plasma began and %s bags were given.", d.period(), withCommas(len(now)), withCommas(count(bagsNow, bagGiven)))
 	is(1, "%s of the %s judged episodes were appropriate (95 %% interval %s to %s); %s", percent(float64(good)/float64(judged)), withCommas(judged), percent(low), percent(high), change)
-	is(2, "%s bags were thrown away and %s units given in episodes without a recorded indication, at a cost of EUR %s.", withCommas(int(avoidable["discarded"].(bags))), withCommas(int(avoidable["given"].(bags))), withCommas(int(math.Round(cost))))
+	is(2, "%s bags were thrown away and %s units given in episodes marked non-bleeding or unsupported, at a cost of EUR %s.", withCommas(int(avoidable["discarded"].(bags))), withCommas(int(avoidable["given"].(bags))), withCommas(int(math.Round(cost))))
 	if want := "With inferred bleeding left out, "; !strings.HasPrefix(p.note, want) {
 		fault("the note under the tiles is %q", p.note)
 	} else if why := d.differs(strings.TrimSuffix(strings.Fields(p.note)[5]+" %", ","), figures["appropriate_by_month"].says["recorded_share"]); why != "" && !strings.Contains(p.note, "hidden would") {

@@ -39,10 +39,13 @@ func ruleTexts() (all []ruleText, err error) {
 	return all, nil
 }
 
-// ran says whether a rule ran, as the page does.
+// ran says whether a rule ran, as the page does, and whether it could judge anything.
 func (d *rows) ran(name string) (told string, ok bool) {
 	for _, r := range pick(d.rules, isIn("finding", name)) {
 		if r["run"] == "true" {
+			if r["judged"] == r["not_known"] {
+				return "yes, with nothing to judge", false
+			}
 			return "yes", true
 		}
 		return "not run: " + r["why_not"], false
@@ -89,13 +92,13 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 	}
 	var lines []line
 	for _, one := range texts {
-		if _, ok := d.ran(one.name); ok {
+		if one.severity == "safety" {
+			continue
+		}
+		if told, _ := d.ran(one.name); strings.HasPrefix(told, "yes") {
 			run++
 		} else {
 			idle++
-		}
-		if one.severity == "safety" {
-			continue
 		}
 		n := count(byRule[one.name], func(r row) bool { return inPeriod[r["episode_id"]] })
 		fired += n
@@ -143,7 +146,7 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 			}
 		}
 		told, ok := d.ran(one.name)
-		if !ok {
+		if !strings.HasPrefix(told, "yes") {
 			idle++
 		} else if all < len(d.months) {
 			rare = append(rare, words(one.name))

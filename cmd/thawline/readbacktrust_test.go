@@ -110,6 +110,12 @@ func (d *rows) feeds() wanted {
 			}
 		}
 	}
+	var absent []string
+	for i, name := range names {
+		if !there[i] {
+			absent = append(absent, name)
+		}
+	}
 	w.rows = d.byMonth(func(m string) (cells []any) {
 		for i := range names {
 			if there[i] {
@@ -121,7 +127,7 @@ func (d *rows) feeds() wanted {
 		return cells
 	})
 	list := func(all []string) string { return cmp.Or(strings.Join(all, ", "), "none") }
-	w.says = d.bagShare(none, of, map[string]any{"missing": list(missing), "thin": list(thin)})
+	w.says = d.bagShare(none, of, map[string]any{"missing": list(missing), "thin": list(thin), "absent": list(absent)})
 	return w
 }
 

@@ -69,7 +69,7 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 	fate.says = d.bagShare(within, count(now, timed), map[string]any{"not_known": bags(count(now, not(timed), not(frozen)))})
 	want["thaw_to_fate"] = fate
 
-	// Thrown away, or given without a recorded indication, at the demo's price.
+	// Thrown away, or given in episodes marked non-bleeding or unsupported, at the demo's price.
 	without := map[string]string{}
 	for _, e := range pick(d.episodes, d.inPeriod, isIn("mark", "non-bleeding", "unsupported")) {
 		without[e["episode_id"]] = e["mark"]

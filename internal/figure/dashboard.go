@@ -41,6 +41,8 @@ type Panel struct {
 	Says string `yaml:"says"`
 	// SaysNone is the sentence where of is 0 or nothing was found.
 	SaysNone string `yaml:"says_none"`
+	// Without tells, by feed, what is said where the site does not have it.
+	Without []Without `yaml:"without"`
 	// Chart is one of Charts.
 	Chart string `yaml:"chart"`
 	// X and Y name points columns; Y may be several.
@@ -61,6 +63,20 @@ type Panel struct {
 	NoInterval bool `yaml:"no_interval"`
 	// Beside names what published audits measured, with year and country.
 	Beside string `yaml:"beside"`
+}
+
+// Without is what a panel says where a feed is lacking, beside that the noughts are
+// left out which nobody counted (the header's needs).
+type Without struct {
+	// Feed is a feed of the contract, or bleeding.
+	Feed string `yaml:"feed"`
+	// Says stands in the place of the sentence, Adds after it; SaysNone in the place of
+	// the sentence where there is nothing, where that is not what Says says.
+	Says     string `yaml:"says"`
+	SaysNone string `yaml:"says_none"`
+	Adds     string `yaml:"adds"`
+	// Nothing says that the figure has nothing to draw or to list beside what Says says.
+	Nothing bool `yaml:"nothing"`
 }
 
 // pages names the parts that the pack writes itself.
@@ -123,7 +139,13 @@ func (p *Panel) check(place string, figures map[string]*Definition) error {
 			errs = append(errs, fmt.Errorf("%s: figure %s has no points column %q", place, p.Figure, name))
 		}
 	}
-	for _, says := range []string{p.Says, p.SaysNone, p.Note} {
+	all := []string{p.Says, p.SaysNone, p.Note}
+	for _, one := range p.Without {
+		if all = append(all, one.Says, one.SaysNone, one.Adds); !knownFeed(one.Feed) || (one.Says == "") == (one.Adds == "") || one.Says == "" && (one.SaysNone != "" || one.Nothing) {
+			errs = append(errs, fmt.Errorf("%s: without names a feed (%q), and either says or adds", place, one.Feed))
+		}
+	}
+	for _, says := range all {
 		for _, name := range Holes(says) {
 			known := slices.Contains([]string{"share", "rate", "interval", "period", "span"}, name) || p.Chart == "before_after" && slices.Contains(beforeAfterValues, name)
 			if !known && !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name }) {

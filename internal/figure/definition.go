@@ -4,6 +4,7 @@
 package figure
 
 import (
+	"errors"
 	"fmt"
 	"io/fs"
 	"path"
@@ -92,6 +93,7 @@ type Definition struct {
 
 	points, answer string
 	means          []meaning
+	needs          []need
 }
 
 var (
@@ -109,6 +111,7 @@ var (
 //	--            share: share of judged, appropriate; Share appropriate
 //	-- answer:    n: count; Appropriate
 //	-- means:     judged: month, mark appropriate|under-dosed (see parseMeans; optional)
+//	-- needs:     judged: labs (see parseNeed; optional)
 //	-- hidden:    last, or first (of all figures; optional)
 //	-- steps:     tried (rows of one ladder; see Definition.Steps; optional)
 //	-- adds up:   no (only where neither rows nor columns add up to a total)
@@ -145,7 +148,7 @@ func Parse(file, text string) (*Definition, error) {
 			continue
 		}
 		rest := strings.TrimSpace(body)
-		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "means", "adds up", "hidden", "steps", "not known"}, word) && strings.HasPrefix(body, " "+word) {
+		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "means", "needs", "adds up", "hidden", "steps", "not known"}, word) && strings.HasPrefix(body, " "+word) {
 			if seen[word] {
 				return nil, fault("header line %q stands twice", word)
 			}
@@ -175,6 +178,12 @@ func Parse(file, text string) (*Definition, error) {
 				return nil, fault("%v", err)
 			}
 			d.means = append(d.means, m)
+		case "needs":
+			one, err := parseNeed(rest)
+			if err != nil {
+				return nil, fault("%v", err)
+			}
+			d.needs = append(d.needs, one)
 		case "adds up":
 			if rest != "no" {
 				return nil, fault("adds up is %q, wanted \"no\" or no such line", rest)
@@ -190,7 +199,7 @@ func Parse(file, text string) (*Definition, error) {
 		case "not known":
 			d.NotKnown = strings.TrimSpace(d.NotKnown + " " + rest)
 		default:
-			return nil, fault("a header line that begins with none of reads, points, answer, means, adds up, hidden, steps, not known")
+			return nil, fault("a header line that begins with none of reads, points, answer, means, needs, adds up, hidden, steps, not known")
 		}
 	}
 	for _, word := range []string{"reads", "points", "answer"} {
@@ -210,7 +219,7 @@ func Parse(file, text string) (*Definition, error) {
 	if d.Steps != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == d.Steps && (c.Kind == Label || c.Kind == Key) }) {
 		return nil, fmt.Errorf("%s: steps go by %q, which is no label of the points", file, d.Steps)
 	}
-	if err := d.checkMeans(); err != nil {
+	if err := errors.Join(d.checkMeans(), d.checkNeeds()); err != nil {
 		return nil, err
 	}
 	points, answer, found := strings.Cut("\n"+strings.Join(lines[end:], "\n"), "\n-- answer\n")

@@ -64,11 +64,11 @@ func TestBeforeAfterClaimsNothingWithoutEightMonths(t *testing.T) {
 		interventions []Intervention
 		wanted        string
 	}{
-		"too late":       {[]Intervention{{"2026-06", "Poster"}}, "of 17 months is shown, and from it on that of 7"},
-		"too early":      {[]Intervention{{"2025-08", "Poster"}}, "of 7 months is shown, and from it on that of 17"},
-		"after the end":  {[]Intervention{{"2027-06", "Poster"}}, "of 24 months is shown, and from it on that of 0"},
+		"too late":       {[]Intervention{{"2026-06", "Poster"}}, "in 17 months, and from it on in 7,"},
+		"too early":      {[]Intervention{{"2025-08", "Poster"}}, "in 7 months, and from it on in 17,"},
+		"after the end":  {[]Intervention{{"2027-06", "Poster"}}, "in 24 months, and from it on in 0,"},
 		"none":           {nil, "states no intervention"},
-		"two in the way": {[]Intervention{{"2025-11", "Poster"}, {"2026-05", "Letter"}}, "“Letter” (May 2026) the share of 6 months is shown, and from it on that of 8"},
+		"two in the way": {[]Intervention{{"2025-11", "Poster"}, {"2026-05", "Letter"}}, "“Letter” (May 2026) the share is known and not hidden in 6 months, and from it on in 8,"},
 	} {
 		f := byMonth(stepped(24, 12)...)
 		fit, why := f.AddBeforeAfter("month", "n", "of", c.interventions, Format{})

@@ -227,16 +227,40 @@ func Holes(says string) []string {
 	return names
 }
 
-// When names, in words, the pack's period and the longer span of distributions.
-type When struct{ Period, Span string }
+// When names, in words, the pack's period and the longer span of distributions,
+// and says which feeds the site does not have.
+type When struct {
+	Period, Span string
+	Lacking      map[string]bool
+}
 
 // Say fills a panel's sentence from the figure's answer.
 func (f *Figure) Say(p Panel, format Format, when When) string {
+	says, adds := p.Says, ""
 	of, hasOf := f.Whole("of")
-	if p.SaysNone != "" && ((hasOf && of == 0) || (!f.has("of") && len(f.Rows) == 0)) {
-		return f.fill(p, p.SaysNone, format, when)
+	none := (hasOf && of == 0) || (!f.has("of") && len(f.Rows) == 0)
+	if p.SaysNone != "" && none {
+		says = p.SaysNone
 	}
-	return f.fill(p, p.Says, format, when)
+	replaced, nothing := false, false
+	for _, one := range p.Without {
+		switch {
+		case !when.Lacking[one.Feed]:
+		case one.Says != "" && !replaced:
+			// The first that is lacking speaks.
+			replaced, nothing = true, one.Nothing
+			if says = one.Says; none && one.SaysNone != "" {
+				says = one.SaysNone
+			}
+		case one.Adds != "" && !none:
+			// Where there is nothing there is nothing to add to.
+			adds += " " + f.fill(p, one.Adds, format, when)
+		}
+	}
+	if nothing {
+		adds = ""
+	}
+	return f.fill(p, says, format, when) + adds
 }
 
 // Note fills a panel's note from the figure's answer.

@@ -45,8 +45,10 @@ type episode struct {
 	Facts                                                            []fact
 	Evidence, Findings, Records                                      []string
 	FindingNames                                                     string
-	Units                                                            []unit
-	Line                                                             template.HTML
+	// NoEvidence says what it means that there is none.
+	NoEvidence string
+	Units      []unit
+	Line       template.HTML
 }
 
 type fact struct{ Name, Value string }
@@ -153,6 +155,7 @@ FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = finding
 		return nil, err
 	}
 	facts := strings.Fields(caseFacts)
+	basisAt := 13 + slices.Index(facts, "basis")
 	quoted := make([]string, len(facts))
 	for i, f := range facts {
 		quoted[i] = "period_episodes." + f
@@ -180,6 +183,9 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 		one := episode{Name: audit.Pseudonym(in.key, audit.EpisodeKind, id), Patient: audit.Pseudonym(in.key, audit.PatientKind, patient), Mark: r[2].(string), MarkWords: in.text(r[2]), Because: in.text(r[4]), Place: in.place(r[5]), Specialty: in.place(r[6]),
 			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], Records: records[id], FindingNames: asList(names[id]), Units: units[id]}
 		one.Row, _ = r[3].(int64)
+		if len(one.Evidence) == 0 {
+			one.NoEvidence = in.noEvidence(r[basisAt])
+		}
 		for i, f := range facts {
 			if v := r[13+i]; v != nil {
 				one.Facts = append(one.Facts, fact{in.format.Fact(f), in.codes(f, v)})
@@ -231,6 +237,18 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	}
 	c.Restated, err = in.restated(ctx, e)
 	return c, err
+}
+
+// noEvidence says what it means of an episode of a basis that it has no evidence of
+// bleeding: that it was looked for, or that nobody would have written it down.
+func (in *input) noEvidence(basis any) string {
+	switch {
+	case basis == "none_found" || basis == "procedure_low":
+		return in.w("no_evidence")
+	case basis == "not_known" || in.lacking[figure.Bleeding]:
+		return in.w("evidence_not_known")
+	}
+	return in.w("no_evidence_recorded")
 }
 
 // asList writes names as a JSON list, an empty one as [], for an attribute that

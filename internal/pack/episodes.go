@@ -40,7 +40,7 @@ func (in *input) episodes(all []episode) string {
 		return `<div class="scroll" tabindex="0" role="group" aria-label="` + said(key) + `">`
 	}
 	chart, patient, begun, wordOf := scroll("wide_chart"), said("patient"), said("begun"), said("reviewers_word")
-	evidence, none, records, findings := said("evidence"), said("no_evidence"), said("records"), said("findings")
+	evidence, records, findings := said("evidence"), said("records"), said("findings")
 	heads := scroll("wide_table") + `<table class="dense"><thead><tr>`
 	for _, head := range []struct{ class, key string }{{"", "unit_name"}, {"", "fate"}, {"", "issued"}, {"", "begin"}, {"", "finish"}, {"", "times"}, {`class="n" `, "ml"}, {`class="n" `, "given_ml"}, {"", "source"}} {
 		heads += `<th ` + head.class + `scope="col">` + said(head.key) + `</th>`
@@ -84,7 +84,9 @@ func (in *input) episodes(all []episode) string {
 		}
 		s.put("</dl>\n")
 		if len(one.Evidence) == 0 {
-			s.put(`<p class="small">`, none, "</p>\n")
+			s.put(`<p class="small">`)
+			s.text(one.NoEvidence)
+			s.put("</p>\n")
 		}
 		s.list(evidence, one.Evidence)
 		s.list(records, one.Records)

@@ -245,7 +245,13 @@ func pick(t *testing.T, columns []figure.Column, names []string, rows [][]figure
 func joined(rows [][]string) string {
 	var lines []string
 	for _, row := range rows {
-		lines = append(lines, strings.Join(row, ","))
+		cells := slices.Clone(row)
+		for i, cell := range cells {
+			if strings.Contains(cell, ",") {
+				cells[i] = strconv.Quote(cell)
+			}
+		}
+		lines = append(lines, strings.Join(cells, ","))
 	}
 	return strings.Join(lines, "\n")
 }

@@ -6,6 +6,7 @@ package pack
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -34,13 +35,15 @@ type input struct {
 	from, to, today, version string
 	provisional              []string
 	// behind says which layers of the store do not follow from what they are made of.
-	behind        audit.Behind
-	format        figure.Format
-	policy        *policy.Policy
-	zone          *time.Location
-	key           []byte
-	sources       []Source
-	feeds         map[string]bool
+	behind  audit.Behind
+	format  figure.Format
+	policy  *policy.Policy
+	zone    *time.Location
+	key     []byte
+	sources []Source
+	// lacking names the feeds of which the store has no row, and what they leave unknown
+	// (figure.Bleeding, figure.Band); load finds them.
+	lacking       map[string]bool
 	interventions []figure.Intervention
 	// decided is what the site's file of decisions holds.
 	decided []site.Decision
@@ -87,6 +90,9 @@ func (in *input) loadStore(ctx context.Context, e *engine.Engine) error {
 	if err := in.loadTables(ctx, e); err != nil {
 		return err
 	}
+	if err := in.findLacking(ctx, e); err != nil {
+		return err
+	}
 	return in.loadPeriod(ctx, e)
 }
 
@@ -110,6 +116,46 @@ func (in *input) loadTables(ctx context.Context, e *engine.Engine) error {
 		}
 	}
 	return nil
+}
+
+// findLacking finds the feeds that the site does not have.
+func (in *input) findLacking(ctx context.Context, e *engine.Engine) error {
+	in.lacking = map[string]bool{}
+	for _, t := range contract.Feeds() {
+		if slices.ContainsFunc(in.sources, func(s Source) bool { return s.Table == t.Name && s.Accepted > 0 }) {
+			continue
+		}
+		_, rows, err := e.Rows(ctx, "rows of "+t.Name, "SELECT count(*) FROM "+engine.Name(t.Name))
+		if err != nil {
+			return err
+		}
+		if n, _ := rows[0][0].(int64); n == 0 {
+			in.lacking[t.Name] = true
+		}
+	}
+	in.lacking[figure.Bleeding] = in.lacking["events"] && !slices.ContainsFunc(in.policy.Periods(), func(p policy.Period) bool {
+		told, _ := p.Values["bleeding_recorded_in"].(string)
+		return slices.Contains(strings.Fields(told), "indication")
+	})
+	in.lacking[figure.Band] = in.lacking["measures"] && !slices.ContainsFunc(in.policy.Periods(), func(p policy.Period) bool { return p.Values["full_dose_units"] != nil })
+	return nil
+}
+
+// absent says of each feed that the site does not have what is not known for that.
+func (in *input) absent() (all []string) {
+	for _, t := range contract.Feeds() {
+		if t.Name != contract.Issues.Name && t.Name != contract.Aliases.Name && in.lacking[t.Name] {
+			text := in.w("without_" + t.Name)
+			switch {
+			case t.Name == contract.Events.Name && in.lacking[figure.Bleeding]:
+				text = in.w("no_feed", text, in.w("without_bleeding"))
+			case t.Name == contract.Measures.Name && in.lacking[figure.Band]:
+				text = in.w("no_feed", text, in.w("without_band"))
+			}
+			all = append(all, text)
+		}
+	}
+	return all
 }
 
 // loadPeriod makes the small tables that Go knows, and the tables that several

@@ -41,10 +41,10 @@ func (fs *figures) lines(p figure.Panel, f *figure.Figure, look *chart.Look, out
 	case "before_after":
 		fit, why := f.AddBeforeAfter(p.X, p.Y[0], p.Y[1], in.interventions, in.format)
 		if fit == nil {
-			out.Says, out.TooFew = why, in.w("too_few")
+			out.Says = why // Which says why there is no line, too.
 			return
 		}
-		out.Says = f.Say(p, in.format, figure.When{Period: in.period(), Span: in.span()})
+		out.Says = f.Say(p, in.format, in.when())
 		look.Says = out.Says
 		out.Notes = append(out.Notes, in.w("before_after_note", fit.Lag))
 	case "funnel":

@@ -105,7 +105,7 @@ func TestEmptyMonthSaysWhy(t *testing.T) {
 	in := fabricate(t, 100)
 	in.from, in.to = "2030-01", "2030-01"
 	committee, cases, _ := made(t, in)
-	for _, wanted := range []string{"No plasma was issued in Jan 2030", "have not been read", "Too little data to draw.", "events: bleeding and procedures"} {
+	for _, wanted := range []string{"No plasma was issued in Jan 2030", "have not been read", "Too little data to draw.", "measures: no weight is known"} {
 		if !strings.Contains(committee, wanted) {
 			t.Errorf("the pack of an empty month does not say %q", wanted)
 		}

@@ -77,6 +77,8 @@ type answer struct {
 	// Note stands under the headlines.
 	Note    string
 	Changes []string
+	// Absent says of each feed that the site does not have what is not known for that.
+	Absent []string
 }
 
 // decisions is the section of what was decided, with lines for today.
@@ -93,7 +95,6 @@ type trust struct {
 	// Behind says which layer of the store is behind, or nothing.
 	Behind string
 	Rows   []Source
-	Absent []string
 }
 
 type judged struct {
@@ -121,7 +122,7 @@ type figures struct {
 // panel says and draws a figure that is disclosed already.
 func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	in := fs.in
-	out := panel{ID: "f-" + p.Figure, Asks: p.Asks, Says: f.Say(p, in.format, figure.When{Period: in.period(), Span: in.span()}), Beside: p.Beside, LeftOut: f.NotKnown}
+	out := panel{ID: "f-" + p.Figure, Asks: p.Asks, Says: f.Say(p, in.format, in.when()), Beside: p.Beside, LeftOut: f.NotKnown}
 	for n := 2; fs.ids[out.ID]; n++ {
 		out.ID = fmt.Sprintf("f-%s-%d", p.Figure, n)
 	}
@@ -137,13 +138,13 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 			return slices.ContainsFunc(row, func(c figure.Cell) bool { return c.Hidden })
 		})
 	} else {
-		if _, hasN := f.Values["n"]; hasN && hasOf && of.Value != int64(0) {
+		if n, hasN := f.Values["n"]; hasN && told(n) && hasOf && told(of) && of.Value != int64(0) {
 			out.NOf = in.w("of", in.shown(f, "n"), in.shown(f, "of"))
 		}
 		if !p.NoInterval {
 			out.Interval = f.Interval(in.format)
 		}
-		if _, ok := f.Values["not_known"]; ok && of.Value != int64(0) {
+		if n, ok := f.Values["not_known"]; ok && told(n) && of.Value != int64(0) {
 			out.NotKnown = in.shown(f, "not_known")
 		}
 	}
@@ -161,18 +162,23 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		}
 	}
 	if p.Note != "" {
-		out.Notes = append(out.Notes, f.Note(p, in.format, figure.When{Period: in.period(), Span: in.span()}))
+		out.Notes = append(out.Notes, f.Note(p, in.format, in.when()))
 	}
 	fs.lines(p, f, &look, &out)
 	if p.Chart != "before_after" {
 		// That chart only looks again at a figure that has a panel of its own.
 		fs.done[p.Figure] = f
 	}
+	if p.Chart == "before_after" && f.Index("fitted") < 0 {
+		// Nothing was added to the table, which stands under the figure's own panel.
+		return out
+	}
 	none := hasOf && of.Value == int64(0) && !byMonth(f)
 	if p.Chart == "table" {
 		// A table needs no picture: its sentence says where it is empty.
-	} else if none && p.SaysNone != "" && f.AllZero() {
+	} else if (hasOf && of.Value == int64(0) && p.SaysNone != "" || fs.replaced(p)) && (f.AllZero() || fs.nothing(p)) {
 		// The sentence says that there is nothing: noughts would say it again.
+		out.Notes, out.TooFew = nil, ""
 		return out
 	} else if none || empty(f) {
 		out.TooFew = in.tooFew(f)
@@ -185,10 +191,6 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if p.Chart != "table" && f.AllHidden() {
 		// Months or bands with nothing but that word beside them tell nothing.
 		out.TooFew = in.w("all_hidden")
-		return out
-	}
-	if p.Chart == "before_after" && f.Index("fitted") < 0 {
-		// Nothing was added to the table, which stands under the figure's own panel.
 		return out
 	}
 	columns := make([][]string, len(f.Points))
@@ -212,6 +214,24 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	out.Short, out.Tall = len(out.Rows) <= shortRows, len(out.Rows) > tallRows
 	return out
+}
+
+// told says that a value of an answer is known, shown or hidden.
+func told(c figure.Cell) bool { return c.Hidden || c.Value != nil }
+
+// replaced says that a feed is lacking without which the panel has another sentence.
+func (fs *figures) replaced(p figure.Panel) bool {
+	return slices.ContainsFunc(p.Without, func(one figure.Without) bool { return one.Says != "" && fs.in.lacking[one.Feed] })
+}
+
+// nothing says that the panel is no more than that sentence.
+func (fs *figures) nothing(p figure.Panel) bool {
+	return slices.ContainsFunc(p.Without, func(one figure.Without) bool { return one.Nothing && fs.in.lacking[one.Feed] })
+}
+
+// when is what sentences take from the pack.
+func (in *input) when() figure.When {
+	return figure.When{Period: in.period(), Span: in.span(), Lacking: in.lacking}
 }
 
 // tooFew says why a figure is not drawn.
@@ -330,6 +350,9 @@ func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard,
 		return nil, err
 	}
 	figure.Together(all, atoms, in.format.Small)
+	for _, f := range all {
+		f.Forget(in.lacking)
+	}
 	return bySection, nil
 }
 
@@ -413,7 +436,14 @@ func (fs *figures) answer() *answer {
 	}
 	good, goodNote, interval := share("appropriate_by_month")
 	if interval == "" {
-		if !unused {
+		f := fs.done["appropriate_by_month"]
+		switch {
+		case unused || f == nil:
+		case in.lacking[figure.Band] && !told(f.Values["n"]):
+			a.Sentences = append(a.Sentences, in.w("no_share_band"))
+		case f.Values["n"].Hidden || f.Values["of"].Hidden:
+			a.Sentences = append(a.Sentences, in.w("no_share_hidden"))
+		default:
 			a.Sentences = append(a.Sentences, in.w("no_share"))
 		}
 	} else {
@@ -443,15 +473,19 @@ func (fs *figures) answer() *answer {
 		a.Sentences = append(a.Sentences, in.w("answer_waste", get("avoidable", "discarded"), get("avoidable", "given")))
 	}
 	undetermined, undeterminedNote, _ := share("completeness")
+	dosed := in.w("note_none")
+	if f := fs.done["dose_distribution"]; f != nil && f.Values["of"].Value != int64(0) {
+		dosed = in.w("head_in", get("dose_distribution", "of"), in.span())
+	}
 	a.Headlines = []headline{
 		{tile("marks_by_month", "of"), in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))},
 		{tile("use_by_month", "n"), in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))},
 		{good, in.w("head_appropriate"), goodNote},
 		{undetermined, in.w("head_undetermined"), undeterminedNote},
-		{tile("dose_distribution", "median"), in.w("head_dose"), in.w("head_in", get("dose_distribution", "of"), in.span())},
+		{tile("dose_distribution", "median"), in.w("head_dose"), dosed},
 		{lost, in.w("head_lost"), lostNote},
 	}
-	a.Changes = fs.signals
+	a.Changes, a.Absent = fs.signals, in.absent()
 	return a
 }
 
@@ -491,12 +525,9 @@ func (in *input) trust() *trust {
 		sum.SetAside += s.SetAside
 		sum.Unmapped += s.Unmapped
 	}
-	without := map[string]bool{"bedside": true, "labs": true, "measures": true, "events": true, "patients": true}
 	for _, table := range contract.Feeds() {
 		if s := byTable[table.Name]; s != nil {
 			t.Rows = append(t.Rows, *s)
-		} else if without[table.Name] {
-			t.Absent = append(t.Absent, in.w("without_"+table.Name))
 		}
 	}
 	return t

@@ -17,6 +17,11 @@ func (in *input) speak(d *figure.Dashboard, defined map[string]*figure.Definitio
 			for _, text := range []*string{&p.Asks, &p.Says, &p.SaysNone, &p.Unit, &p.XTitle, &p.Beside, &p.Note} {
 				*text = in.format.Text(*text)
 			}
+			for k := range p.Without {
+				for _, text := range []*string{&p.Without[k].Says, &p.Without[k].SaysNone, &p.Without[k].Adds} {
+					*text = in.format.Text(*text)
+				}
+			}
 		}
 	}
 	for _, f := range defined {

@@ -11,6 +11,8 @@
 -- means:     answer n: sum of other where recipient A|B|O
 --            answer of: sum of emergency + other
 --            answer not_known: sum of emergency + other where recipient not known
+-- needs:     emergency + other where recipient none of not known: patients
+--            answer n: patients
 -- not known: units whose own group is not recorded are left out; a recipient without a recorded group is a line of its own
 WITH
 

@@ -14,6 +14,8 @@
 --            answer n: year, of haemorrhage_courses, stood_down false, first_issue true
 --            answer of: year, of haemorrhage_courses, stood_down false
 --            answer not_known: year, of haemorrhage_courses, stood_down false, first_issue false
+-- needs:     activations: events
+--            answer n: events
 -- adds up:   no
 -- not known: activations that only a unit tells have no time of the call; those without plasma have no first one. Plasma issued before the call is left out
 WITH

@@ -13,6 +13,8 @@
 --            answer of: year, of haemorrhage_courses
 --            answer not_known: year, of haemorrhage_courses, called false
 --            answer episodes: year, basis major_haemorrhage
+-- needs:     activations: events
+--            answer n: events
 -- hidden:    first
 -- not known: a haemorrhage that nobody recorded as an activation, neither as an event nor on a unit
 WITH

@@ -20,6 +20,8 @@
 --            answer not_known: period, mark undetermined
 --            answer recorded: period, mark_recorded appropriate
 --            answer recorded_of: period, mark_recorded appropriate|under-dosed|non-bleeding|unsupported
+-- needs:     appropriate + share: dose band
+--            answer n + recorded + recorded_share + if_none: dose band
 -- hidden:    last
 -- not known: undetermined episodes are in neither number
 SELECT

@@ -1,13 +1,14 @@
--- avoidable: How much was thrown away, or given without a recorded indication?
+-- avoidable: How much was thrown away, or given in episodes marked non-bleeding or unsupported?
 --
 -- reads:     period_bags, period_episodes, local_days, units, policy
 -- points:    what: label; What
 --            units: units; Units
--- answer:    n: units; Thrown away or given without a recorded indication
+-- answer:    n: units; Thrown away, or given in episodes so marked
 --            of: units; Given or thrown away
 --            discarded: units; Thrown away
---            given: units; Given without a recorded indication
+--            given: units; Given in episodes marked non-bleeding or unsupported
 --            cost: number; Cost in the site's money
+-- needs:     units where what given, marked non-bleeding: bleeding
 -- not known: units of unknown fate, and units given in undetermined episodes
 SELECT
     'thrown away' AS what,

@@ -13,6 +13,8 @@
 --            answer n: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band below
 --            answer of: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band below|within|above
 --            answer not_known: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band not_known
+-- needs:     below + dosed: dose band
+--            answer n: dose band
 -- not known: episodes without a usable weight or volume; exchanges, circuits and major haemorrhage are left out
 SELECT
     months.month AS month,

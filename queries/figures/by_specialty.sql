@@ -12,6 +12,8 @@
 --            judged: year, mark appropriate|under-dosed|non-bleeding|unsupported, in rows
 --            answer n: sum of appropriate
 --            answer of: sum of judged
+-- needs:     appropriate + share: dose band
+--            answer n: dose band
 -- not known: undetermined episodes are left out; specialties with fewer than 5 judged episodes, or fewer than the smallest count that is shown (small_count), are pooled as other
 WITH
 

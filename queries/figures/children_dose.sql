@@ -19,6 +19,8 @@
 --            answer n: sum of below
 --            answer of: sum of below + within + above
 --            answer not_known: sum of not_known
+-- needs:     below + within + above + not_known: patients
+--            below + within + above: measures
 -- not known: episodes without a usable weight, and newborns given a part of a bag of which nobody wrote how much; exchanges, circuits and major haemorrhage are left out
 SELECT
     people.population AS population,

@@ -26,6 +26,9 @@
 --            answer of: year, population newborn|child
 --            answer not_known: year, population newborn|child, mark undetermined
 --            answer judged: year, population newborn|child, mark appropriate|under-dosed|non-bleeding|unsupported
+-- needs:     non_bleeding: bleeding
+--            appropriate + under_dosed + non_bleeding + unsupported + undetermined + set_apart + wasted + returned: patients
+--            appropriate + under_dosed: dose band
 -- not known: a patient without a birth date is judged as an adult; the clotting limits of adults decide nothing for newborns, so that most of theirs are undetermined
 SELECT
     people.population AS population,

@@ -11,6 +11,8 @@
 -- means:     answer n: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band below
 --            answer of: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band below|within|above
 --            answer not_known: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band not_known
+-- needs:     episodes: measures
+--            answer n: measures
 -- not known: episodes without a usable weight or volume; exchanges, circuits and major haemorrhage are left out
 WITH
 

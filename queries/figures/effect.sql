@@ -21,6 +21,8 @@
 --            much: number of of; Median change from over 2
 -- means:     answer of: sum of pairs
 --            answer given: year, outcome transfused
+-- needs:     pairs: labs
+--            answer tested: labs
 -- not known: episodes without an INR on both sides, or where either is a bound of the method
 WITH
 

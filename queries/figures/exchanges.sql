@@ -17,6 +17,8 @@
 --            answer of: sum of episodes where reason none of a circuit primed
 --            answer n: sum of episodes where reason exchange: thrombotic thrombocytopenic purpura
 --            answer not_known: sum of episodes where reason exchange: no diagnosis recorded
+-- needs:     episodes + units where reason exchange: thrombotic thrombocytopenic purpura|exchange: liver disease|exchange: intravascular coagulation|exchange: another diagnosis: events
+--            answer n: events
 -- not known: a diagnosis counts from ttp_before_d before the plasma to ttp_after_d after it; where several do, the first of this list
 WITH
 

@@ -15,6 +15,7 @@
 --            of: units; Feed-months of the feeds that have rows
 --            missing: dated; The feeds and months without a row
 --            thin: dated; The feeds and months with under half of their usual rows
+--            absent: label; The feeds without any row
 -- not known: events are parted by kind, since they often come from several systems. A feed without any row in these months is a dash: the site does not have it, or it was not read. Rows that were rejected or set aside have no month
 WITH
 
@@ -146,5 +147,8 @@ SELECT
     count(*) FILTER (judged.n = 0) AS n,
     count(*) AS of,
     coalesce((SELECT listed.entries FROM listed WHERE listed.without), 'none') AS missing,
-    coalesce((SELECT listed.entries FROM listed WHERE NOT listed.without), 'none') AS thin
+    coalesce((SELECT listed.entries FROM listed WHERE NOT listed.without), 'none') AS thin,
+    coalesce((SELECT string_agg(feeds.feed, ', ' ORDER BY feeds.place)
+        FROM (VALUES (1, 'issues'), (2, 'bedside'), (3, 'labs'), (4, 'measures'), (5, 'bleeding'), (6, 'procedures'), (7, 'other events'), (8, 'medicines'), (9, 'activity')) AS feeds(place, feed)
+        WHERE replace(feeds.feed, 'other events', 'events') NOT IN (SELECT judged.feed FROM judged)), 'none') AS absent
 FROM judged

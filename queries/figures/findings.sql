@@ -7,8 +7,8 @@
 --            severity: label; Kind
 --            run: label; Run
 -- answer:    of: count; Findings
---            rules: units; Rules run
---            not_run: units; Rules not run
+--            rules: units; Rules of the table that ran
+--            not_run: units; Rules of the table that did not run
 -- not known: safety findings have a section of their own. A finding of a unit without an episode has no month and is left out
 WITH
 
@@ -21,14 +21,15 @@ noticed AS (
 
 SELECT
     replace(rules_run.finding, '_', ' ') AS finding,
-    CASE WHEN rules_run.run THEN count(noticed.episode_id) END AS fired,
+    -- A rule that could judge nothing has noticed nothing.
+    CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN count(noticed.episode_id) END AS fired,
     coalesce(rules.says, '') AS means,
     coalesce(min(noticed.severity), rules.severity, '–') AS severity,
-    CASE WHEN rules_run.run THEN 'yes' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
+    CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN 'yes' WHEN rules_run.run THEN 'yes, with nothing to judge' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
 FROM rules_run
 LEFT JOIN rules ON rules.finding = rules_run.finding
 LEFT JOIN noticed ON noticed.finding = rules_run.finding
-GROUP BY rules_run.finding, rules_run.run, rules_run.why_not, rules.says, rules.severity
+GROUP BY rules_run.finding, rules_run.run, rules_run.why_not, rules_run.judged, rules_run.not_known, rules.says, rules.severity
 HAVING rules.severity IS DISTINCT FROM 'safety' OR count(noticed.episode_id) > 0
 ORDER BY
     CASE coalesce(min(noticed.severity), rules.severity) WHEN 'practice' THEN 1 WHEN 'data' THEN 2 ELSE 3 END,
@@ -37,5 +38,5 @@ ORDER BY
 -- answer
 SELECT
     (SELECT count(*) FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id WHERE findings.severity <> 'safety') AS of,
-    (SELECT count(*) FROM rules_run WHERE rules_run.run) AS rules,
-    (SELECT count(*) FROM rules_run WHERE NOT rules_run.run) AS not_run
+    (SELECT count(*) FROM points WHERE points.run NOT LIKE 'not run: %') AS rules,
+    (SELECT count(*) FROM points WHERE points.run LIKE 'not run: %') AS not_run

@@ -26,6 +26,8 @@
 --            answer of: period
 --            answer not_known: period, mark undetermined
 --            answer set_apart: period, mark set-apart
+-- needs:     non_bleeding: bleeding
+--            appropriate + under_dosed: dose band
 -- not known: undetermined episodes stand beside the judged ones, never among them
 SELECT
     months.month AS month,

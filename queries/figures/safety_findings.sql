@@ -14,15 +14,16 @@
 -- not known: what no feed records is not found: a rule that did not run says why. An episode may have several findings, and a finding may be of a unit without an episode
 SELECT
     replace(rules_run.finding, '_', ' ') AS finding,
-    CASE WHEN rules_run.run THEN count(*) FILTER (safety_dates.month >= period.from_month AND safety_dates.month <= period.to_month) END AS period,
-    CASE WHEN rules_run.run THEN count(*) FILTER (safety_dates.month >= period.year_from_month AND safety_dates.month <= period.to_month) END AS year,
+    -- A rule that could judge nothing has found nothing out.
+    CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN count(*) FILTER (safety_dates.month >= period.from_month AND safety_dates.month <= period.to_month) END AS period,
+    CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN count(*) FILTER (safety_dates.month >= period.year_from_month AND safety_dates.month <= period.to_month) END AS year,
     rules.says AS means,
-    CASE WHEN rules_run.run THEN 'yes' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
+    CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN 'yes' WHEN rules_run.run THEN 'yes, with nothing to judge' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
 FROM rules_run
 CROSS JOIN period
 INNER JOIN rules ON rules.finding = rules_run.finding AND rules.severity = 'safety'
 LEFT JOIN safety_dates ON safety_dates.finding = rules_run.finding
-GROUP BY rules_run.finding, rules.says, rules_run.run, rules_run.why_not
+GROUP BY rules_run.finding, rules.says, rules_run.run, rules_run.why_not, rules_run.judged, rules_run.not_known
 ORDER BY rules_run.finding
 -- answer
 SELECT

@@ -31,6 +31,12 @@
 --            answer inr_1_5: year, changed@over_bleeding=1.5 true
 --            answer inr_1_8: year, changed@over_bleeding=1.8 true
 --            answer inr_2: year, changed@over_bleeding=2 true
+-- needs:     changed where tried dose_low=*: measures
+--            changed where tried over_bleeding=*: labs
+--            answer floor_10 + floor_12 + floor_15: measures
+--            answer inr_1_5 + inr_1_8 + inr_2: labs
+--            appropriate + share: dose band
+--            answer n: dose band
 -- steps:     tried
 -- hidden:    first
 -- adds up:   no

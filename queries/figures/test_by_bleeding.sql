@@ -15,6 +15,8 @@
 --            answer of: sum of recorded + inferred + not_found + not_known
 --            answer not_known: sum of not_known
 --            answer no_test: sum of recorded + inferred + not_found + not_known where band no test
+-- needs:     not_found: bleeding
+--            answer n: bleeding
 -- not known: a procedure without recorded bleeding counts as bleeding not known
 WITH
 

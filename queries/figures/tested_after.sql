@@ -9,6 +9,8 @@
 --            of: count; Episodes given
 -- means:     given: month, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage
 --            answer of: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage
+-- needs:     tested: labs
+--            answer n: labs
 -- not known: a test after is an INR, PT ratio or aPTT ratio collected no later after the end of the plasma than the policy allows (after_h); point of care as the policy has it. Exchanges, circuits and major haemorrhage are left out, as in the finding no_test_after
 SELECT
     months.month AS month,

@@ -17,6 +17,8 @@
 --            end_hours: number; Limit from storage to end, hours
 --            late: units; Ended beyond it
 --            ended: units; Units given with a recorded end
+-- needs:     beyond where step issue to start|storage to end: bedside
+--            answer n + late + ended: bedside
 -- not known: times that are missing or told as a date alone; starts and ends are asked of units given alone. A unit that nobody saw leave storage left it when it was issued
 WITH
 

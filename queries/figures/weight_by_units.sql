@@ -12,6 +12,8 @@
 --            not_known: count; Adults without a usable weight
 -- means:     answer n: sum of two where weight 75 to 89 kg|90 kg and more
 --            answer of: sum of one + two + three + four + more where weight 75 to 89 kg|90 kg and more
+-- needs:     one + two + three + four + more: measures
+--            answer n: measures
 -- not known: adults without a usable weight
 WITH
 

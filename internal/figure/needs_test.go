@@ -1,0 +1,105 @@
+package figure
+
+import (
+	"strings"
+	"testing"
+)
+
+const needsFigure = `-- a: Why?
+--
+-- reads:     episodes
+-- points:    what: label; What
+--            n: count; N
+--            given: units; Given
+-- answer:    n: count; N
+--            of: count; Of
+-- needs:     n: events or patients
+--            n + given where what none of told: measures
+--            answer n: events
+SELECT 1
+-- answer
+SELECT 2
+`
+
+// A nought is taken away where each feed lacks that could have filled it, in the rows
+// that it holds for; a number that somebody counted stays, and so does what is hidden.
+func TestForget(t *testing.T) {
+	d, err := Parse("a.sql", needsFigure)
+	if err != nil {
+		t.Fatal(err)
+	}
+	made := func() *Figure {
+		return &Figure{Definition: d, Values: map[string]Cell{"n": {Value: int64(0)}, "of": {Value: int64(0)}}, Rows: [][]Cell{
+			{{Value: "told"}, {Value: int64(0)}, {Value: int64(0)}},
+			{{Value: "other"}, {Value: int64(0)}, {Value: int64(7)}},
+			{{Value: "other"}, {Hidden: true}, {Value: int64(0)}},
+		}}
+	}
+	for name, c := range map[string]struct {
+		lacking []string
+		wanted  string
+	}{
+		"nothing":         {nil, "0 0|0 7|hidden 0 n 0 of 0"},
+		"one of two":      {[]string{"events"}, "0 0|0 7|hidden 0 n – of 0"},
+		"both":            {[]string{"events", "patients"}, "– 0|– 7|hidden 0 n – of 0"},
+		"of some rows":    {[]string{"measures"}, "0 0|– 7|hidden – n 0 of 0"},
+		"of another feed": {[]string{"labs"}, "0 0|0 7|hidden 0 n 0 of 0"},
+	} {
+		f, lacking := made(), map[string]bool{}
+		for _, feed := range c.lacking {
+			lacking[feed] = true
+		}
+		f.Forget(lacking)
+		var rows []string
+		for _, row := range f.Rows {
+			rows = append(rows, Format{}.Cell(d.Points[1], row[1])+" "+Format{}.Cell(d.Points[2], row[2]))
+		}
+		got := strings.Join(rows, "|") + " n " + Format{}.Cell(d.Answer[0], f.Values["n"]) + " of " + Format{}.Cell(d.Answer[1], f.Values["of"])
+		if got != c.wanted {
+			t.Errorf("%s: %s, wanted %s", name, got, c.wanted)
+		}
+	}
+}
+
+func TestNeedsAreStrict(t *testing.T) {
+	for wrong, wanted := range map[string]string{
+		"n: event":                        "is no feed",
+		"n events":                        "is no need",
+		"what: events":                    "no count and no number",
+		"answer given: events":            "no count and no number",
+		"n where n 0: events":             "no label",
+		"answer n where what x: events":   "is no need",
+		"n where why none of x: measures": "no label",
+	} {
+		text := strings.Replace(needsFigure, "n: events or patients", wrong, 1)
+		if _, err := Parse("a.sql", text); err == nil || !strings.Contains(err.Error(), wanted) {
+			t.Errorf("%q: %v, wanted an error with %q", wrong, err, wanted)
+		}
+	}
+}
+
+// What stands in the place of a sentence, and what is added, hangs on the feeds.
+func TestSayWithout(t *testing.T) {
+	f := &Figure{Definition: &Definition{Answer: []Column{{Name: "of", Kind: Count}}}, Values: map[string]Cell{"of": {Value: int64(3)}}}
+	p := Panel{Says: "{of} were.", SaysNone: "None was.", Without: []Without{
+		{Feed: "events", Says: "{of} as told.", SaysNone: "None as told."}, {Feed: "measures", Adds: "By guess."}, {Feed: "labs", Says: "Who knows.", Nothing: true}}}
+	say := func(of int64, lacking ...string) string {
+		f.Values["of"] = Cell{Value: of}
+		when := When{Lacking: map[string]bool{}}
+		for _, feed := range lacking {
+			when.Lacking[feed] = true
+		}
+		return f.Say(p, Format{}, when)
+	}
+	for got, wanted := range map[string]string{
+		say(3): "3 were.", say(0): "None was.",
+		say(3, "events"): "3 as told.", say(0, "events"): "None as told.",
+		say(3, "measures"): "3 were. By guess.", say(0, "measures"): "None was.",
+		say(3, "events", "measures"): "3 as told. By guess.",
+		say(3, "labs", "measures"):   "Who knows.", say(0, "labs"): "Who knows.",
+	} {
+		if got != wanted {
+			t.Errorf("%q, wanted %q", got, wanted)
+		}
+	}
+}
