@@ -60,7 +60,7 @@ func TestWhatAMissingFeedLeavesUnknown(t *testing.T) {
 			"activations": "nor whether any was stood down", "activation_to_plasma": "is not known: without an events feed",
 			"plasma_to_red_cells": "Without an events feed other activations are not known", "exchanges": "without an events feed",
 			"test_by_bleeding": "none can be told to be without", "marks_by_month": "no episode can be marked non-bleeding",
-			"avoidable": "not among them", "feeds_by_month": "Without any row in all these months: bedside, labs, measures, bleeding, procedures, other events."}},
+			"avoidable": "not among them", "feeds_by_month": "Without any row in all these months: bedside, labs, measures, bleeding, procedures, other events, medicines."}},
 		{"measures", "measures: no weight is known", map[string]string{
 			"dose_distribution": "without a measures feed no weight is", "below_band_by_month": "without a measures feed", "weight_by_units": "without a measures feed",
 			"appropriate_by_month": "is not known: without a measures feed", "by_location": "is not known: without a measures feed", "sensitivity": "without a measures feed no dose is"}},
