@@ -54,10 +54,10 @@ type episode struct {
 type fact struct{ Name, Value string }
 
 type unit struct {
-	Place, Product, Fate, Issued, Begin, Finish, Times, Volume, Given, Source string
-	episode                                                                   string
-	issued, begin, finish                                                     time.Time
-	given                                                                     bool
+	Place, Number, Product, Fate, Issued, Begin, Finish, Times, Volume, Given, Source string
+	episode                                                                           string
+	issued, begin, finish                                                             time.Time
+	given                                                                             bool
 }
 
 func (in *input) clock(v any) string {
@@ -120,7 +120,7 @@ FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidenc
 		}
 	}
 	findings, names := map[string][]string{}, map[string][]string{}
-	safety, lines := map[string][]string{}, map[[3]any]string{}
+	safety, harm, lines := map[string][]string{}, map[string][]string{}, map[[3]any]string{}
 	seen, found := map[string]bool{}, []string{}
 	_, rows, err = e.Rows(ctx, "cases: findings", `SELECT findings.episode_id, findings.finding, findings.severity, findings.numbers, findings.key
 FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id ORDER BY ALL`)
@@ -147,7 +147,7 @@ FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = finding
 			found = append(found, name)
 		}
 		if r[2] == "safety" && !slices.Contains(safety[id], in.text(name)) {
-			safety[id] = append(safety[id], in.text(name))
+			safety[id], harm[id] = append(safety[id], in.text(name)), append(harm[id], r[1].(string))
 		}
 	}
 	records, err := in.records(ctx, e)
@@ -170,13 +170,8 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	if err != nil {
 		return nil, err
 	}
-	type ranked struct {
-		rank   int
-		ml     float64
-		name   string
-		safety string
-	}
-	var order []ranked
+	var candidates []candidate
+	saidOf := map[string]string{}
 	places, marks := map[string]bool{}, map[string]bool{}
 	for _, r := range rows {
 		id, patient := r[0].(string), r[1].(string)
@@ -195,30 +190,15 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 		one.Line = in.timeLine(one.Name, units[id], tests, evidenceAt[id])
 		c.Cases = append(c.Cases, one)
 		places[one.Place], marks[one.Mark] = true, true
-		rank := map[string]int{"unsupported": 2, "non-bleeding": 3, "under-dosed": 4}[one.Mark]
-		if len(safety[id]) > 0 {
-			rank = 1
-		}
-		if rank > 0 {
+		if kind := kindOf(harm[id], one.Mark); kind != "" {
 			ml, _ := r[9].(float64)
-			order = append(order, ranked{rank, ml, one.Name, strings.Join(safety[id], ", ")})
+			candidates = append(candidates, candidate{kind, one.Name, ml})
+			saidOf[one.Name] = strings.Join(safety[id], ", ")
 		}
 	}
-	sortBy(order, func(a, b ranked) bool {
-		if a.rank != b.rank {
-			return a.rank < b.rank
-		}
-		if a.ml != b.ml {
-			return a.ml > b.ml
-		}
-		return a.name < b.name
-	})
-	for _, o := range order[:min(10, len(order))] {
-		for _, one := range c.Cases {
-			if one.Name == o.name {
-				c.Discuss = append(c.Discuss, discussed{one.Name, one.MarkWords, one.Because, one.Place, o.safety})
-			}
-		}
+	for _, picked := range discuss(candidates) {
+		one := c.Cases[slices.IndexFunc(c.Cases, func(e episode) bool { return e.Name == picked.name })]
+		c.Discuss = append(c.Discuss, discussed{one.Name, one.MarkWords, one.Because, one.Place, saidOf[one.Name]})
 	}
 	for _, m := range contract.Marks {
 		if marks[m] {
@@ -328,7 +308,7 @@ ORDER BY ALL`)
 // open, by place.
 func (in *input) units(ctx context.Context, e *engine.Engine, c *casesPage) (map[string][]unit, error) {
 	_, rows, err := e.Rows(ctx, "cases: units", `SELECT units.episode_id, period_episodes.location, units.product_code, units.fate, units.issued_at, units.begin, units.finish, units.times_basis,
-    CAST(units.volume AS DOUBLE), CAST(units.given_ml AS DOUBLE), units.source_file, units.source_row, units.given
+    CAST(units.volume AS DOUBLE), CAST(units.given_ml AS DOUBLE), units.source_file, units.source_row, units.given, units.unit_no
 FROM units INNER JOIN period_episodes ON period_episodes.episode_id = units.episode_id
 ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
 	if err != nil {
@@ -337,7 +317,7 @@ ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
 	all := map[string][]unit{}
 	for _, r := range rows {
 		id := r[0].(string)
-		u := unit{Place: in.place(r[1]), Product: in.place(r[2]), Fate: in.text(r[3]), Issued: in.clock(r[4]), Begin: in.clock(r[5]), Finish: in.clock(r[6]), Times: in.text(r[7]),
+		u := unit{Place: in.place(r[1]), Number: in.place(r[13]), Product: in.place(r[2]), Fate: in.text(r[3]), Issued: in.clock(r[4]), Begin: in.clock(r[5]), Finish: in.clock(r[6]), Times: in.text(r[7]),
 			Volume: in.text(r[8]), Given: in.text(r[9]), Source: in.w("source_row", figure.Isolated(fmt.Sprint(r[10])), fmt.Sprint(r[11])), episode: id}
 		u.issued, _ = r[4].(time.Time)
 		u.begin, _ = r[5].(time.Time)

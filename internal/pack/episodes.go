@@ -42,7 +42,7 @@ func (in *input) episodes(all []episode) string {
 	chart, patient, begun, wordOf := scroll("wide_chart"), said("patient"), said("begun"), said("reviewers_word")
 	evidence, records, findings := said("evidence"), said("records"), said("findings")
 	heads := scroll("wide_table") + `<table class="dense"><thead><tr>`
-	for _, head := range []struct{ class, key string }{{"", "unit_name"}, {"", "fate"}, {"", "issued"}, {"", "begin"}, {"", "finish"}, {"", "times"}, {`class="n" `, "ml"}, {`class="n" `, "given_ml"}, {"", "source"}} {
+	for _, head := range []struct{ class, key string }{{"", "product"}, {"", "fate"}, {"", "issued"}, {"", "begin"}, {"", "finish"}, {"", "times"}, {`class="n" `, "ml"}, {`class="n" `, "given_ml"}, {"", "source"}} {
 		heads += `<th ` + head.class + `scope="col">` + said(head.key) + `</th>`
 	}
 	heads += `</tr></thead><tbody>`

@@ -312,6 +312,14 @@ func (in *input) confidence() string {
 	return in.confidentiality
 }
 
+// reviewersFoot is that line under what is for reviewers.
+func (in *input) reviewersFoot() string {
+	if in.confidentiality == "" {
+		return in.w("reviewers_foot")
+	}
+	return in.confidentiality + " · " + in.w("reviewers_foot")
+}
+
 // span is what distributions speak of: the year to the period's end, or the
 // period where that is longer.
 func (in *input) span() string {

@@ -98,7 +98,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 		return nil, err
 	}
 	in.speak(dashboard, defined)
-	css := packCSS + in.printCSS()
+	css := packCSS + in.printCSS(in.confidence())
 	// The other page is made beside this one.
 	m, casesSum := &bundle{}, ""
 	beside, err := e.Beside(ctx)
@@ -109,7 +109,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	ended := make(chan error, 1)
 	go func() {
 		var fault error
-		m.cases, fault = in.casesPage(ctx, beside, css)
+		m.cases, fault = in.casesPage(ctx, beside, packCSS+in.printCSS(in.reviewersFoot()))
 		casesSum = sha(m.cases)
 		ended <- fault
 	}()
@@ -274,8 +274,8 @@ func appendHeld(out []byte, page string) []byte {
 
 // printCSS is the printed page's margin text: hospital, period, a line on
 // confidentiality, and page x of y.
-func (in *input) printCSS() string {
-	return fmt.Sprintf(printText, cssString(in.hospital+" · "+in.period()), cssString(in.confidence()), in.pageOf())
+func (in *input) printCSS(confidence string) string {
+	return fmt.Sprintf(printText, cssString(in.hospital+" · "+in.period()), cssString(confidence), in.pageOf())
 }
 
 // pageOf counts the printed pages: words with {page} and {pages} as CSS.
