@@ -238,8 +238,12 @@ func (d *rows) checkWords(id string, a *article, p figure.Panel, w wanted) (wron
 // its panel say.
 func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 	all := slices.Clone(w.notes)
-	if len(p.Band) > 0 {
-		all = append(all, "Shaded: the dose band of adults, 10 to 20 mL/kg.")
+	switch {
+	case len(p.Band) == 0 || a.tooFew == "" && len(a.rows) == 0:
+	case p.Chart == "histogram":
+		all = append(all, "Shaded: the dose band of adults, 10 to 20 mL/kg, with its tolerance. A dose counts as below the band under 9.5 mL/kg, and as above it over 20.5 (a tolerance of 0.5 on each side).")
+	default:
+		all = append(all, "The dose band is 10 to 20 mL/kg. A dose counts as below it under 9.5 mL/kg, and as above it over 20.5 (a tolerance of 0.5 on each side).")
 	}
 	if p.Note != "" {
 		all = append(all, hole.ReplaceAllStringFunc(p.Note, func(name string) string {
@@ -247,7 +251,7 @@ func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 			return shown
 		}))
 	}
-	hidden := strings.HasSuffix(a.tooFew, "small and hidden.") || slices.ContainsFunc(a.rows, func(row []string) bool { return slices.Contains(row, "hidden") })
+	hidden := strings.Contains(a.tooFew, "small and hidden") || slices.ContainsFunc(a.rows, func(row []string) bool { return slices.Contains(row, "hidden") })
 	for _, word := range strings.FieldsFunc(strings.ToLower(a.says+" "+a.facts["n of N"]+" "+a.facts["not known"]), func(r rune) bool { return !unicode.IsLetter(r) }) {
 		hidden = hidden || word == "some" || word == "hidden"
 	}

@@ -272,7 +272,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 			seriesList[0].(map[string]any)["markArea"] = map[string]any{
 				"silent": true, "itemStyle": map[string]any{"color": "rgba(0,158,115,0.13)", "borderColor": lineHues[2], "borderWidth": 1, "borderType": "dashed"},
 				"label": map[string]any{"color": ink, "fontSize": fontSize, "position": "top", "distance": 20},
-				"data":  []any{[]any{map[string]any{"name": look.Format.Say("dose_band"), "x": edge(from, len(f.Rows))}, map[string]any{"x": edge(to+1, len(f.Rows))}}},
+				"data":  []any{[]any{map[string]any{"name": look.Format.Say("dose_band"), "x": edge(from, len(f.Rows))}, map[string]any{"x": edge(to, len(f.Rows))}}},
 			}
 		}
 	}
@@ -285,29 +285,32 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 // are drawn as one shape a series, in a quarter of the time.
 const thinBars = 48
 
-// edge is the place of the left edge of bar i of n, in the drawing's units: a
-// category axis places only the middles of its bars.
-func edge(i, n int) float64 {
-	return round(left + float64(width-left-right)*float64(i)/float64(n))
+// edge is the place of the left edge of bar i of n, or of a part of a bar, in the
+// drawing's units: a category axis places only the middles of its bars.
+func edge(i float64, n int) float64 {
+	return round(left + float64(width-left-right)*i/float64(n))
 }
 
-// bandBins finds the bars whose lower ends lie in the band.
-func bandBins(f *figure.Figure, band []float64) (from, to int, ok bool) {
+// bandBins is the place of a band in bars of which each begins at its low end, the
+// last as wide as the one before it.
+func bandBins(f *figure.Figure, band []float64) (from, to float64, ok bool) {
 	low := f.Index("low")
-	if low < 0 {
+	if low < 0 || len(f.Rows) < 2 {
 		return 0, 0, false
 	}
-	from = -1
+	begins := make([]float64, len(f.Rows))
 	for i, row := range f.Rows {
-		x, _ := row[low].Value.(float64)
-		if x >= band[0] && x < band[1] {
-			if from < 0 {
-				from = i
-			}
-			to = i
-		}
+		begins[i], _ = row[low].Value.(float64)
 	}
-	return from, to, from >= 0
+	place := func(x float64) float64 {
+		i := 0
+		for i < len(begins)-2 && begins[i+1] <= x {
+			i++
+		}
+		return math.Max(0, math.Min(float64(len(begins)), float64(i)+(x-begins[i])/(begins[i+1]-begins[i])))
+	}
+	from, to = place(band[0]), place(band[1])
+	return from, to, from < to
 }
 
 // mark draws the interventions on a chart by month: a dashed line, its name over

@@ -183,3 +183,19 @@ func TestALongNameBreaksNearItsMiddle(t *testing.T) {
 		}
 	}
 }
+
+// TestBandStandsWhereItsEndsAre: a band that ends within a bar is shaded up to there.
+func TestBandStandsWhereItsEndsAre(t *testing.T) {
+	f := &figure.Figure{Definition: &figure.Definition{Points: []figure.Column{{Name: "low", Kind: figure.Place}}}}
+	for _, low := range []float64{0, 2, 4, 6} {
+		f.Rows = append(f.Rows, []figure.Cell{{Value: low}})
+	}
+	for _, c := range []struct{ low, high, from, to float64 }{{2, 6, 1, 3}, {1.5, 6.5, 0.75, 3.25}, {3, 7, 1.5, 3.5}, {-1, 99, 0, 4}} {
+		if from, to, ok := bandBins(f, []float64{c.low, c.high}); !ok || from != c.from || to != c.to {
+			t.Errorf("%v to %v is shaded from bar %v to %v (%t), wanted %v to %v", c.low, c.high, from, to, ok, c.from, c.to)
+		}
+	}
+	if _, _, ok := bandBins(f, []float64{9, 12}); ok {
+		t.Error("a band beyond all bars is shaded")
+	}
+}

@@ -54,7 +54,8 @@ type Panel struct {
 	Unit string `yaml:"unit"`
 	// XTitle is written on the other axis.
 	XTitle string `yaml:"x_title"`
-	// Band names two policy values between which the axis is shaded.
+	// Band names the policy values of a dose band, its ends and its tolerance: a
+	// histogram is shaded between them, other charts have a note.
 	Band []string `yaml:"band"`
 	// Note stands under the figure, with {name} for values of the answer.
 	Note string `yaml:"note"`
@@ -163,8 +164,8 @@ func (p *Panel) check(place string, figures map[string]*Definition) error {
 			}
 		}
 	}
-	if len(p.Band) != 0 && len(p.Band) != 2 {
-		errs = append(errs, fmt.Errorf("%s: band names two policy values", place))
+	if len(p.Band) != 0 && len(p.Band) != 3 {
+		errs = append(errs, fmt.Errorf("%s: band names three policy values, the ends and the tolerance", place))
 	}
 	return errors.Join(errs...)
 }

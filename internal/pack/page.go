@@ -150,16 +150,14 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden_drawn"), Format: in.format}
 	look.Interventions = in.interventions
-	if len(p.Band) == 2 {
-		for _, name := range p.Band {
-			value, ok := in.policy.Number(name)
-			if ok {
-				look.Band = append(look.Band, value)
-			}
+	if low, high, tolerance, ok := in.band(p); ok {
+		says := "band_counts"
+		if p.Chart == "histogram" {
+			// What counts as within is shaded, so that bars and sentence say one thing.
+			says, look.Band = "shaded", []float64{low - tolerance, high + tolerance}
 		}
-		if len(look.Band) == 2 {
-			out.Notes = append(out.Notes, in.w("shaded", in.format.Number(look.Band[0], 2), in.format.Number(look.Band[1], 2)))
-		}
+		number := func(x float64) string { return in.format.Number(x, 2) }
+		out.Notes = append(out.Notes, in.w(says, number(low), number(high), number(low-tolerance), number(high+tolerance), number(tolerance)))
 	}
 	if p.Note != "" {
 		out.Notes = append(out.Notes, f.Note(p, in.format, in.when()))
@@ -214,6 +212,20 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	out.Short, out.Tall = len(out.Rows) <= shortRows, len(out.Rows) > tallRows
 	return out
+}
+
+// band is the dose band of a panel and its tolerance.
+func (in *input) band(p figure.Panel) (low, high, tolerance float64, ok bool) {
+	var values []float64
+	for _, name := range p.Band {
+		if value, found := in.policy.Number(name); found {
+			values = append(values, value)
+		}
+	}
+	if len(values) != 3 {
+		return 0, 0, 0, false
+	}
+	return values[0], values[1], values[2], true
 }
 
 // told says that a value of an answer is known, shown or hidden.
