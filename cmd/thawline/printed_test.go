@@ -56,3 +56,38 @@ func TestLongTables(t *testing.T) {
 		t.Error("a table that was closed on the screen is not printed")
 	}
 }
+
+// tooSmall lists texts that are printed smaller than 6.5 points, in charts too: a
+// drawing is scaled to its width on paper.
+const tooSmall = `(() => {
+	const small = [];
+	const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+	for (let n = walk.nextNode(); n; n = walk.nextNode()) {
+		const e = n.parentElement, style = getComputedStyle(e);
+		if (!n.textContent.trim() || !e.checkVisibility() || ['SCRIPT', 'STYLE', 'TITLE', 'DESC', 'OPTION'].includes(e.tagName.toUpperCase())) continue;
+		const svg = e.closest('svg');
+		let size = parseFloat(style.fontSize);
+		if (svg) size *= svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
+		if (size * 0.75 < 6.49) small.push(e.tagName + '.' + e.getAttribute('class') + ' ' + (size * 0.75).toFixed(2) + ' pt: ' + n.textContent.trim().slice(0, 40));
+	}
+	return small;
+})()`
+
+// TestNothingIsPrintedSmall looks at each page of the demonstration's pack as it is
+// laid out on A4.
+func TestNothingIsPrintedSmall(t *testing.T) {
+	for name, path := range packPages(demoSite(t), demoMonth) {
+		b := open(t, path, paperWidth)
+		b.asPrinted()
+		if small := eval[[]string](b, tooSmall); len(small) > 0 {
+			t.Errorf("%s: %d texts, among them\n%s", name, len(small), strings.Join(small[:min(8, len(small))], "\n"))
+		}
+	}
+	b := open(t, pageOf(t, `<html lang="en"><title>x</title><body><p style="font-size:6.4pt">x</p><svg viewBox="0 0 100 10" style="width:50px"><text font-size="12">x</text></svg><p style="font-size:6.5pt">x</p>`), paperWidth)
+	if small := eval[[]string](b, tooSmall); len(small) != 2 {
+		t.Errorf("of two small texts it finds %q", small)
+	}
+}
+
+// paperWidth is the width of A4 less its margins, in pixels.
+const paperWidth = 718

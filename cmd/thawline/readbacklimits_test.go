@@ -24,7 +24,7 @@ func (d *rows) withLines(p figure.Panel, a *article, w wanted) wanted {
 	case "control", "rate":
 		n, of := shownNumbers(a, w, 1), shownNumbers(a, w, 2)
 		if p.Chart == "rate" {
-			w = w.withColumn("Rate, "+p.Unit, func(r int) any { return figured{p.Per * n[r] / of[r], 2} })
+			w = w.withColumn("Rate per "+withCommas(int(p.Per)), func(r int) any { return figured{p.Per * n[r] / of[r], 2} })
 			w.notes = append(w.notes, "The interval takes units as independent; they come in clusters of an episode, so that it is too narrow.")
 		}
 		return w.withLimits(shareLimits(n, of, p.Per))

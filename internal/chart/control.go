@@ -2,6 +2,7 @@ package chart
 
 import (
 	"math"
+	"slices"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
@@ -89,8 +90,19 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 	}
 	axis(option, "yAxis", set)
 	mark(option, f, p, look)
+	signs(option, look)
 	crosses(option, f, p.Y, look, standing)
 	return option, nil
+}
+
+// signs says in the legend what a diamond is, where there is one: a series without
+// points, for the diamonds are points of the line.
+func signs(option map[string]any, look Look) {
+	if look.Limits == nil || !slices.Contains(look.Limits.Signal, true) {
+		return
+	}
+	series, _ := option["series"].([]any)
+	option["series"] = append(series, map[string]any{"type": "scatter", "name": look.Format.Say("legend_signal"), "data": []any{}, "symbol": "diamond", "symbolSize": 13, "itemStyle": map[string]any{"color": hues[0], "opacity": 1}})
 }
 
 // topOf is the end of an axis from zero over a value, and the step of its ticks, of

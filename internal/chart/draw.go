@@ -232,7 +232,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	}
 	axis(option, "yAxis", map[string]any{"minInterval": 1, "nameTextStyle": upright})
 	axis(option, "xAxis", map[string]any{"axisTick": map[string]any{"alignWithLabel": true}})
-	dressed(option, stubs)
+	dressed(option, p, stubs)
 	option["legend"].(map[string]any)["show"] = len(p.Y) > 1 || stubs >= 0
 	if f.Points[f.Index(p.X)].Kind == figure.Label && p.Chart != "histogram" && len(f.Rows) > 0 {
 		// Every bar bears its name, on two lines where it is long.

@@ -2,6 +2,7 @@ package chart
 
 import (
 	"math"
+	"slices"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
@@ -40,7 +41,25 @@ var patterns = []map[string]any{
 	{"symbol": "triangle", "dashArrayX": [][]float64{{9, 9}, {0, 9, 9, 0}}, "dashArrayY": []float64{7, 2}, "symbolSize": 0.7, "color": ink},
 }
 
-// filled is the style of the k-th series of bars.
+// fateHues are the hues of what became of bags, by column: the same in every chart.
+var fateHues = map[string]int{"given": 0, "used": 0, "presumed": 1, "lost": 2, "discarded": 2, "returned": 3, "other": 4}
+
+// hueOf is the hue of the k-th series of bars: that of its column where the chart
+// speaks of what became of bags.
+func hueOf(p figure.Panel, k int) int {
+	if p.Hue != "" {
+		return fateHues[p.Hue]
+	}
+	fates := slices.ContainsFunc(p.Y, func(name string) bool { return fateHues[name] == fateHues["lost"] })
+	if k < len(p.Y) && fates {
+		if hue, found := fateHues[p.Y[k]]; found {
+			return hue
+		}
+	}
+	return k
+}
+
+// filled is the style of bars of the k-th hue.
 func filled(k int) map[string]any {
 	style := map[string]any{"color": hues[k%len(hues)], "borderColor": ink, "borderWidth": 0.8}
 	if p := patterns[k%len(patterns)]; p != nil {
@@ -104,11 +123,11 @@ func barSeries(bar *charts.Bar, f *figure.Figure, p figure.Panel, look Look, num
 }
 
 // dressed gives each series of bars its fill and pattern.
-func dressed(option map[string]any, stubs int) {
+func dressed(option map[string]any, p figure.Panel, stubs int) {
 	series, _ := option["series"].([]any)
 	for k, s := range series {
 		m := s.(map[string]any)
-		m["itemStyle"] = filled(k)
+		m["itemStyle"] = filled(hueOf(p, k))
 		if k == stubs {
 			m["itemStyle"] = stubbed
 		}

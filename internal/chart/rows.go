@@ -20,7 +20,7 @@ func rows(f *figure.Figure, p figure.Panel, look Look) (option map[string]any, t
 	if option, err = plain(bar.JSON()); err != nil {
 		return nil, 0, err
 	}
-	dressed(option, stubs)
+	dressed(option, p, stubs)
 	legend := len(p.Y) > 1 || stubs >= 0
 	option["legend"].(map[string]any)["show"] = legend
 	lie(option, p)

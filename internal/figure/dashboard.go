@@ -57,6 +57,8 @@ type Panel struct {
 	// Band names the policy values of a dose band, its ends and its tolerance: a
 	// histogram is shaded between them, other charts have a note.
 	Band []string `yaml:"band"`
+	// Hue names the fate of bags whose hue the bars have, where they count no other.
+	Hue string `yaml:"hue"`
 	// Note stands under the figure, with {name} for values of the answer.
 	Note string `yaml:"note"`
 	// NoInterval says that what the sentence counts is no sample, so that it has no

@@ -17,7 +17,7 @@ func (fs *figures) lines(p figure.Panel, f *figure.Figure, look *chart.Look, out
 	run, _ := in.policy.Number("run_length")
 	switch p.Chart {
 	case "rate":
-		f.AddRate(p.Y[0], p.Y[1], p.Per, in.w("rate_of", p.Unit))
+		f.AddRate(p.Y[0], p.Y[1], p.Per, in.w("rate_of", in.format.Number(p.Per, 0)))
 		out.Interval = f.RateInterval(p, in.format)
 		out.Notes = append(out.Notes, in.w("rate_note"))
 		look.Limits = f.Control(p.Y[0], p.Y[1], p.Per, int(baseline), int(run), in.format)

@@ -41,8 +41,11 @@ type panel struct {
 	Heads                            []head
 	Rows                             [][]cell
 	// Short says that the notes find room under the table, Tall that the table is
-	// higher than a page is looked at.
-	Short, Tall bool
+	// higher than a page is looked at, Crowded that it has many columns, Wide that on
+	// paper it does not fit beside its chart, Halves that two halves of it fit side by
+	// side there, and Late that the chart's end is what the pack speaks of: its last
+	// month.
+	Short, Tall, Crowded, Wide, Halves, Late bool
 }
 
 // What rows of a table take beside a chart: under so many, notes stand under the
@@ -51,7 +54,35 @@ type panel struct {
 const (
 	shortRows = 14
 	tallRows  = 40
+	// crowdedHeads are so many columns that their type is smaller on a screen.
+	crowdedHeads = 8
+	// besideLetters is how many letters wide a table may be to fit beside its chart on
+	// paper, halfLetters to fit on half of the page.
+	besideLetters = 42
+	halfLetters   = 58
+	// wordLetters is how many letters wide words must have room.
+	wordLetters = 16
 )
+
+// letters is how many letters wide a table is at the least: of each column the longest
+// word of its head, its longest number, or room for its words.
+func letters(p *panel) (all int) {
+	for i, head := range p.Heads {
+		widest := 0
+		for _, word := range strings.Fields(head.Title) {
+			widest = max(widest, len([]rune(word)))
+		}
+		for _, row := range p.Rows {
+			n := len([]rune(row[i].Text))
+			if !row[i].Numeric && !row[i].Whole {
+				n = min(n, wordLetters)
+			}
+			widest = max(widest, n)
+		}
+		all += widest
+	}
+	return all
+}
 
 type head struct {
 	Title         string
@@ -98,6 +129,8 @@ type trust struct {
 }
 
 type judged struct {
+	// Terms are words that the page uses, and what they mean.
+	Terms   []fact
 	Heads   []string
 	Table   [][]string
 	Values  []policy.Value
@@ -162,6 +195,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if p.Note != "" {
 		out.Notes = append(out.Notes, f.Note(p, in.format, in.when()))
 	}
+	out.Late = p.Chart != "table" && f.Points[f.Index(p.X)].Kind == figure.Month
 	fs.lines(p, f, &look, &out)
 	if p.Chart != "before_after" {
 		// That chart only looks again at a figure that has a panel of its own.
@@ -210,7 +244,10 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		}
 		out.Rows = append(out.Rows, cells)
 	}
-	out.Short, out.Tall = len(out.Rows) <= shortRows, len(out.Rows) > tallRows
+	out.Short, out.Tall, out.Crowded = len(out.Rows) <= shortRows, len(out.Rows) > tallRows, len(out.Heads) >= crowdedHeads
+	wide := letters(&out)
+	out.Wide = wide > besideLetters
+	out.Halves = out.Wide && !out.Short && wide <= halfLetters
 	return out
 }
 
@@ -553,12 +590,20 @@ func (in *input) trust() *trust {
 	return t
 }
 
+// terms lists the words that a page uses, each with its meaning.
+func (in *input) terms() (all []fact) {
+	for _, name := range []string{"episode", "bag", "judged", "unsupported", "undetermined", "apart", "inr", "dose", "n", "interval", "limits", "quartiles", "dash", "hidden", "value"} {
+		all = append(all, fact{in.w("term_" + name), in.w("means_" + name)})
+	}
+	return all
+}
+
 func (in *input) judged() (*judged, error) {
 	table, err := in.policy.Table()
 	if err != nil {
 		return nil, err
 	}
-	j := &judged{Values: in.policy.Values(), Sources: in.sources}
+	j := &judged{Terms: in.terms(), Values: in.policy.Values(), Sources: in.sources}
 	for _, c := range table.Columns() {
 		j.Heads = append(j.Heads, strings.ReplaceAll(c.Name, "_", " "))
 	}
