@@ -88,6 +88,3 @@ func TestNothingIsPrintedSmall(t *testing.T) {
 		t.Errorf("of two small texts it finds %q", small)
 	}
 }
-
-// paperWidth is the width of A4 less its margins, in pixels.
-const paperWidth = 718

@@ -132,6 +132,8 @@ func dressed(option map[string]any, p figure.Panel, stubs int) {
 			m["itemStyle"] = stubbed
 		}
 		m["barCategoryGap"] = "28%"
+		// The bar of a first month is no wall.
+		m["barMaxWidth"] = 64
 	}
 }
 

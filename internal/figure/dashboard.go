@@ -41,6 +41,8 @@ type Panel struct {
 	Says string `yaml:"says"`
 	// SaysNone is the sentence where of is 0 or nothing was found.
 	SaysNone string `yaml:"says_none"`
+	// SaysZero is the sentence where n is 0 of some: then there is nothing to list.
+	SaysZero string `yaml:"says_zero"`
 	// Without tells, by feed, what is said where the site does not have it.
 	Without []Without `yaml:"without"`
 	// Chart is one of Charts.
@@ -142,7 +144,7 @@ func (p *Panel) check(place string, figures map[string]*Definition) error {
 			errs = append(errs, fmt.Errorf("%s: figure %s has no points column %q", place, p.Figure, name))
 		}
 	}
-	all := []string{p.Says, p.SaysNone, p.Note}
+	all := []string{p.Says, p.SaysNone, p.SaysZero, p.Note}
 	for _, one := range p.Without {
 		if all = append(all, one.Says, one.SaysNone, one.Adds); !knownFeed(one.Feed) || (one.Says == "") == (one.Adds == "") || one.Says == "" && (one.SaysNone != "" || one.Nothing) {
 			errs = append(errs, fmt.Errorf("%s: without names a feed (%q), and either says or adds", place, one.Feed))

@@ -125,3 +125,22 @@ func forgotten(c Cell) Cell {
 	}
 	return c
 }
+
+// issued are the tables of which every row comes from an issue.
+var issued = []string{"episodes", "bags", "plasma_spans", "component_months", "thawed_bags"}
+
+// ForgetMonths takes away the noughts of months of which no issue was read, from a
+// figure whose rows are counted by month from issues.
+func (f *Figure) ForgetMonths(unread map[string]bool) {
+	month := f.Index("month")
+	if month < 0 || !slices.ContainsFunc(f.Reads, func(table string) bool { return slices.Contains(issued, table) }) {
+		return
+	}
+	for _, row := range f.Rows {
+		if name, _ := row[month].Value.(string); unread[name] {
+			for i := range row {
+				row[i] = forgotten(row[i])
+			}
+		}
+	}
+}

@@ -103,3 +103,33 @@ func TestSayWithout(t *testing.T) {
 		}
 	}
 }
+
+// Of a month of which no issue was read nothing counted from issues is known.
+func TestForgetMonths(t *testing.T) {
+	made := func(reads string) *Figure {
+		return &Figure{Definition: &Definition{Reads: []string{"months", reads}, Points: []Column{{Name: "month", Kind: Month}, {Name: "n", Kind: Count}, {Name: "share", Kind: Share}}},
+			Rows: [][]Cell{{{Value: "2026-09"}, {Value: int64(0)}, {Value: 0.0}}, {{Value: "2026-10"}, {Value: int64(0)}, {}}, {{Value: "2026-11"}, {Value: int64(4)}, {Hidden: true}}}}
+	}
+	for reads, wanted := range map[string]string{"episodes": "0 0 %|– –|4 hidden", "bags": "0 0 %|– –|4 hidden", "medicines": "0 0 %|0 –|4 hidden"} {
+		f := made(reads)
+		f.ForgetMonths(map[string]bool{"2026-10": true, "2026-11": true})
+		var rows []string
+		for _, row := range f.Rows {
+			rows = append(rows, Format{}.Cell(f.Points[1], row[1])+" "+Format{}.Cell(f.Points[2], row[2]))
+		}
+		if got := strings.Join(rows, "|"); got != wanted {
+			t.Errorf("counted from %s: %s, wanted %s", reads, got, wanted)
+		}
+	}
+}
+
+func TestSaysZero(t *testing.T) {
+	f := &Figure{Definition: &Definition{Answer: []Column{{Name: "n", Kind: Count}, {Name: "of", Kind: Count}}}}
+	p := Panel{Says: "Some.", SaysNone: "None.", SaysZero: "Not one."}
+	for wanted, values := range map[string][2]Cell{"Some.": {{Value: int64(1)}, {Value: int64(2)}}, "None.": {{Value: int64(0)}, {Value: int64(0)}}, "Not one.": {{Value: int64(0)}, {Hidden: true}}, "Some": {{Hidden: true}, {Value: int64(9)}}} {
+		f.Values = map[string]Cell{"n": values[0], "of": values[1]}
+		if got := f.Say(p, Format{}, When{}); !strings.HasPrefix(got, wanted) {
+			t.Errorf("%v: %q, wanted %q", values, got, wanted)
+		}
+	}
+}

@@ -241,6 +241,8 @@ func (f *Figure) Say(p Panel, format Format, when When) string {
 	none := (hasOf && of == 0) || (!f.has("of") && len(f.Rows) == 0)
 	if p.SaysNone != "" && none {
 		says = p.SaysNone
+	} else if p.SaysZero != "" && f.Zero() {
+		says = p.SaysZero
 	}
 	replaced, nothing := false, false
 	for _, one := range p.Without {
@@ -261,6 +263,11 @@ func (f *Figure) Say(p Panel, format Format, when When) string {
 		adds = ""
 	}
 	return f.fill(p, says, format, when) + adds
+}
+
+// Zero says that none was counted of some.
+func (f *Figure) Zero() bool {
+	return f.Values["n"].Value == int64(0) && f.Values["of"].Value != int64(0)
 }
 
 // Note fills a panel's note from the figure's answer.

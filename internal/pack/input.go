@@ -43,7 +43,9 @@ type input struct {
 	sources []Source
 	// lacking names the feeds of which the store has no row, and what they leave unknown
 	// (figure.Bleeding, figure.Band); load finds them.
-	lacking       map[string]bool
+	lacking map[string]bool
+	// unread are the months shown of which no issue was read.
+	unread        map[string]bool
 	interventions []figure.Intervention
 	// decided is what the site's file of decisions holds.
 	decided []site.Decision

@@ -60,6 +60,9 @@ const (
 	// paper, halfLetters to fit on half of the page.
 	besideLetters = 42
 	halfLetters   = 58
+	// halfRows are so many rows that each half has its head: a browser repeats none that
+	// takes over a quarter of it.
+	halfRows = 20
 	// wordLetters is how many letters wide words must have room.
 	wordLetters = 16
 )
@@ -164,6 +167,11 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		out.Asks = f.Asks
 	}
 	of, hasOf := f.Values["of"]
+	// Of a month of which nothing was read there is nothing to say.
+	blank := hasOf && of.Value == int64(0) && strings.Contains(p.SaysNone, "{period}") && in.unreadPeriod()
+	if blank {
+		out.Says = in.w("unread_period", in.period())
+	}
 	// A second look at a figure speaks of something else than what its n counts.
 	hidden, again := f.HiddenCells > 0, fs.done[p.Figure] != nil
 	if again {
@@ -206,6 +214,13 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		return out
 	}
 	none := hasOf && of.Value == int64(0) && !byMonth(f)
+	if blank && !byMonth(f) {
+		out.Notes, out.TooFew = nil, ""
+		return out
+	}
+	if p.SaysZero != "" && f.Zero() && f.AllZero() {
+		return out
+	}
 	if p.Chart == "table" {
 		// A table needs no picture: its sentence says where it is empty.
 	} else if (hasOf && of.Value == int64(0) && p.SaysNone != "" || fs.replaced(p)) && (f.AllZero() || fs.nothing(p)) {
@@ -247,7 +262,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	out.Short, out.Tall, out.Crowded = len(out.Rows) <= shortRows, len(out.Rows) > tallRows, len(out.Heads) >= crowdedHeads
 	wide := letters(&out)
 	out.Wide = wide > besideLetters
-	out.Halves = out.Wide && !out.Short && wide <= halfLetters
+	out.Halves = out.Wide && len(out.Rows) >= halfRows && wide <= halfLetters
 	return out
 }
 
@@ -407,10 +422,44 @@ func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard,
 		return nil, err
 	}
 	figure.Together(all, atoms, in.format.Small)
+	in.unread = unreadMonths(all)
 	for _, f := range all {
 		f.Forget(in.lacking)
+		f.ForgetMonths(in.unread)
 	}
 	return bySection, nil
+}
+
+// unreadMonths are the months shown of which no issue of any component was read.
+func unreadMonths(all []*figure.Figure) map[string]bool {
+	unread := map[string]bool{}
+	for _, f := range all {
+		month, issues := f.Index("month"), f.Index("issues")
+		if f.Name != "feeds_by_month" || month < 0 || issues < 0 {
+			continue
+		}
+		for _, row := range f.Rows {
+			if name, _ := row[month].Value.(string); row[issues].Value == int64(0) || row[issues].Value == nil {
+				unread[name] = true
+			}
+		}
+	}
+	return unread
+}
+
+// unreadPeriod says that of no month of the period an issue was read.
+func (in *input) unreadPeriod() bool {
+	for m := in.from; m <= in.to; {
+		if !in.unread[m] {
+			return false
+		}
+		next, err := addMonths(m, 1)
+		if err != nil {
+			return false
+		}
+		m = next
+	}
+	return true
 }
 
 // committee builds the page's content but for the drawings, which go on: all
@@ -534,9 +583,13 @@ func (fs *figures) answer() *answer {
 	if f := fs.done["dose_distribution"]; f != nil && f.Values["of"].Value != int64(0) {
 		dosed = in.w("head_in", get("dose_distribution", "of"), in.span())
 	}
+	begun, used := headline{tile("marks_by_month", "of"), in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))}, headline{tile("use_by_month", "n"), in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))}
+	if unused && in.unreadPeriod() {
+		begun, used = headline{"–", in.w("head_episodes"), in.w("note_unread")}, headline{"–", in.w("head_given"), in.w("note_unread")}
+	}
 	a.Headlines = []headline{
-		{tile("marks_by_month", "of"), in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))},
-		{tile("use_by_month", "n"), in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))},
+		begun,
+		used,
 		{good, in.w("head_appropriate"), goodNote},
 		{undetermined, in.w("head_undetermined"), undeterminedNote},
 		{tile("dose_distribution", "median"), in.w("head_dose"), dosed},

@@ -178,7 +178,7 @@ func TestASecondLanguage(t *testing.T) {
 	for _, s := range d.Sections {
 		texts = append(texts, s.Section, s.Intro, s.NotRun)
 		for _, p := range s.Panels {
-			texts = append(texts, p.Asks, p.Says, p.SaysNone, p.Beside, p.Unit, p.XTitle, p.Note)
+			texts = append(texts, p.Asks, p.Says, p.SaysNone, p.SaysZero, p.Beside, p.Unit, p.XTitle, p.Note)
 		}
 	}
 	for _, f := range defined {
