@@ -91,7 +91,7 @@ browser: $(AXE) ## install a headless browser for the browser tests, where it ma
 	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
 	  else echo "the browser tests need chromium: install it (Debian: apt-get install chromium) or name it in THAWLINE_BROWSER"; exit 1; fi; fi
 
-looks: assets ## pictures of every page of seven unlike hospitals, and their print, into looks/ (THAWLINE_LOOKS_OF=NAME,NAME)
+looks: assets ## pictures of every page of unlike hospitals, and their print, into looks/ (THAWLINE_LOOKS_OF=NAME,NAME)
 	THAWLINE_LOOKS=$(CURDIR)/looks go test -count 1 -timeout 2h -run 'TestLooks$$' -v ./cmd/thawline
 
 # Other readers, and sets of samples, against which our readers are held.

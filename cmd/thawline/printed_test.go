@@ -88,3 +88,49 @@ func TestNothingIsPrintedSmall(t *testing.T) {
 		t.Errorf("of two small texts it finds %q", small)
 	}
 }
+
+// headsTogether lists heads of tables whose words stand less than two pixels from those
+// of the next one, on the same line.
+const headsTogether = `(() => {
+	const close = [], room = 2;
+	const box = e => { const r = document.createRange(); r.selectNodeContents(e); return [...r.getClientRects()]; };
+	for (const row of document.querySelectorAll('thead tr')) {
+		const heads = [...row.cells].map(box);
+		for (let i = 0; i + 1 < heads.length; i++) for (const a of heads[i]) for (const b of heads[i + 1])
+			if (a.top < b.bottom - 1 && b.top < a.bottom - 1 && b.left - a.right < room) close.push(row.cells[i].textContent + ' | ' + row.cells[i + 1].textContent);
+	}
+	return [...new Set(close)];
+})()`
+
+func TestHeadsStandApart(t *testing.T) {
+	for name, path := range packPages(demoSite(t), demoMonth) {
+		b := open(t, path, paperWidth)
+		b.asPrinted()
+		if close := eval[[]string](b, headsTogether); len(close) > 0 {
+			t.Errorf("%s: %q", name, close)
+		}
+	}
+	b := open(t, pageOf(t, `<html lang="en"><title>x</title><table cellspacing="0"><thead><tr><th style="padding:0">One</th><th style="padding:0">two</th><th style="padding:0 9px">three</th></tr></thead></table>`), paperWidth)
+	if close := eval[[]string](b, headsTogether); len(close) != 1 {
+		t.Errorf("of two heads that touch it finds %q", close)
+	}
+}
+
+// TestAPhoneShowsTheLastMonth: what is wider than a phone starts scrolled to its end
+// where that is the month that the pack speaks of, and says that it scrolls.
+func TestAPhoneShowsTheLastMonth(t *testing.T) {
+	b := open(t, packPages(demoSite(t), demoMonth)["committee"], widths[len(widths)-1])
+	const hiddenEnds = `[...document.querySelectorAll('figure')].filter(f => {
+		const scroll = f.querySelector('.scroll'), box = scroll.getBoundingClientRect(), svg = f.querySelector('svg').getBoundingClientRect();
+		return svg.width > box.width + 1 && (!f.querySelector('.swipe').checkVisibility() || scroll.matches('.late') && Math.abs(svg.right - box.right) > 1);
+	}).map(f => f.closest('article').id)`
+	if ids := eval[[]string](b, hiddenEnds); len(ids) > 0 {
+		t.Errorf("the end of the chart is out of sight, or nothing says that it scrolls: %q", ids)
+	}
+	if n := eval[float64](b, `document.querySelectorAll('.late').length`); n < 9 {
+		t.Errorf("%v charts by month: the test proves little", n)
+	}
+	if eval[float64](b, `(() => { document.querySelector('.late').style.direction = 'ltr'; return `+hiddenEnds+`.length; })()`) != 1 {
+		t.Error("a chart that shows its begin is not found")
+	}
+}
