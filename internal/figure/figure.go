@@ -3,7 +3,9 @@ package figure
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 
 	"thawline/internal/engine"
 )
@@ -69,6 +71,18 @@ func (d *Definition) Run(ctx context.Context, e *engine.Engine) (*Figure, error)
 		f.Values[c.Name] = Cell{Value: v}
 	}
 	return f, nil
+}
+
+// Copy is the figure as it is, for another look at it: what a panel adds to one is not
+// in the other.
+func (f *Figure) Copy() *Figure {
+	other := *f
+	other.Rows = make([][]Cell, len(f.Rows))
+	for i, row := range f.Rows {
+		other.Rows[i] = slices.Clone(row)
+	}
+	other.Values = maps.Clone(f.Values)
+	return &other
 }
 
 func (d *Definition) same(part string, wanted []Column, found []string) error {

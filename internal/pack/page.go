@@ -406,14 +406,18 @@ func (in *input) yearFrom() string {
 // together before anything is said or drawn.
 func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition) ([][]*figure.Figure, error) {
 	bySection := make([][]*figure.Figure, len(d.Sections))
+	asked := map[string]*figure.Figure{}
 	var all []*figure.Figure
-	for i, s := range d.Sections {
+	for _, s := range d.Sections {
 		for _, p := range s.Panels {
+			if asked[p.Figure] != nil {
+				continue
+			}
 			f, err := defined[p.Figure].Run(ctx, e)
 			if err != nil {
 				return nil, err
 			}
-			bySection[i] = append(bySection[i], f)
+			asked[p.Figure] = f
 			all = append(all, f)
 		}
 	}
@@ -426,6 +430,12 @@ func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard,
 	for _, f := range all {
 		f.Forget(in.lacking)
 		f.ForgetMonths(in.unread)
+	}
+	// A second look at a figure is at a copy: a panel adds lines to its own.
+	for i, s := range d.Sections {
+		for _, p := range s.Panels {
+			bySection[i] = append(bySection[i], asked[p.Figure].Copy())
+		}
 	}
 	return bySection, nil
 }
