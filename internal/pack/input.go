@@ -150,7 +150,9 @@ func (in *input) absent() (all []string) {
 			text := in.w("without_" + t.Name)
 			switch {
 			case t.Name == contract.Events.Name && in.lacking[figure.Bleeding]:
-				text = in.w("no_feed", text, in.w("without_bleeding"))
+				if text = in.w("no_feed", text, in.w("without_bleeding")); !in.lacking[figure.Band] {
+					text = in.w("no_feed", text, in.w("without_bleeding_share"))
+				}
 			case t.Name == contract.Measures.Name && in.lacking[figure.Band]:
 				text = in.w("no_feed", text, in.w("without_band"))
 			}

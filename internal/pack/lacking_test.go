@@ -4,6 +4,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"thawline/internal/figure"
 )
 
 // without makes a pack of a site that has no such feeds.
@@ -110,5 +112,26 @@ func TestNoBleedingIsNotClaimed(t *testing.T) {
 	_, cases := without(t, "events")
 	if n := strings.Count(cases, "Whether there was bleeding is not known"); n == 0 {
 		t.Error("no case of a site without events says that bleeding is not known")
+	}
+}
+
+// TestNoShareWithoutDoses: where nothing tells a dose none can be appropriate, whether
+// that nought is shown, hidden or forgotten.
+func TestNoShareWithoutDoses(t *testing.T) {
+	in := fabricate(t, 20)
+	answer := func(n figure.Cell) *answer {
+		fs := &figures{in: in, done: map[string]*figure.Figure{"appropriate_by_month": {Definition: &figure.Definition{}, Values: map[string]figure.Cell{"n": n, "of": {Value: int64(9)}}}}}
+		return fs.answer()
+	}
+	in.lacking = map[string]bool{figure.Band: true}
+	for _, n := range []figure.Cell{{}, {Hidden: true}} {
+		a := answer(n)
+		if !strings.Contains(strings.Join(a.Sentences, " "), "The share of appropriate episodes is not known") || a.Headlines[2].Figure != "–" || a.Headlines[2].Note != "not known" {
+			t.Errorf("%v: %q, %v", n, a.Sentences, a.Headlines[2])
+		}
+	}
+	in.lacking = nil
+	if a := answer(figure.Cell{Hidden: true}); !strings.Contains(strings.Join(a.Sentences, " "), "small and hidden") || a.Headlines[2].Figure != "hidden" {
+		t.Errorf("with doses: %q, %v", a.Sentences, a.Headlines[2])
 	}
 }

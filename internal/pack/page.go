@@ -189,6 +189,9 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 			out.NotKnown = in.shown(f, "not_known")
 		}
 	}
+	if fs.nothing(p) {
+		out.NOf, out.Interval = "", ""
+	}
 	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden_drawn"), Format: in.format}
 	look.Interventions = in.interventions
 	if low, high, tolerance, ok := in.band(p); ok {
@@ -551,11 +554,15 @@ func (fs *figures) answer() *answer {
 		a.Sentences = append(a.Sentences, in.w("answer_use", in.period(), episodes, given))
 	}
 	good, goodNote, interval := share("appropriate_by_month")
+	if in.lacking[figure.Band] && interval == "" && !unused {
+		// Nought of them, shown or hidden, is no share.
+		good, goodNote = "–", in.w("not_known")
+	}
 	if interval == "" {
 		f := fs.done["appropriate_by_month"]
 		switch {
 		case unused || f == nil:
-		case in.lacking[figure.Band] && !told(f.Values["n"]):
+		case in.lacking[figure.Band]:
 			a.Sentences = append(a.Sentences, in.w("no_share_band"))
 		case f.Values["n"].Hidden || f.Values["of"].Hidden:
 			a.Sentences = append(a.Sentences, in.w("no_share_hidden"))
