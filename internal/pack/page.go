@@ -63,6 +63,8 @@ const (
 	// halfRows are so many rows that each half has its head: a browser repeats none that
 	// takes over a quarter of it.
 	halfRows = 20
+	// proseLetters are more than a few words have.
+	proseLetters = 24
 	// wordLetters is how many letters wide words must have room.
 	wordLetters = 16
 )
@@ -258,7 +260,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 				continue
 			}
 			text := columns[i][r]
-			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text), len([]rune(text)) > 40})
+			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text), len([]rune(text)) > proseLetters})
 		}
 		out.Rows = append(out.Rows, cells)
 	}
