@@ -269,7 +269,7 @@ func TestIndexLeadsToEveryPack(t *testing.T) {
 			t.Fatalf("pack %s is headed by %d figures", pack, len(figures))
 		}
 		for _, f := range figures {
-			if !regexp.MustCompile(`<td class="n" data-label="[^"]+">`+regexp.QuoteMeta(f[1])+`<`).MatchString(index) {
+			if !regexp.MustCompile(`<td class="n" data-label="[^"]+">` + regexp.QuoteMeta(f[1]) + `<`).MatchString(index) {
 				t.Errorf("the index does not tell the figure %q of pack %s", f[1], pack)
 			}
 		}
