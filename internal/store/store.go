@@ -8,7 +8,10 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -116,16 +119,27 @@ func (s *Store) load() error {
 			return fmt.Errorf("remove what an interrupted run left: %w", err)
 		}
 	}
+	// Years of exports have a thousand readings, each described in a file of its own.
+	readings, faults := make([]Reading, len(m.Readings)), make([]error, len(m.Readings))
+	var workers sync.WaitGroup
+	next := atomic.Int64{}
+	for range min(runtime.GOMAXPROCS(0), len(m.Readings)) {
+		workers.Go(func() {
+			for i := next.Add(1) - 1; i < int64(len(m.Readings)); i = next.Add(1) - 1 {
+				readings[i], faults[i] = s.loadReading(m.Readings[i])
+			}
+		})
+	}
+	workers.Wait()
 	s.readings = make(map[string]Reading, len(m.Readings))
-	for _, entry := range m.Readings {
-		r, err := s.loadReading(entry)
-		if err != nil {
+	for i, entry := range m.Readings {
+		if faults[i] != nil {
 			damage := s.inReading(entry, readingName)
-			damage.Found = err.Error()
+			damage.Found = faults[i].Error()
 			s.unread = append(s.unread, damage)
 			continue
 		}
-		s.readings[entry.ID] = r
+		s.readings[entry.ID] = readings[i]
 	}
 	return nil
 }
