@@ -194,6 +194,7 @@ func (d *rows) checkPack(p *packPage, panels map[string]figure.Panel, want map[s
 			continue
 		}
 		w = d.withLines(panels[id], a, w)
+		w.rows = inOrder(panels[id], a, w)
 		wrong = append(wrong, d.checkWords(id, a, panels[id], w)...)
 		wrong = append(wrong, d.checkTable(id, a, w)...)
 		if a.svg != nil {
@@ -201,6 +202,65 @@ func (d *rows) checkPack(p *packPage, panels map[string]figure.Panel, want map[s
 		}
 	}
 	return wrong
+}
+
+// inOrder puts the rows of a figure whose commonest come first in the order in which a
+// page must show them: those whose count it hides after those that it shows, by name,
+// before the noughts.
+func inOrder(p figure.Panel, a *article, w wanted) [][]any {
+	of, ok := definition(p)
+	if !ok || of.Commonest == "" {
+		return w.rows
+	}
+	titles := map[string]string{}
+	for _, c := range of.Points {
+		titles[c.Name] = c.Title
+	}
+	by, within := slices.Index(w.heads, titles[of.Commonest]), slices.Index(w.heads, titles[of.Within])
+	texts := func(row []any) (texts []string) {
+		for _, c := range of.Points {
+			if at := slices.Index(w.heads, c.Title); at >= 0 && c.Kind == figure.Label {
+				texts = append(texts, strings.ToLower(row[at].(string)))
+			}
+		}
+		return texts
+	}
+	hides := func(row []any) bool {
+		return slices.ContainsFunc(a.rows, func(said []string) bool {
+			for c, head := range w.heads {
+				at := a.column(head)
+				if text, ok := row[c].(string); at < 0 || ok && said[at] != text || c == by && said[at] != "hidden" {
+					return false
+				}
+			}
+			return true
+		})
+	}
+	place := func(row []any) int {
+		n, counted := row[by].(persons)
+		switch {
+		case hides(row):
+			return 1
+		case counted && n > 0:
+			return 0
+		}
+		return 2
+	}
+	rows := slices.Clone(w.rows)
+	for from := 0; from < len(rows); {
+		to := from + 1
+		for to < len(rows) && (within < 0 || rows[to][within] == rows[from][within]) {
+			to++
+		}
+		slices.SortStableFunc(rows[from:to], func(x, y []any) int {
+			if place(x) != place(y) || place(x) != 1 {
+				return place(x) - place(y)
+			}
+			return slices.Compare(texts(x), texts(y))
+		})
+		from = to
+	}
+	return rows
 }
 
 // checkWords compares the sentence of a figure, the line under it and its notes.

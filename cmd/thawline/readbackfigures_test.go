@@ -260,7 +260,17 @@ func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong [
 			change = "the control chart signals a change (" + signal + ")."
 		}
 	}
-	is(0, "In %s, %s episodes of plasma began and %s bags were given.", d.period(), withCommas(len(now)), withCommas(count(bagsNow, bagGiven)))
+	began, beganNote := "episodes", withCommas(judged)+" judged"
+	if _, there := p.tiles[began]; there {
+		is(0, "In %s, %s episodes of plasma began and %s bags were given.", d.period(), withCommas(len(now)), withCommas(count(bagsNow, bagGiven)))
+	} else {
+		// All episodes less those given plasma would be a small count.
+		began = "episodes given plasma"
+		is(0, "In %s, plasma was given in %s episodes, and %s bags were given.", d.period(), withCommas(count(now, isGiven)), withCommas(count(bagsNow, bagGiven)))
+		if rest := len(now) - count(now, isGiven); rest >= d.small {
+			fault("the tile tells of episodes given plasma, and %d of %d are none", rest, len(now))
+		}
+	}
 	is(1, "%s of the %s judged episodes were appropriate (95 %% interval %s to %s); %s", percent(float64(good)/float64(judged)), withCommas(judged), percent(low), percent(high), change)
 	is(2, "%s bags were thrown away and %s units given in episodes marked non-bleeding or unsupported, at a cost of EUR %s.", withCommas(int(avoidable["discarded"].(bags))), withCommas(int(avoidable["given"].(bags))), withCommas(int(math.Round(cost))))
 	if want := "With inferred bleeding left out, "; !strings.HasPrefix(p.note, want) {
@@ -269,7 +279,7 @@ func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong [
 		fault("the share without inferred bleeding %s", why)
 	}
 	for label, want := range map[string]any{
-		"episodes": persons(len(now)), "bags given": bags(count(bagsNow, bagGiven)), "appropriate, of those judged": part{good, judged},
+		began: persons(map[bool]int{true: len(now), false: count(now, isGiven)}[began == "episodes"]), "bags given": bags(count(bagsNow, bagGiven)), "appropriate, of those judged": part{good, judged},
 		"undetermined": open["share"], "mL/kg, median dose": dose["median"], "thrown away": waste["share"],
 	} {
 		tile, found := p.tiles[label]
@@ -282,7 +292,7 @@ func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong [
 		}
 	}
 	for label, want := range map[string]string{
-		"episodes": withCommas(judged) + " judged", "bags given": withCommas(count(bagsNow, not(frozen))) + " thawed, issued or lost",
+		began: beganNote, "bags given": withCommas(count(bagsNow, not(frozen))) + " thawed, issued or lost",
 		"appropriate, of those judged": withCommas(good) + " of " + withCommas(judged) + "; 95 % interval " + percent(low) + " to " + percent(high), "mL/kg, median dose": withCommas(int(dose["of"].(persons))) + " episodes in " + spanName,
 	} {
 		if got := p.tiles[label][1]; got != want {

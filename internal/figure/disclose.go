@@ -1,11 +1,14 @@
 package figure
 
+import "slices"
+
 // Disclose hides every count from 1 to small−1, and what would give one away:
 //
 //   - a count that differs from another of its row by less than small;
 //   - in a row or a column of counts with hidden cells that stand alone, or
 //     that together are fewer than small, the next smallest (a reader may know
-//     the line's total from another sentence);
+//     the line's total from another sentence), unless the figure explains all its
+//     counts and Together sees what is known of that line;
 //   - a share or number made from a hidden count;
 //   - a value of the answer that is small, or repeats a hidden cell.
 //
@@ -16,8 +19,10 @@ package figure
 func (f *Figure) Disclose(small int64) { Together([]*Figure{f}, nil, small) }
 
 // mask says which cells are hidden, looking at this figure alone. Where meant,
-// answers whose meaning is told are left to the look over all figures.
+// what the figure explains is left to the look over all figures, but for what is
+// small itself.
 func (f *Figure) mask(small int64, meant bool) *mask {
+	explained := meant && f.explained()
 	counts := countColumns(f.Points)
 	hidden := make([][]bool, len(f.Rows))
 	at := func(r, c int) int64 { n, _ := f.Rows[r][c].Value.(int64); return n }
@@ -30,7 +35,7 @@ func (f *Figure) mask(small int64, meant bool) *mask {
 	type cell struct{ r, c int }
 	var lines [][]cell
 	for r := range f.Rows {
-		if f.Apart {
+		if f.Apart || explained {
 			break
 		}
 		var line []cell
@@ -40,7 +45,7 @@ func (f *Figure) mask(small int64, meant bool) *mask {
 		lines = append(lines, line)
 	}
 	for _, c := range counts {
-		if f.Apart {
+		if f.Apart || explained {
 			break
 		}
 		var line []cell
@@ -76,6 +81,9 @@ func (f *Figure) mask(small int64, meant bool) *mask {
 		// The rest of a count within another of its row tells as much as a
 		// count of its own: 38 of 40 tells of two.
 		for r := range f.Rows {
+			if explained {
+				break
+			}
 			for _, p := range f.pairs() {
 				if hidden[r][p[0]] || hidden[r][p[1]] {
 					continue
@@ -124,19 +132,63 @@ func (f *Figure) apply(m *mask) {
 	}
 }
 
+// unordered puts the rows whose count is hidden, of those that stand the commonest
+// first, where they tell nothing: after those that are shown and before noughts, by
+// name.
+func (f *Figure) unordered() {
+	if f.Commonest == "" {
+		return
+	}
+	f.rests = nil // They are told by the place of their row.
+	by, within := f.Index(f.Commonest), f.Index(f.Within)
+	place := func(row []Cell) int {
+		switch n, _ := row[by].Value.(int64); {
+		case row[by].Hidden:
+			return 1
+		case n > 0:
+			return 0
+		}
+		return 2
+	}
+	name := func(row []Cell) (name []string) {
+		for i, c := range f.Points {
+			if text, _ := row[i].Value.(string); c.Kind == Label {
+				name = append(name, text)
+			}
+		}
+		return name
+	}
+	for from := 0; from < len(f.Rows); {
+		to := from + 1
+		for to < len(f.Rows) && (within < 0 || f.Rows[to][within].Value == f.Rows[from][within].Value) {
+			to++
+		}
+		slices.SortStableFunc(f.Rows[from:to], func(a, b []Cell) int {
+			if place(a) != place(b) || place(a) != 1 {
+				return place(a) - place(b)
+			}
+			return slices.Compare(name(a), name(b))
+		})
+		from = to
+	}
+}
+
 // maskAnswer hides a value of the answer that is small, or repeats a hidden cell.
 func (f *Figure) maskAnswer(small int64, taken map[int64]bool, meant bool) map[string]bool {
 	hide := map[string]bool{}
+	untold := f.Untold()
 	for _, c := range f.Answer {
-		_, told := f.meaningOf(c.Name, true)
+		told := !slices.Contains(untold, "answer "+c.Name)
 		if n, ok := f.Values[c.Name].Value.(int64); ok && c.Kind == Count && n > 0 && (n < small || taken[n] && !(told && meant)) {
 			hide[c.Name] = true
 		}
 	}
 	n, hasN := f.Whole("n")
 	of, hasOf := f.Whole("of")
+	_, toldN := f.meaningOf("n", true)
+	_, toldOf := f.meaningOf("of", true)
 	// The rest of bags is no count of people.
-	if hasN && hasOf && of > n && of-n < small && f.answerKind("n") == Count {
+	if hasN && hasOf && of > n && of-n < small && f.answerKind("n") == Count && !(meant && toldN && toldOf) {
 		hide["n"] = true
 	}
 	return hide

@@ -26,6 +26,9 @@ type Figure struct {
 	Rows [][]Cell
 	// Values is the answer, by column name.
 	Values map[string]Cell
+	// rests is, by row, what the hidden counts of the row are together, where a reader
+	// of the pack can work that out.
+	rests map[int]int64
 	// HiddenCells counts the cells that disclosure took away.
 	HiddenCells int
 }
@@ -133,6 +136,13 @@ func (f *Figure) Index(name string) int {
 		}
 	}
 	return -1
+}
+
+// Rest is what the hidden counts of a row are together, where the counts that are
+// shown, of this figure or others, tell it.
+func (f *Figure) Rest(row int) (n int64, told bool) {
+	n, told = f.rests[row]
+	return n, told
 }
 
 // AllZero says that no number of the points is another than nought, nor hidden.

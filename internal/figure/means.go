@@ -34,12 +34,18 @@ type meaning struct {
 	// whose labels meet the conditions of where.
 	sumOf []string
 	where []condition
+	// alone says why no other count of the pack adds up with this one: it is guarded by
+	// itself. Empty for all other meanings.
+	alone string
 }
 
 type condition struct {
 	of     attribute
 	not    bool
 	values []string
+	// names is, in the place of values, a key of the row: what it says is one of the
+	// names, parted by |, that the attribute lists.
+	names string
 }
 
 // attribute is a column of a meaning's table; or, where it is written column@key, of
@@ -87,12 +93,18 @@ var meansForm = regexp.MustCompile(`^(answer )?([a-z0-9_]+(?: \+ [a-z0-9_]+)*): 
 //	answer floor_12: year, changed@dose_low=12 true
 //	activations: three months, of haemorrhage_courses
 //	activations: year, of haemorrhage_courses, @step true
+//	fired: period, of_practice has counted
+//	read: alone, no other figure counts what reviewers have read
 func parseMeans(text string) (meaning, error) {
 	m := meansForm.FindStringSubmatch(text)
 	if m == nil {
 		return meaning{}, fmt.Errorf("%q is no meaning, wanted \"column: period, mark appropriate\" or \"answer n: …\"", text)
 	}
 	one := meaning{answer: m[1] != "", columns: strings.Split(m[2], " + ")}
+	if why, found := strings.CutPrefix(m[3], "alone, "); found && len(one.columns) == 1 {
+		one.alone = strings.TrimSpace(why)
+		return one, nil
+	}
 	if rest, found := strings.CutPrefix(m[3], "sum of "); found && one.answer {
 		parts := strings.Split(rest, " where ")
 		one.sumOf = strings.Split(parts[0], " + ")
@@ -102,7 +114,7 @@ func parseMeans(text string) (meaning, error) {
 				return meaning{}, fmt.Errorf("%q is no condition, wanted \"LABEL value|value\" or \"LABEL none of value|value\"", part)
 			}
 			values, not := strings.CutPrefix(values, "none of ")
-			one.where = append(one.where, condition{attribute{column: label}, not, strings.Split(values, "|")})
+			one.where = append(one.where, condition{of: attribute{column: label}, not: not, values: strings.Split(values, "|")})
 		}
 		return one, nil
 	}
@@ -121,9 +133,11 @@ func parseMeans(text string) (meaning, error) {
 			one.by = append(one.by, by)
 		case word == "in" && rest == "rows":
 			one.inRows = true
+		case isAttribute && strings.HasPrefix(rest, "has ") && nameForm.MatchString(rest[4:]):
+			one.in = append(one.in, condition{of: of, names: rest[4:]})
 		case isAttribute && rest != "" && word != "of":
 			rest, not := strings.CutPrefix(rest, "not ")
-			one.in = append(one.in, condition{of, not, strings.Split(rest, "|")})
+			one.in = append(one.in, condition{of: of, not: not, values: strings.Split(rest, "|")})
 		default:
 			return meaning{}, fmt.Errorf("%q is no condition, wanted month, three months, period, year or history, \"of TABLE\", \"COLUMN value|value\", \"COLUMN not value\", \"by COLUMN\" or \"in rows\"", strings.TrimSpace(part))
 		}
@@ -134,7 +148,8 @@ func parseMeans(text string) (meaning, error) {
 	if len(one.columns) > 1 && !one.inRows || one.answer && (one.inRows || len(one.by) > 0 || one.ofRowsMonth()) {
 		return meaning{}, fmt.Errorf("%q: a sum of columns goes with \"in rows\", and an answer has no rows", text)
 	}
-	if (one.answer || one.inRows) && slices.ContainsFunc(one.attributes(), attribute.ofRow) {
+	hasNames := slices.ContainsFunc(one.in, func(c condition) bool { return c.names != "" })
+	if (one.answer || one.inRows) && (hasNames || slices.ContainsFunc(one.attributes(), attribute.ofRow)) {
 		return meaning{}, fmt.Errorf("%q: goes by what a row names, and there is no row", text)
 	}
 	if one.of != "" && slices.ContainsFunc(one.attributes(), func(a attribute) bool { return a.column != "" && a.key != "" }) {
@@ -173,6 +188,9 @@ func (d *Definition) checkMeans() error {
 		named := []string{map[bool]string{true: "month"}[m.ofRowsMonth()]}
 		for _, by := range m.by {
 			named = append(named, by.column)
+		}
+		for _, c := range m.in {
+			named = append(named, c.names)
 		}
 		for _, a := range m.attributes() {
 			if a.ofRow() {
@@ -217,6 +235,10 @@ type Atoms struct {
 	// columns of another table than the atom's are empty.
 	values [][]string
 	sizes  []int64
+	// words are the values of each column, each once, and codes the place of an atom's
+	// values among them.
+	words [][]string
+	codes [][]int32
 	// parts says, by table, which atoms are of it: they stand together, in order of
 	// their months.
 	parts map[string]part
@@ -268,14 +290,41 @@ func LoadAtoms(ctx context.Context, e *engine.Engine, figures []*Figure, spans S
 			return nil, err
 		}
 	}
+	a.number()
 	return a, nil
 }
+
+// number writes the values of atoms as numbers, which are compared faster.
+func (a *Atoms) number() {
+	places := make([]map[string]int32, len(a.columns))
+	a.words = make([][]string, len(a.columns))
+	for i := range places {
+		places[i] = map[string]int32{}
+	}
+	for _, values := range a.values {
+		codes := make([]int32, len(values))
+		for i, word := range values {
+			code, found := places[i][word]
+			if !found {
+				code = int32(len(a.words[i]))
+				places[i][word] = code
+				a.words[i] = append(a.words[i], word)
+			}
+			codes[i] = code
+		}
+		a.codes = append(a.codes, codes)
+	}
+}
+
+// countedEpisodes is the table of which meanings speak that name none: the episodes,
+// with all that figures ask of them (queries/5-shared).
+const countedEpisodes = "counted_episodes"
 
 // load asks the engine for the atoms of one table.
 func (a *Atoms) load(ctx context.Context, e *engine.Engine, table string) error {
 	counted := table
 	if counted == "" {
-		counted = "episodes"
+		counted = countedEpisodes
 	}
 	from, joins := engine.Name(counted), map[string]string{}
 	quoted := make([]string, len(a.columns))
@@ -289,7 +338,7 @@ func (a *Atoms) load(ctx context.Context, e *engine.Engine, table string) error 
 			if in = joins[of.key]; in == "" {
 				in = fmt.Sprintf("again_%d", len(joins))
 				joins[of.key] = in
-				from += fmt.Sprintf(" LEFT JOIN judged_again AS %[1]s ON %[1]s.episode_id = episodes.episode_id AND %[1]s.tried = %[2]s", in, engine.Quote(of.key))
+				from += fmt.Sprintf(" LEFT JOIN judged_again AS %[1]s ON %[1]s.episode_id = %[3]s.episode_id AND %[1]s.tried = %[2]s", in, engine.Quote(of.key), countedEpisodes)
 			}
 		}
 		quoted[i] = fmt.Sprintf("coalesce(CAST(%s.%s AS VARCHAR), '')", engine.Name(in), engine.Name(of.column))
@@ -326,13 +375,6 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 		of.of = m.of
 		return slices.Index(a.columns, of.in(f, row))
 	}
-	inAt, byAt := make([]int, len(m.in)), make([]int, len(m.by))
-	for i, c := range m.in {
-		inAt[i] = place(c.of)
-	}
-	for i, by := range m.by {
-		byAt[i] = place(by)
-	}
 	// What asks for much, a pack of ten years thousands of times, is asked once.
 	first, last := "", a.spans.To
 	switch {
@@ -342,30 +384,38 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 		first, last = rowMonths(label("month"), m.when == threeMonths)
 		last = min(last, a.spans.To)
 	}
-	var names []string
+	// tests are the columns asked, each with the values that pass.
+	type test struct {
+		column int
+		passes []bool
+	}
+	var tests []test
+	ask := func(of attribute, passes func(word string) bool) {
+		one := test{column: place(of)}
+		for _, word := range a.words[one.column] {
+			one.passes = append(one.passes, passes(word))
+		}
+		tests = append(tests, one)
+	}
+	for _, c := range m.in {
+		if c.names != "" {
+			name := label(c.names)
+			ask(c.of, func(word string) bool { return slices.Contains(strings.Split(word, "|"), name) })
+			continue
+		}
+		ask(c.of, func(word string) bool { return slices.Contains(c.values, word) != c.not })
+	}
 	for _, by := range m.by {
 		if row == nil {
 			return nil
 		}
-		names = append(names, label(by.column))
-	}
-	counts := func(values []string) bool {
-		for j, c := range m.in {
-			if slices.Contains(c.values, values[inAt[j]]) == c.not {
-				return false
-			}
-		}
-		for j, name := range names {
-			if values[byAt[j]] != name {
-				return false
-			}
-		}
-		return true
+		name := label(by.column)
+		ask(by, func(word string) bool { return word == name })
 	}
 	var list []int
 	asked := a.within(m.of, first, last)
 	for i := asked.from; i < asked.to; i++ {
-		if counts(a.values[i]) {
+		if !slices.ContainsFunc(tests, func(t test) bool { return !t.passes[a.codes[i][t.column]] }) {
 			list = append(list, i)
 		}
 	}
@@ -385,6 +435,18 @@ func rowMonths(own string, three bool) (first, last string) {
 	return own, own
 }
 
+// unnamed says that a row does not name what its meaning counts by: it stands for
+// itself.
+func (m meaning) unnamed(f *Figure, row []Cell) bool {
+	return slices.ContainsFunc(m.in, func(c condition) bool {
+		if c.names == "" {
+			return false
+		}
+		name, _ := row[f.Index(c.names)].Value.(string)
+		return name == ""
+	})
+}
+
 // sumsOf lists the sums that an answer is, beside what meaningOf finds.
 func (d *Definition) sumsOf(column string) (sums []meaning) {
 	first := true
@@ -400,12 +462,41 @@ func (d *Definition) sumsOf(column string) (sums []meaning) {
 }
 
 // meaningOf finds what a count of the points or the answer counts; ok is false
-// where the figure does not say.
+// where the figure does not say, or says that it counts what no other does.
 func (d *Definition) meaningOf(column string, answer bool) (m meaning, ok bool) {
 	for _, m := range d.means {
-		if m.answer == answer && !m.inRows && m.columns[0] == column {
+		if m.answer == answer && !m.inRows && m.alone == "" && m.columns[0] == column {
 			return m, true
 		}
 	}
 	return meaning{}, false
+}
+
+// Untold lists the counts of the figure, points and answer, of which its means say
+// nothing at all: neither what they count, nor what they add up to in rows, nor why
+// they stand alone.
+func (d *Definition) Untold() (names []string) {
+	for _, part := range []struct {
+		columns []Column
+		answer  bool
+	}{{d.Points, false}, {d.Answer, true}} {
+		for _, c := range part.columns {
+			told := slices.ContainsFunc(d.means, func(m meaning) bool { return m.answer == part.answer && slices.Contains(m.columns, c.Name) })
+			switch {
+			case c.Kind != Count || told:
+			case part.answer:
+				names = append(names, "answer "+c.Name)
+			default:
+				names = append(names, c.Name)
+			}
+		}
+	}
+	return names
+}
+
+// explained says that the figure tells of every count of its points. Then what can be
+// worked out is known, and no line needs to be covered for the case that a reader
+// knows its total.
+func (d *Definition) explained() bool {
+	return !slices.ContainsFunc(d.Untold(), func(name string) bool { return !strings.HasPrefix(name, "answer ") })
 }

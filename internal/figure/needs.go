@@ -52,7 +52,7 @@ func parseNeed(text string) (need, error) {
 	for _, part := range parts[1:] {
 		label, values, _ := strings.Cut(part, " ")
 		values, not := strings.CutPrefix(values, "none of ")
-		one.where = append(one.where, condition{attribute{column: label}, not, strings.Split(values, "|")})
+		one.where = append(one.where, condition{of: attribute{column: label}, not: not, values: strings.Split(values, "|")})
 	}
 	for _, feed := range one.feeds {
 		if !knownFeed(feed) {

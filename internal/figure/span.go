@@ -1,54 +1,88 @@
 package figure
 
 import (
-	"maps"
+	"cmp"
 	"slices"
 )
 
-// vector is a sparse vector over a prime field. Coefficients are small whole
-// numbers, so that what depends on each other over the fractions does so here
-// too; by a rare accident of the prime two vectors may depend on each other
-// here alone, and then a cell too many is hidden, never one too few.
-type vector map[int]uint64
+// vector is a sparse vector over a prime field, in order of its coordinates.
+// Coefficients are small whole numbers, so that what depends on each other over the
+// fractions does so here too; by a rare accident of the prime two vectors may depend
+// on each other here alone, and then a cell too many is hidden, never one too few.
+type vector []term
+
+type term struct {
+	at int32
+	x  uint32
+}
+
+// times is x·y of the field.
+func times(x, y uint32) uint32 { return uint32(uint64(x) * uint64(y) % prime) }
 
 // prime is 2^31 − 1: a product of two coefficients fits 64 bits.
 const prime = 1<<31 - 1
 
 // unit is the sum of the unit vectors of some coordinates.
 func unit(at ...int) vector {
-	v := vector{}
-	for _, i := range at {
-		v[i] = 1
+	v := make(vector, len(at))
+	for k, i := range slices.Sorted(slices.Values(at)) {
+		v[k] = term{int32(i), 1}
 	}
 	return v
 }
 
 // less is v − w.
-func (v vector) less(w vector) vector {
-	d := maps.Clone(v)
-	d.addTimes(w, prime-1)
-	return d
-}
+func (v vector) less(w vector) vector { return v.plus(w, prime-1) }
 
-// addTimes adds x·w to v.
-func (v vector) addTimes(w vector, x uint64) {
-	for i, y := range w {
-		if sum := (v[i] + x*y) % prime; sum == 0 {
-			delete(v, i)
-		} else {
-			v[i] = sum
+// plus is v + x·w.
+func (v vector) plus(w vector, x uint32) vector {
+	sum := make(vector, 0, len(v)+len(w))
+	for len(v) > 0 && len(w) > 0 {
+		switch {
+		case v[0].at < w[0].at:
+			sum, v = append(sum, v[0]), v[1:]
+		case v[0].at > w[0].at:
+			sum, w = append(sum, term{w[0].at, times(x, w[0].x)}), w[1:]
+		default:
+			if both := (v[0].x + times(x, w[0].x)) % prime; both != 0 {
+				sum = append(sum, term{v[0].at, both})
+			}
+			v, w = v[1:], w[1:]
 		}
 	}
+	sum = append(sum, v...)
+	for _, t := range w {
+		sum = append(sum, term{t.at, times(x, t.x)})
+	}
+	return sum
+}
+
+// find is the coefficient of a coordinate, 0 for none.
+func (v vector) find(at int32) uint32 {
+	if i, found := slices.BinarySearchFunc(v, at, func(t term, at int32) int { return cmp.Compare(t.at, at) }); found {
+		return v[i].x
+	}
+	return 0
+}
+
+// holds says that every coordinate of w is one of v.
+func (v vector) holds(w vector) bool {
+	return !slices.ContainsFunc(w, func(t term) bool { return v.find(t.at) == 0 })
+}
+
+// meets says that v and w have a coordinate in common.
+func (v vector) meets(w vector) bool {
+	return slices.ContainsFunc(w, func(t term) bool { return v.find(t.at) != 0 })
 }
 
 // inverse is 1/x, by Fermat's little theorem.
-func inverse(x uint64) uint64 {
-	result := uint64(1)
-	for n := uint64(prime - 2); n > 0; n >>= 1 {
+func inverse(x uint32) uint32 {
+	result := uint32(1)
+	for n := prime - 2; n > 0; n >>= 1 {
 		if n&1 == 1 {
-			result = result * x % prime
+			result = times(result, x)
 		}
-		x = x * x % prime
+		x = times(x, x)
 	}
 	return result
 }
@@ -56,18 +90,20 @@ func inverse(x uint64) uint64 {
 // span is what can be worked out from vectors by adding and subtracting. Its
 // rows are reduced fully: no row holds the pivot of another.
 type span struct {
-	rows map[int]vector
-	// holds lists, by coordinate, the pivots of the rows that hold it.
-	holds map[int]map[int]bool
+	rows []vector
+	// at says which row has a pivot.
+	at map[int32]int
 	// guarded are what is left of the guarded vectors after the rows.
 	guarded []vector
+	// groups says what a row may not tell; nil for no matter what.
+	groups *groups
 }
 
 func newSpan(guarded []vector) *span {
-	s := &span{rows: map[int]vector{}, holds: map[int]map[int]bool{}}
+	s := &span{at: map[int32]int{}}
 	for _, g := range guarded {
 		if len(g) > 0 {
-			s.guarded = append(s.guarded, maps.Clone(g))
+			s.guarded = append(s.guarded, g)
 		}
 	}
 	return s
@@ -75,59 +111,146 @@ func newSpan(guarded []vector) *span {
 
 // reduced is what is left of v after the rows.
 func (s *span) reduced(v vector) vector {
-	rest := maps.Clone(v)
-	for _, i := range slices.Sorted(maps.Keys(v)) {
-		if row, found := s.rows[i]; found {
-			if x := rest[i]; x != 0 {
-				rest.addTimes(row, prime-x)
-			}
+	rest := v
+	for _, t := range v {
+		// No row holds the pivot of another, so that this one is still as in v.
+		if row, found := s.at[t.at]; found {
+			rest = rest.plus(s.rows[row], prime-t.x)
 		}
 	}
 	return rest
 }
 
-// add takes v in, unless a guarded vector could be worked out then: it returns
-// false and leaves the span as it was.
+// tells says that v follows from what is in.
+func (s *span) tells(v vector) bool { return len(s.reduced(v)) == 0 }
+
+// add takes v in, unless a guarded vector could be worked out then, or a row would
+// tell of a group what it may not: it returns false and leaves the span as it was.
 func (s *span) add(v vector) bool {
 	rest := s.reduced(v)
 	if len(rest) == 0 {
 		return true // It follows from what is in already.
 	}
-	pivot := slices.Min(slices.Collect(maps.Keys(rest)))
-	scaled := vector{}
-	scaled.addTimes(rest, inverse(rest[pivot]))
-	next := make([]vector, len(s.guarded))
-	for i, g := range s.guarded {
-		next[i] = g
-		if x := g[pivot]; x != 0 {
-			next[i] = maps.Clone(g)
-			next[i].addTimes(scaled, prime-x)
-			if len(next[i]) == 0 {
+	pivot := rest[0].at
+	scaled := vector{}.plus(rest, inverse(rest[0].x))
+	if s.groups.told(v) || s.groups.told(scaled) {
+		return false
+	}
+	guarded := slices.Clone(s.guarded)
+	for i, g := range guarded {
+		if x := g.find(pivot); x != 0 {
+			if guarded[i] = g.plus(scaled, prime-x); len(guarded[i]) == 0 {
 				return false
 			}
 		}
 	}
-	s.guarded = next
-	for other := range maps.Clone(s.holds[pivot]) {
-		row := s.rows[other]
-		for i := range row {
-			delete(s.holds[i], other)
-		}
-		row.addTimes(scaled, prime-row[pivot])
-		for i := range row {
-			s.hold(i, other)
+	type change struct {
+		row int
+		to  vector
+	}
+	var changed []change
+	for i, row := range s.rows {
+		if x := row.find(pivot); x != 0 {
+			if row = row.plus(scaled, prime-x); s.groups.told(row) {
+				return false
+			}
+			changed = append(changed, change{i, row})
 		}
 	}
-	s.rows[pivot] = scaled
-	for i := range scaled {
-		s.hold(i, pivot)
+	for _, c := range changed {
+		s.rows[c.row] = c.to
 	}
+	s.guarded, s.at[pivot], s.rows = guarded, len(s.rows), append(s.rows, scaled)
 	return true
 }
 
-func (s *span) hold(coordinate, pivot int) {
-	if s.holds[coordinate] == nil {
-		s.holds[coordinate] = map[int]bool{}
+// groups are the small counts of a pack, as groups of what they count. No group may
+// be told that is as many as there are small counts in it, for each is one then; nor a
+// small one that is not twice as many.
+type groups struct {
+	small int64
+	// sizes are how many each coordinate is.
+	sizes []int64
+	// small counts by a coordinate that they hold.
+	at map[int32][]vector
+}
+
+func newGroups(sizes []int64, guarded []vector, small int64) *groups {
+	g := &groups{small: small, sizes: sizes, at: map[int32][]vector{}}
+	for _, one := range guarded {
+		for _, t := range one {
+			g.at[t.at] = append(g.at[t.at], one)
+		}
 	}
-	s.holds[coordinate][pivot] = true
+	for _, list := range g.at {
+		slices.SortStableFunc(list, func(v, w vector) int { return len(v) - len(w) })
+	}
+	return g
+}
+
+// told says that a row of a span tells of a group what it may not.
+func (g *groups) told(row vector) bool {
+	if g == nil {
+		return false
+	}
+	sum := int64(0)
+	for _, t := range row {
+		if t.x != 1 {
+			return false
+		}
+		if sum += g.sizes[t.at]; sum >= g.small && sum > int64(len(row)) {
+			return false
+		}
+	}
+	// How many small counts are in it that have nothing in common.
+	inside, taken := int64(0), vector{}
+	for _, t := range row {
+		for _, one := range g.at[t.at] {
+			if row.holds(one) && !taken.meets(one) {
+				inside, taken = inside+1, taken.plus(one, 1)
+				break
+			}
+		}
+	}
+	return inside == sum || sum < g.small && sum < 2*inside
+}
+
+// merged numbers the coordinates of vectors anew, so that those stand for one which
+// no vector tells apart, and returns how many each new one is.
+func merged(sizes []int64, vectors []vector) (fewer []vector, merged []int64) {
+	type part struct {
+		of int
+		x  uint32
+	}
+	// Each vector parts the coordinates further.
+	block, blocks := make([]int, len(sizes)), 1
+	for _, v := range vectors {
+		parts := map[part]int{}
+		for _, t := range v {
+			p := part{block[t.at], t.x}
+			if _, found := parts[p]; !found {
+				parts[p] = blocks
+				blocks++
+			}
+			block[t.at] = parts[p]
+		}
+	}
+	number := map[int]int{}
+	for i, b := range block {
+		if _, found := number[b]; !found {
+			number[b] = len(number)
+			merged = append(merged, 0)
+		}
+		merged[number[b]] += sizes[i]
+		block[i] = number[b]
+	}
+	for _, v := range vectors {
+		w := make(vector, len(v))
+		for i, t := range v {
+			w[i] = term{int32(block[t.at]), t.x}
+		}
+		slices.SortFunc(w, func(a, b term) int { return cmp.Compare(a.at, b.at) })
+		fewer = append(fewer, slices.Compact(w))
+	}
+	return fewer, merged
 }

@@ -1,6 +1,8 @@
 package figure
 
 import (
+	"cmp"
+	"encoding/binary"
 	"fmt"
 	"slices"
 	"strings"
@@ -16,8 +18,11 @@ import (
 // It is the question whether a vector lies in the span of others. A count is a
 // vector over groups of episodes (atoms); a count that the figure does not
 // explain is a coordinate of its own. Counts are shown one by one, those of the
-// foremost figure first, then those of sentences, the larger before the smaller; one whose showing would
-// bring a protected vector into the span of those shown is hidden instead.
+// foremost figure first, then those of sentences, those that are large and stand in
+// many places before the others; one whose showing would bring a protected vector
+// into the span of those shown is hidden instead, wherever it stands. Protected are
+// small counts, the rests of shares, two small counts of a row together, and what is
+// hidden of a row or column as a whole where that is small. Noughts are no secret.
 func Together(figures []*Figure, atoms *Atoms, small int64) {
 	if small <= 1 {
 		return
@@ -31,6 +36,7 @@ func Together(figures []*Figure, atoms *Atoms, small int64) {
 	}
 	for i, f := range figures {
 		f.apply(masks[i])
+		f.unordered()
 	}
 }
 
@@ -90,8 +96,14 @@ type equations struct {
 	cells []*shown
 	// sums are vectors known to be zero: columns that add up to atoms.
 	sums []vector
-	// guarded are the vectors that must not be worked out.
-	guarded []vector
+	// guarded are the vectors that must not be worked out; small those of them that
+	// are cells.
+	guarded, small []vector
+	// sizes are how many each coordinate is.
+	sizes []int64
+	// lines are the rows and columns of figures, as the places of their cells; rows are
+	// those of them that are rows.
+	lines, rows [][]*shown
 	// steps are those of them that no cell shows: small differences between the
 	// steps of a ladder.
 	steps []*shown
@@ -116,8 +128,9 @@ func Equations(figures []*Figure, atoms *Atoms, small int64) []Equation {
 	q := equationsOf(figures, masks, atoms, small)
 	whole := func(v vector) map[int]int64 {
 		of := map[int]int64{}
-		for i, x := range v {
-			if of[i] = int64(x); x > prime/2 {
+		for _, t := range v {
+			i := int(t.at)
+			if of[i] = int64(t.x); t.x > prime/2 {
 				of[i] -= prime
 			}
 		}
@@ -127,7 +140,7 @@ func Equations(figures []*Figure, atoms *Atoms, small int64) []Equation {
 	for _, c := range q.cells {
 		name := fmt.Sprintf("%s answer %s", c.figure.Name, c.column)
 		if !c.answer() {
-			name = fmt.Sprintf("%s row %d %s", c.figure.Name, c.row+1, c.column)
+			name = fmt.Sprintf("%s row %s %s", c.figure.Name, c.figure.rowName(c.row), c.column)
 		}
 		all = append(all, Equation{name, c.value, c.value > 0 && c.value < small, whole(c.at)})
 	}
@@ -149,12 +162,12 @@ func (a *Atoms) Wrong(figures []*Figure) []string {
 	alone := map[int]int64{}
 	size := func(v vector) int64 {
 		sum := int64(0)
-		for i, x := range v {
-			n := alone[i]
-			if i < len(a.sizes) {
-				n = a.sizes[i]
+		for _, t := range v {
+			n := alone[int(t.at)]
+			if int(t.at) < len(a.sizes) {
+				n = a.sizes[t.at]
 			}
-			if x > prime/2 {
+			if t.x > prime/2 {
 				n = -n
 			}
 			sum += n
@@ -163,10 +176,8 @@ func (a *Atoms) Wrong(figures []*Figure) []string {
 	}
 	for _, c := range q.cells {
 		if len(c.at) == 1 {
-			for i := range c.at {
-				if i >= len(a.sizes) {
-					alone[i] = c.value
-				}
+			if at := int(c.at[0].at); at >= len(a.sizes) {
+				alone[at] = c.value
 			}
 		}
 	}
@@ -186,29 +197,43 @@ func (a *Atoms) Wrong(figures []*Figure) []string {
 // equationsOf writes a pack's counts as vectors over its atoms, and further
 // coordinates for counts that no figure explains.
 func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *equations {
-	q := &equations{}
-	next := len(atoms.values)
+	q := &equations{sizes: slices.Clone(atoms.sizes)}
+	// own is a coordinate of its own, for a count that no figure explains: one for all
+	// panels of a figure. Of a nought there is nothing to know.
+	taken := map[[3]string]int{}
+	own := func(f *Figure, row, column string, value int64, ok bool) vector {
+		at, found := taken[[3]string{f.Name, row, column}]
+		if !found {
+			at = len(q.sizes)
+			taken[[3]string{f.Name, row, column}] = at
+			q.sizes = append(q.sizes, value)
+		}
+		if ok && value == 0 {
+			return vector{}
+		}
+		return unit(at)
+	}
 	for i, f := range figures {
-		cells := map[[2]int]vector{}
-		counts := countColumns(f.Points)
+		cells, places := map[[2]int]vector{}, map[[2]int]*shown{}
+		counts, names := countColumns(f.Points), f.rowNames()
 		for r, row := range f.Rows {
 			for _, c := range counts {
 				// A hidden count has lost its value, and still its place in sums.
 				value, ok := row[c].Value.(int64)
 				var at vector
-				if m, told := f.meaningOf(f.Points[c].Name, false); told {
+				if m, told := f.meaningOf(f.Points[c].Name, false); told && !m.unnamed(f, row) {
 					at = unit(atoms.of(f, m, row)...)
 				} else {
-					at = unit(next)
-					next++
+					at = own(f, names[r], f.Points[c].Name, value, ok)
 				}
 				cells[[2]int{r, c}] = at
 				if !ok {
 					continue
 				}
-				q.cells = append(q.cells, &shown{f, r, f.Points[c].Name, value, at, masks[i]})
+				one := &shown{f, r, f.Points[c].Name, value, at, masks[i]}
+				q.cells, places[[2]int{r, c}] = append(q.cells, one), one
 				if value > 0 && value < small {
-					q.guarded = append(q.guarded, at)
+					q.guarded, q.small = append(q.guarded, at), append(q.small, at)
 				}
 			}
 			for _, p := range f.pairs() {
@@ -220,6 +245,7 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 			}
 		}
 		q.addSteps(f, cells, small)
+		q.addLines(f, places, small)
 		for _, m := range f.means {
 			if !m.inRows {
 				continue
@@ -238,8 +264,7 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 			} else if told {
 				at = unit(atoms.of(f, m, nil)...)
 			} else {
-				at = unit(next)
-				next++
+				at = own(f, "answer", c.Name, value, ok)
 			}
 			for _, m := range f.sumsOf(c.Name) {
 				q.sums = append(q.sums, total(f, cells, m.sumOf, m.where).less(at))
@@ -250,16 +275,86 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 			}
 			q.cells = append(q.cells, &shown{f, -1, c.Name, value, at, masks[i]})
 			if value > 0 && value < small {
-				q.guarded = append(q.guarded, at)
+				q.guarded, q.small = append(q.guarded, at), append(q.small, at)
 			}
 		}
-		n, hasN := f.Whole("n")
-		of, hasOf := f.Whole("of")
-		if hasN && hasOf && of > n && of-n < small && answers["n"] != nil && answers["of"] != nil {
-			q.guarded = append(q.guarded, answers["of"].less(answers["n"]))
+		for _, c := range f.Answer {
+			if c.Kind == Share && len(c.From) == 2 {
+				q.addRest(f, answers, c.From[0], c.From[1], small)
+			}
 		}
+		q.addRest(f, answers, "n", "of", small)
 	}
 	return q
+}
+
+// rowNames names each row by its texts, whatever its place.
+func (f *Figure) rowNames() (names []string) {
+	seen := map[string]int{}
+	for r := range f.Rows {
+		name := f.rowName(r)
+		if seen[name]++; seen[name] > 1 {
+			name = fmt.Sprintf("%s (%d)", name, seen[name])
+		}
+		names = append(names, name)
+	}
+	return names
+}
+
+// rowName is what the texts of a row say.
+func (f *Figure) rowName(r int) string {
+	var texts []string
+	for i, c := range f.Points {
+		if text, _ := f.Rows[r][i].Value.(string); c.Kind.isText() {
+			texts = append(texts, text)
+		}
+	}
+	return fmt.Sprintf("%q", texts)
+}
+
+// addRest guards the small rest of a part of the answer and its whole.
+func (q *equations) addRest(f *Figure, answers map[string]vector, part, whole string, small int64) {
+	n, hasN := f.Whole(part)
+	of, hasOf := f.Whole(whole)
+	if hasN && hasOf && of > n && of-n < small && answers[part] != nil && answers[whole] != nil {
+		q.guarded = append(q.guarded, answers[whole].less(answers[part]))
+	}
+}
+
+// narrow is what two hidden counts must be together at least, where they are known
+// together: of two each is one, and of three hardly more is open.
+const narrow = 4
+
+// addLines notes the rows and columns of a figure that it explains, and guards each
+// two small counts of a row that are too few together.
+func (q *equations) addLines(f *Figure, places map[[2]int]*shown, small int64) {
+	if f.Apart || !f.explained() {
+		return
+	}
+	counts := countColumns(f.Points)
+	for r := range f.Rows {
+		var line []*shown
+		for _, c := range counts {
+			if one := places[[2]int{r, c}]; one != nil && one.value > 0 {
+				for _, other := range line {
+					if one.value+other.value < min(small, narrow) {
+						q.guarded = append(q.guarded, one.at.plus(other.at, 1))
+					}
+				}
+				line = append(line, one)
+			}
+		}
+		q.lines, q.rows = append(q.lines, line), append(q.rows, line)
+	}
+	for _, c := range counts {
+		var line []*shown
+		for r := range f.Rows {
+			if one := places[[2]int{r, c}]; one != nil && one.value > 0 {
+				line = append(line, one)
+			}
+		}
+		q.lines = append(q.lines, line)
+	}
 }
 
 // addSteps guards the small differences between the steps of each ladder.
@@ -301,34 +396,150 @@ func total(f *Figure, cells map[[2]int]vector, columns []string, where []conditi
 			continue
 		}
 		for _, name := range columns {
-			sum.addTimes(cells[[2]int{r, f.Index(name)}], 1)
+			sum = sum.plus(cells[[2]int{r, f.Index(name)}], 1)
 		}
 	}
 	return sum
 }
 
+// class is a count that a pack shows, in one place or in several.
+type class struct {
+	at    vector
+	cells []*shown
+	turn  int
+	// worth is the count, as many times as it would be missed.
+	worth int64
+}
+
+// classes gathers the cells that may be shown, in the order in which they are.
+func (q *equations) classes() []*class {
+	byVector := map[string]*class{}
+	var all []*class
+	for _, c := range q.cells {
+		if c.isHidden() {
+			continue
+		}
+		key := c.at.key()
+		one := byVector[key]
+		if one == nil {
+			one = &class{at: c.at, turn: c.turn()}
+			byVector[key] = one
+			all = append(all, one)
+		}
+		one.cells, one.turn = append(one.cells, c), min(one.turn, c.turn())
+		if one.worth += c.value; c.answer() {
+			one.worth += 2 * c.value
+		}
+	}
+	// What the pack is read for before all else, sentences before tables.
+	slices.SortStableFunc(all, func(a, b *class) int {
+		if a.turn != b.turn {
+			return a.turn - b.turn
+		}
+		return cmp.Compare(b.worth, a.worth)
+	})
+	return all
+}
+
+// key is the vector as a text.
+func (v vector) key() string {
+	var b []byte
+	for _, t := range v {
+		b = binary.AppendUvarint(b, uint64(t.at))
+		b = binary.AppendUvarint(b, uint64(t.x))
+	}
+	return string(b)
+}
+
+// merge lets coordinates that no vector of the pack tells apart be one.
+func (q *equations) merge() {
+	var places []*vector
+	for _, c := range q.cells {
+		places = append(places, &c.at)
+	}
+	for _, list := range [][]vector{q.sums, q.guarded, q.small} {
+		for i := range list {
+			places = append(places, &list[i])
+		}
+	}
+	all := make([]vector, len(places))
+	for i, v := range places {
+		all[i] = *v
+	}
+	all, q.sizes = merged(q.sizes, all)
+	for i, v := range places {
+		*v = all[i]
+	}
+}
+
 func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 	q := equationsOf(figures, masks, atoms, small)
-	// What the pack is read for before all else, sentences before tables, larger
-	// counts before smaller; zeros are hidden last.
-	slices.SortStableFunc(q.cells, func(a, b *shown) int {
-		switch {
-		case a.turn() != b.turn():
-			return a.turn() - b.turn()
-		case a.value != b.value && better(a.value, b.value):
-			return 1
-		case a.value != b.value:
-			return -1
+	q.merge()
+	classes := q.classes()
+	for {
+		s := newSpan(q.guarded)
+		s.groups = newGroups(q.sizes, q.small, small)
+		for _, sum := range q.sums {
+			s.add(sum)
 		}
-		return 0
-	})
-	s := newSpan(q.guarded)
-	for _, sum := range q.sums {
-		s.add(sum)
+		shown := make([]bool, len(classes))
+		for i, c := range classes {
+			shown[i] = s.add(c.at)
+		}
+		if q.guardLines(s, classes, shown, small) {
+			continue
+		}
+		for i, c := range classes {
+			if !shown[i] {
+				for _, one := range c.cells {
+					one.hide()
+				}
+			}
+		}
+		q.tellRests(s)
+		return
 	}
-	for _, c := range q.cells {
-		if !c.isHidden() && !s.add(c.at) {
-			c.hide()
+}
+
+// tellRests notes of each row what is hidden of it together, where what is shown
+// tells that.
+func (q *equations) tellRests(s *span) {
+	for _, line := range q.rows {
+		rest, sum, n := vector{}, int64(0), 0
+		for _, one := range line {
+			if one.isHidden() {
+				rest, sum, n = rest.plus(one.at, 1), sum+one.value, n+1
+			}
+		}
+		if n > 0 && s.tells(rest) {
+			f := line[0].figure
+			if f.rests == nil {
+				f.rests = map[int]int64{}
+			}
+			f.rests[line[0].row] = sum
 		}
 	}
+}
+
+// guardLines looks whether of a row or a column so little is hidden as a whole that
+// it is small, and could be worked out: then it is guarded too.
+func (q *equations) guardLines(s *span, classes []*class, showing []bool, small int64) (more bool) {
+	seen := map[*shown]bool{}
+	for i, c := range classes {
+		for _, one := range c.cells {
+			seen[one] = showing[i]
+		}
+	}
+	for _, line := range q.lines {
+		rest, sum, n := vector{}, int64(0), int64(0)
+		for _, one := range line {
+			if !seen[one] {
+				rest, sum, n = rest.plus(one.at, 1), sum+one.value, n+1
+			}
+		}
+		if n > 1 && (sum < small || sum == n) && s.tells(rest) {
+			q.guarded, more = append(q.guarded, rest), true
+		}
+	}
+	return more
 }

@@ -89,7 +89,7 @@ func hospital(t *testing.T, e *engine.Engine, seed uint64, episodes int) ([]*Fig
 		mark := []string{"good", "good", "good", "poor", "poor", "bad"}[r.IntN(6)]
 		rows = append(rows, fmt.Sprintf("(%d, '2026-0%d', '%s', '%s because %d', 'ward %d')", i, 1+r.IntN(3), mark, mark, r.IntN(3), r.IntN(4)))
 	}
-	if err := e.Exec(ctx, "invented", "CREATE OR REPLACE TABLE episodes AS SELECT * FROM (VALUES "+strings.Join(rows, ", ")+") AS v(episode_id, month, mark, because, place)"); err != nil {
+	if err := e.Exec(ctx, "invented", "CREATE OR REPLACE TABLE counted_episodes AS SELECT * FROM (VALUES "+strings.Join(rows, ", ")+") AS v(episode_id, month, mark, because, place); CREATE OR REPLACE VIEW episodes AS FROM counted_episodes"); err != nil {
 		t.Fatal(err)
 	}
 	// Each step takes some of the good ones, the second those of the first too.
@@ -262,7 +262,7 @@ func TestSpanAgreesWithFractions(t *testing.T) {
 		field := func(of map[int]int64) vector {
 			v := vector{}
 			for i, x := range of {
-				v[i] = uint64((x + prime) % prime)
+				v = v.plus(unit(i), uint32((x+prime)%prime))
 			}
 			return v
 		}
@@ -346,6 +346,79 @@ SELECT 2
 	} {
 		if leaks(meaning) != wanted {
 			t.Errorf("%q: the small count can be worked out %t, wanted %t", meaning, !wanted, wanted)
+		}
+	}
+}
+
+// TestTheRestOfARow: what is hidden of a row is drawn as long as it is only where the
+// page tells that anyway.
+func TestTheRestOfARow(t *testing.T) {
+	text := `-- a: Who?
+--
+-- reads:     episodes
+-- points:    place: label; Place
+--            young: count; Young
+--            old: count; Old
+--            oldest: count; Oldest
+-- answer:    n: count; Here
+-- means:     young: alone, invented
+--            old: alone, invented
+--            oldest: alone, invented
+--            answer n: MEANING
+SELECT 1
+-- answer
+SELECT 2
+`
+	for meaning, wanted := range map[string]bool{"sum of young + old + oldest": true, "alone, it counts another thing": false} {
+		d, err := Parse("a.sql", strings.Replace(text, "MEANING", meaning, 1))
+		if err != nil {
+			t.Fatal(err)
+		}
+		f := &Figure{Definition: d, Values: map[string]Cell{"n": {Value: int64(37)}}, Rows: [][]Cell{{{Value: "here"}, {Value: int64(30)}, {Value: int64(4)}, {Value: int64(3)}}}}
+		Together([]*Figure{f}, &Atoms{}, 5)
+		if !f.Rows[0][2].Hidden || !f.Rows[0][3].Hidden || f.Rows[0][1].Hidden {
+			t.Errorf("%q: hidden are not the small counts, and those alone: %v", meaning, f.Rows[0])
+		}
+		rest, told := f.Rest(0)
+		if told != wanted || told && rest != 7 {
+			t.Errorf("%q: the rest is %d, told %t", meaning, rest, told)
+		}
+	}
+}
+
+// TestOneAndOneAreTwo: two hidden counts that are known to be two together are known.
+func TestOneAndOneAreTwo(t *testing.T) {
+	text := `-- a: Who?
+--
+-- reads:     episodes
+-- points:    place: label; Place
+--            lost: count; Lost
+--            back: count; Back
+--            given: count; Given
+-- answer:    of: count; All
+--            given: count; Given
+-- means:     lost: alone, invented
+--            back: alone, invented
+--            given: alone, invented
+--            answer of: sum of lost + back + given
+--            answer given: sum of given
+SELECT 1
+-- answer
+SELECT 2
+`
+	d, err := Parse("a.sql", text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for lost, wanted := range map[int64]bool{1: true, 4: false} {
+		f := &Figure{Definition: d, Values: map[string]Cell{"of": {Value: 52 + lost}, "given": {Value: int64(51)}},
+			Rows: [][]Cell{{{Value: "here"}, {Value: lost}, {Value: int64(1)}, {Value: int64(51)}}}}
+		Together([]*Figure{f}, &Atoms{}, 5)
+		if hidden := f.Values["of"].Hidden || f.Values["given"].Hidden; hidden != wanted {
+			t.Errorf("lost %d, back 1: all or those given are hidden %t, wanted %t", lost, hidden, wanted)
+		}
+		if f.Values["given"].Hidden != f.Rows[0][3].Hidden {
+			t.Errorf("lost %d: the sentence hides those given %t, the table %t", lost, f.Values["given"].Hidden, f.Rows[0][3].Hidden)
 		}
 	}
 }

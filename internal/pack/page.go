@@ -549,11 +549,17 @@ func (fs *figures) answer() *answer {
 		return in.format.Percent(float64(n) / float64(all)), in.w("note_interval", of, interval), interval
 	}
 	episodes, given := get("marks_by_month", "of"), get("use_by_month", "n")
+	began, begun := "answer_use", headline{tile("marks_by_month", "of"), in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))}
+	if f := fs.done["marks_by_month"]; f != nil && f.Values["of"].Hidden && !f.Values["given"].Hidden {
+		// All episodes would tell how few of them are without plasma.
+		episodes, began = get("marks_by_month", "given"), "answer_use_given"
+		begun.Figure, begun.Label = tile("marks_by_month", "given"), in.w("head_episodes_given")
+	}
 	unused := episodes == "0" && given == "0"
 	if unused {
 		a.Sentences = append(a.Sentences, in.w("no_plasma", in.period()))
 	} else {
-		a.Sentences = append(a.Sentences, in.w("answer_use", in.period(), episodes, given))
+		a.Sentences = append(a.Sentences, in.w(began, in.period(), episodes, given))
 	}
 	good, goodNote, interval := share("appropriate_by_month")
 	if in.lacking[figure.Band] && interval == "" && !unused {
@@ -602,7 +608,7 @@ func (fs *figures) answer() *answer {
 	if f := fs.done["dose_distribution"]; f != nil && f.Values["of"].Value != int64(0) {
 		dosed = in.w("head_in", get("dose_distribution", "of"), in.span())
 	}
-	begun, used := headline{tile("marks_by_month", "of"), in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))}, headline{tile("use_by_month", "n"), in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))}
+	used := headline{tile("use_by_month", "n"), in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))}
 	if unused && in.unreadPeriod() {
 		begun, used = headline{"–", in.w("head_episodes"), in.w("note_unread")}, headline{"–", in.w("head_given"), in.w("note_unread")}
 	}

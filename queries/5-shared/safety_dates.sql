@@ -17,6 +17,7 @@ WITH dated AS (
 
 SELECT
     dated.finding,
+    dated.finding AS rule,
     dated.episode_id,
     strftime(local_days.day, '%Y-%m') AS month,
     local_days.day

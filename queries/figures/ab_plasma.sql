@@ -8,7 +8,9 @@
 --            of: count; Units of group AB given
 --            not_known: count; To recipients of unknown group
 --            lost: units; Units of group AB thrown away
--- means:     answer n: sum of other where recipient A|B|O
+-- means:     emergency: alone, it counts units of group AB, which no other figure does
+--            other: alone, it counts units of group AB, which no other figure does
+--            answer n: sum of other where recipient A|B|O
 --            answer of: sum of emergency + other
 --            answer not_known: sum of emergency + other where recipient not known
 -- needs:     emergency + other where recipient none of not known: patients

@@ -13,6 +13,7 @@
 --            answer of: year, of haemorrhage_courses
 --            answer not_known: year, of haemorrhage_courses, called false
 --            answer episodes: year, basis major_haemorrhage
+--            answer untold: year, basis major_haemorrhage, activation_told false
 -- needs:     activations: events
 --            answer n: events
 -- hidden:    first

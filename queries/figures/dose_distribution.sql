@@ -8,7 +8,8 @@
 --            of: count; Episodes with a dose in one band
 --            not_known: count; Dose or weight not known
 --            median: number of of; Median mL/kg
--- means:     answer n: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band below
+-- means:     episodes: year, dose_known true, basis not plasma_exchange|circuit_prime|major_haemorrhage, in rows
+--            answer n: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band below
 --            answer of: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band below|within|above
 --            answer not_known: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band not_known
 -- needs:     episodes: measures

@@ -19,7 +19,11 @@
 --            given: count; Given
 --            change: number of of; Median change
 --            much: number of of; Median change from over 2
--- means:     answer of: sum of pairs
+-- means:     pairs: year, outcome transfused, inr_moved lower|not lower, in rows
+--            answer n: year, outcome transfused, inr_moved lower
+--            answer of: sum of pairs
+--            answer not_known: year, outcome transfused, inr_moved no pair
+--            answer tested: year, outcome transfused, tested_after true
 --            answer given: year, outcome transfused
 -- needs:     pairs: labs
 --            answer tested: labs

@@ -6,9 +6,13 @@
 --            means: label; What it says
 --            severity: label; Kind
 --            run: label; Run
+--            counted: key; The finding, where it is of episodes
 -- answer:    of: count; Findings
 --            rules: units; Rules of the table that ran
 --            not_run: units; Rules of the table that did not run
+-- means:     fired: period, of_practice has counted
+--            answer of: sum of fired
+-- order:     fired within severity
 -- not known: safety findings have a section of their own. A finding of a unit without an episode has no month and is left out
 WITH
 
@@ -25,7 +29,9 @@ SELECT
     CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN count(noticed.episode_id) END AS fired,
     coalesce(rules.says, '') AS means,
     coalesce(min(noticed.severity), rules.severity, '–') AS severity,
-    CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN 'yes' WHEN rules_run.run THEN 'yes, with nothing to judge' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
+    CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN 'yes' WHEN rules_run.run THEN 'yes, with nothing to judge' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run,
+    -- A finding of units may be there several times in an episode.
+    CASE WHEN count(noticed.episode_id) = count(DISTINCT noticed.episode_id) THEN replace(rules_run.finding, '_', ' ') ELSE '' END AS counted
 FROM rules_run
 LEFT JOIN rules ON rules.finding = rules_run.finding
 LEFT JOIN noticed ON noticed.finding = rules_run.finding

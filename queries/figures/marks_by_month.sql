@@ -14,6 +14,7 @@
 --            of: count; Episodes
 --            not_known: count; Undetermined
 --            set_apart: count; Set apart
+--            given: count; Given plasma
 -- means:     appropriate: month, mark appropriate
 --            under_dosed: month, mark under-dosed
 --            non_bleeding: month, mark non-bleeding
@@ -26,6 +27,7 @@
 --            answer of: period
 --            answer not_known: period, mark undetermined
 --            answer set_apart: period, mark set-apart
+--            answer given: period, outcome transfused
 -- needs:     non_bleeding: bleeding
 --            appropriate + under_dosed: dose band
 -- not known: undetermined episodes stand beside the judged ones, never among them
@@ -48,5 +50,6 @@ SELECT
     count(*) FILTER (period_episodes.mark IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')) AS n,
     count(*) AS of,
     count(*) FILTER (period_episodes.mark = 'undetermined') AS not_known,
-    count(*) FILTER (period_episodes.mark = 'set-apart') AS set_apart
+    count(*) FILTER (period_episodes.mark = 'set-apart') AS set_apart,
+    count(*) FILTER (period_episodes.outcome = 'transfused') AS given
 FROM period_episodes

@@ -7,6 +7,7 @@
 -- answer:    of: count; Episodes
 -- means:     episodes: period, by mark, by because
 --            answer of: period
+-- order:     episodes
 SELECT
     period_episodes.mark AS mark,
     period_episodes.because AS because,

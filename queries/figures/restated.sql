@@ -10,9 +10,12 @@
 --            fresh: count; Episodes of those months that the last pack did not know
 --            gone: count; Episodes of the last pack that are none of their own any more
 --            last: label; The last pack
--- means:     answer n: sum of episodes where was none of not known then where now none of no episode of its own now
+-- means:     episodes: alone, no other figure compares with the last pack
+--            answer of: alone, no other figure counts what the last pack spoke of
+--            answer n: sum of episodes where was none of not known then where now none of no episode of its own now
 --            answer fresh: sum of episodes where was not known then
 --            answer gone: sum of episodes where now no episode of its own now
+-- order:     episodes
 -- not known: months that the last pack did not show are not compared
 WITH
 

@@ -8,7 +8,9 @@
 -- answer:    n: count; Reviewer said the same
 --            of: count; Read by a reviewer
 --            kappa: number of n, of; Cohen's kappa
--- means:     answer n: sum of agreed
+-- means:     read: alone, no other figure counts what reviewers have read
+--            agreed: alone, no other figure counts what reviewers have read
+--            answer n: sum of agreed
 --            answer of: sum of read
 -- not known: cases that nobody has read; a case read twice counts with the latest word
 WITH

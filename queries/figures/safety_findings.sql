@@ -6,10 +6,15 @@
 --            year: count; In the twelve months
 --            means: label; What it says
 --            run: label; Run
+--            counted: key; The finding, where it is of episodes
+--            rule: key; The finding, as safety_dates names it
 -- answer:    n: count; Episodes with a safety finding
 --            of: count; Episodes given
 --            not_known: units; Safety rules that did not run
--- means:     answer of: period, outcome transfused
+-- means:     period: period, of_safety has counted
+--            year: year, of safety_dates, by rule
+--            answer n: period, outcome transfused, with_safety_finding true
+--            answer of: period, outcome transfused
 -- adds up:   no
 -- not known: what no feed records is not found: a rule that did not run says why. An episode may have several findings, and a finding may be of a unit without an episode
 SELECT
@@ -18,7 +23,13 @@ SELECT
     CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN count(*) FILTER (safety_dates.month >= period.from_month AND safety_dates.month <= period.to_month) END AS period,
     CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN count(*) FILTER (safety_dates.month >= period.year_from_month AND safety_dates.month <= period.to_month) END AS year,
     rules.says AS means,
-    CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN 'yes' WHEN rules_run.run THEN 'yes, with nothing to judge' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run
+    CASE WHEN rules_run.run AND rules_run.judged > rules_run.not_known THEN 'yes' WHEN rules_run.run THEN 'yes, with nothing to judge' ELSE 'not run: ' || coalesce(rules_run.why_not, 'no reason told') END AS run,
+    CASE
+        WHEN count(*) FILTER (safety_dates.month >= period.from_month AND safety_dates.month <= period.to_month)
+            = count(DISTINCT safety_dates.episode_id) FILTER (safety_dates.month >= period.from_month AND safety_dates.month <= period.to_month)
+        THEN replace(rules_run.finding, '_', ' ') ELSE ''
+    END AS counted,
+    rules_run.finding AS rule
 FROM rules_run
 CROSS JOIN period
 INNER JOIN rules ON rules.finding = rules_run.finding AND rules.severity = 'safety'

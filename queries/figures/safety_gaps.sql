@@ -7,6 +7,7 @@
 --            months: units; Months looked at
 --            median: number of events; Median days between two
 --            rules: label; The rules, each with fewer than one finding a month
+-- means:     answer events: alone, it counts days
 -- not known: several findings of one day are one event. No dates are shown, and nothing at all of fewer than nine events
 WITH
 

@@ -8,7 +8,9 @@
 -- answer:    n: count; Episodes whose mark changes under any of them
 --            of: count; Episodes in which plasma was given
 -- means:     episodes: year, changed@tried true, by move@tried
+--            answer n: year, mark_hangs true
 --            answer of: year, outcome transfused
+-- order:     episodes within what_if
 -- hidden:    first
 -- adds up:   no
 -- not known: episodes that keep their mark; changes of a few episodes stand together as other changes

@@ -7,7 +7,9 @@
 --            share: share of tested, given; Share
 -- answer:    n: count; Any clotting test after
 --            of: count; Episodes given
--- means:     given: month, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage
+-- means:     tested: month, tested_after true, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage
+--            given: month, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage
+--            answer n: period, tested_after true, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage
 --            answer of: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage
 -- needs:     tested: labs
 --            answer n: labs

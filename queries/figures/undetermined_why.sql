@@ -8,6 +8,7 @@
 -- means:     episodes: year, mark undetermined, by because
 --            answer n: year, mark undetermined
 --            answer of: year
+-- order:     episodes
 SELECT
     year_episodes.because AS because,
     count(*) AS episodes

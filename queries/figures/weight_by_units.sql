@@ -10,8 +10,10 @@
 -- answer:    n: count; Exactly two units, at 75 kg and more
 --            of: count; Adults of 75 kg and more
 --            not_known: count; Adults without a usable weight
--- means:     answer n: sum of two where weight 75 to 89 kg|90 kg and more
+-- means:     one + two + three + four + more: year, outcome transfused, population adult, basis not plasma_exchange|circuit_prime|major_haemorrhage, weight_known true, in rows
+--            answer n: sum of two where weight 75 to 89 kg|90 kg and more
 --            answer of: sum of one + two + three + four + more where weight 75 to 89 kg|90 kg and more
+--            answer not_known: year, outcome transfused, population adult, basis not plasma_exchange|circuit_prime|major_haemorrhage, weight_known false
 -- needs:     one + two + three + four + more: measures
 --            answer n: measures
 -- not known: adults without a usable weight
