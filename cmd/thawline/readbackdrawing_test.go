@@ -335,12 +335,32 @@ func checkDrawing(id string, a *article, p figure.Panel, w wanted) (wrong []stri
 	default:
 		fault("a chart of kind %s is not measured", p.Chart)
 	}
-	// What is hidden has a cross on the axis, and among bars a stub in a series of its own.
-	for key := range drawn.bars {
-		if key[0] == len(p.Y) {
-			drawn.crosses[key[1]] = true
-			delete(drawn.bars, key)
+	// What is hidden has a cross on the axis, and among bars a piece in a series of its
+	// own: as long as it is all together, or one that says by a question mark that its
+	// length tells nothing. Those all have the same.
+	unscaled, stub := 0, 0.0
+	for key, length := range drawn.bars {
+		if key[0] != len(p.Y) {
+			continue
 		}
+		drawn.crosses[key[1]] = true
+		delete(drawn.bars, key)
+		together := 0.0
+		for _, name := range p.Y {
+			if at := slices.Index(w.heads, head(p, name)); at >= 0 && key[1] < len(w.rows) && isHidden(a, key[1], head(p, name)) {
+				together += numberOf(w.rows[key[1]][at])
+			}
+		}
+		switch {
+		case len(p.Y) > 1 && math.Abs(length-together) <= near:
+		case stub != 0 && math.Abs(length-stub) > near:
+			fault("row %d, what is hidden is drawn as %.2f, neither %.2f, as much as it is, nor %.2f, as elsewhere", key[1]+1, length, together, stub)
+		default:
+			unscaled, stub = unscaled+1, length
+		}
+	}
+	if marks := questionMarks(a); marks < unscaled || marks > len(drawn.crosses) {
+		fault("%d pieces of unknown length, and %d question marks", unscaled, marks)
 	}
 	for r := range a.rows {
 		hidden := slices.ContainsFunc(p.Y, func(name string) bool { return isHidden(a, r, head(p, name)) })

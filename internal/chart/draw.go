@@ -30,8 +30,9 @@ type Look struct {
 	Intervals []stat.Interval
 	// Interventions are months with a name, marked on charts by month.
 	Interventions []figure.Intervention
-	// Hidden names what is drawn in the place of a value that is not shown.
-	Hidden string
+	// Hidden names what is drawn in the place of a value that is not shown, Unscaled what
+	// is so drawn with a length that says nothing.
+	Hidden, Unscaled string
 	// Format writes the numbers.
 	Format figure.Format
 }

@@ -72,11 +72,13 @@ func filled(k int) map[string]any {
 var stubbed = map[string]any{"color": paper, "borderColor": ink, "borderWidth": 0.8, "borderType": "dashed",
 	"decal": map[string]any{"symbol": "rect", "dashArrayX": []float64{1, 0}, "dashArrayY": []float64{1, 2.5}, "rotation": -math.Pi / 4, "color": ink}}
 
-// barSeries adds a series for each column of y, and where a value is hidden a stub
-// of one height for all, which tells that something is there and not how much. It
-// says which series is the stubs' (-1 without one).
+// barSeries adds a series for each column of y, and where values are hidden a piece
+// that stands for them: as long as they are together where the page tells that
+// anyway, else a stub of one length for all, which tells that something is there and
+// not how much; a question mark at its end says so. It says which series is the
+// pieces' (-1 without one).
 func barSeries(bar *charts.Bar, f *figure.Figure, p figure.Panel, look Look, numbers string) (stubs int) {
-	hidden := make([]bool, len(f.Rows))
+	hidden, rests := make([]bool, len(f.Rows)), make([]float64, len(f.Rows))
 	some, highest := false, 0.0
 	for r, row := range f.Rows {
 		sum := 0.0
@@ -89,7 +91,10 @@ func barSeries(bar *charts.Bar, f *figure.Figure, p figure.Panel, look Look, num
 				hidden[r], some = true, true
 			}
 		}
-		highest = math.Max(highest, sum)
+		if rest, told := f.Rest(r); told && hidden[r] && whole(f, p) {
+			rests[r] = float64(rest)
+		}
+		highest = math.Max(highest, sum+rests[r])
 	}
 	for _, name := range p.Y {
 		i := f.Index(name)
@@ -113,13 +118,28 @@ func barSeries(bar *charts.Bar, f *figure.Figure, p figure.Panel, look Look, num
 	}
 	stub := round(math.Max(highest, 1) / 25)
 	data := make([]opts.BarData, len(f.Rows))
+	name := look.Hidden
 	for r := range f.Rows {
-		if hidden[r] {
-			data[r].Value = stub
+		switch {
+		case hidden[r] && rests[r] > 0:
+			data[r].Value = rests[r]
+		case hidden[r]:
+			data[r] = opts.BarData{Value: stub, Label: &opts.Label{Show: opts.Bool(true), Position: numbers, Formatter: "?", Color: ink, FontSize: fontSize}}
+			name = look.Unscaled
 		}
 	}
-	bar.AddSeries(look.Hidden, data, charts.WithBarChartOpts(opts.BarChart{Stack: "all"}))
+	bar.AddSeries(name, data, charts.WithBarChartOpts(opts.BarChart{Stack: "all"}))
 	return len(p.Y)
+}
+
+// whole says that a panel stacks every count of its figure.
+func whole(f *figure.Figure, p figure.Panel) bool {
+	for _, c := range f.Points {
+		if c.Kind == figure.Count && !slices.Contains(p.Y, c.Name) {
+			return false
+		}
+	}
+	return true
 }
 
 // dressed gives each series of bars its fill and pattern.
