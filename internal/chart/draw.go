@@ -30,9 +30,10 @@ type Look struct {
 	Intervals []stat.Interval
 	// Interventions are months with a name, marked on charts by month.
 	Interventions []figure.Intervention
-	// Hidden names what is drawn in the place of a value that is not shown, Unscaled what
-	// is so drawn with a length that says nothing.
-	Hidden, Unscaled string
+	// Hidden names what is drawn in the place of a value that is not shown; Unscaled the
+	// same where a question mark says of some that their length tells nothing, and
+	// UnscaledAll where that of none does.
+	Hidden, Unscaled, UnscaledAll string
 	// Format writes the numbers.
 	Format figure.Format
 }
@@ -322,9 +323,11 @@ func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 		return
 	}
 	var data []any
+	series, _ := option["series"].([]any)
 	for _, one := range look.Interventions {
 		for i, row := range f.Rows {
 			if row[x].Value == one.Month {
+				aside(series, i)
 				// The name runs towards the middle of the picture.
 				align := "left"
 				if 2*i > len(f.Rows) {
@@ -335,10 +338,26 @@ func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 			}
 		}
 	}
-	if series, _ := option["series"].([]any); len(series) > 0 && len(data) > 0 {
+	if len(series) > 0 && len(data) > 0 {
 		series[0].(map[string]any)["markLine"] = map[string]any{"silent": true, "symbol": "none", "data": data,
 			"lineStyle": map[string]any{"color": ink, "type": "dashed"},
 			"label":     map[string]any{"formatter": "{b}", "color": ink, "fontSize": fontSize, "position": "end"}}
+	}
+}
+
+// aside moves the question mark of a row, where it has one, off the line of an
+// intervention, which stands in the middle of its bar.
+func aside(series []any, row int) {
+	for _, one := range series {
+		points, _ := one.(map[string]any)["data"].([]any)
+		if row >= len(points) {
+			continue
+		}
+		if point, ok := points[row].(map[string]any); ok {
+			if label, ok := point["label"].(map[string]any); ok {
+				label["offset"] = []int{8, 0}
+			}
+		}
 	}
 }
 

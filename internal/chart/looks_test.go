@@ -87,6 +87,41 @@ func TestAHiddenShareHasItsSign(t *testing.T) {
 	}
 }
 
+// What is hidden of a bar is drawn with a length that says nothing, and a question
+// mark that says so; thin bars have no room for one, and the legend says it.
+func TestWhatIsHiddenIsNotToScale(t *testing.T) {
+	look := Look{ID: "a", Hidden: "hidden here", Unscaled: "some to scale", UnscaledAll: "none to scale"}
+	draw := func(rows int, second any) string {
+		var labels []string
+		var values, others []any
+		for i := range rows {
+			labels, values, others = append(labels, fmt.Sprint("row ", i)), append(values, int64(30)), append(others, int64(20))
+		}
+		others[1] = second
+		f, names := table(labels, figure.Count, map[string][]any{"a": values, "b": others})
+		return drawnAs(t, f, figure.Panel{Chart: "stacked", Y: names}, look)
+	}
+	for _, c := range []struct {
+		what    string
+		svg     string
+		marks   int
+		legends string
+	}{
+		{"nothing is hidden", draw(3, int64(9)), 0, ""},
+		{"one is hidden", draw(3, "hidden"), 1, look.Unscaled},
+		{"one of many is hidden", draw(thinBars, "hidden"), 0, look.UnscaledAll},
+	} {
+		if n := strings.Count(c.svg, ">?<"); n != c.marks {
+			t.Errorf("%s: %d question marks, wanted %d", c.what, n, c.marks)
+		}
+		for _, name := range []string{look.Hidden, look.Unscaled, look.UnscaledAll} {
+			if strings.Contains(c.svg, name) != (name == c.legends) {
+				t.Errorf("%s: the legend says %q %t", c.what, name, name != c.legends)
+			}
+		}
+	}
+}
+
 func TestALegendNamesWhatIsDrawn(t *testing.T) {
 	f, names := table([]string{"one", "two"}, figure.Units, map[string][]any{"a": {nil, nil}, "b": {int64(4), nil}, "c": {"hidden", nil}})
 	svg := drawnAs(t, f, figure.Panel{Chart: "lines", Y: names}, Look{ID: "a", Hidden: "hidden, not zero"})

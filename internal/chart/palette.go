@@ -80,6 +80,8 @@ var stubbed = map[string]any{"color": paper, "borderColor": ink, "borderWidth": 
 func barSeries(bar *charts.Bar, f *figure.Figure, p figure.Panel, look Look, numbers string) (stubs int) {
 	hidden, rests := make([]bool, len(f.Rows)), make([]float64, len(f.Rows))
 	some, highest := false, 0.0
+	// Thin bars bear no mark that tells one piece from another.
+	thin := len(f.Rows) >= thinBars
 	for r, row := range f.Rows {
 		sum := 0.0
 		for _, name := range p.Y {
@@ -91,7 +93,7 @@ func barSeries(bar *charts.Bar, f *figure.Figure, p figure.Panel, look Look, num
 				hidden[r], some = true, true
 			}
 		}
-		if rest, told := f.Rest(r); told && hidden[r] && whole(f, p) {
+		if rest, told := f.Rest(r); told && hidden[r] && whole(f, p) && !thin {
 			rests[r] = float64(rest)
 		}
 		highest = math.Max(highest, sum+rests[r])
@@ -123,6 +125,8 @@ func barSeries(bar *charts.Bar, f *figure.Figure, p figure.Panel, look Look, num
 		switch {
 		case hidden[r] && rests[r] > 0:
 			data[r].Value = rests[r]
+		case hidden[r] && thin:
+			data[r].Value, name = stub, look.UnscaledAll
 		case hidden[r]:
 			data[r] = opts.BarData{Value: stub, Label: &opts.Label{Show: opts.Bool(true), Position: numbers, Formatter: "?", Color: ink, FontSize: fontSize}}
 			name = look.Unscaled

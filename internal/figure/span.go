@@ -25,9 +25,10 @@ const prime = 1<<31 - 1
 // unit is the sum of the unit vectors of some coordinates.
 func unit(at ...int) vector {
 	v := make(vector, len(at))
-	for k, i := range slices.Sorted(slices.Values(at)) {
+	for k, i := range at {
 		v[k] = term{int32(i), 1}
 	}
+	slices.SortFunc(v, func(a, b term) int { return cmp.Compare(a.at, b.at) })
 	return v
 }
 
@@ -36,7 +37,11 @@ func (v vector) less(w vector) vector { return v.plus(w, prime-1) }
 
 // plus is v + x·w.
 func (v vector) plus(w vector, x uint32) vector {
-	sum := make(vector, 0, len(v)+len(w))
+	return v.plusInto(make(vector, 0, len(v)+len(w)), w, x)
+}
+
+// plusInto is plus, written behind sum.
+func (v vector) plusInto(sum, w vector, x uint32) vector {
 	for len(v) > 0 && len(w) > 0 {
 		switch {
 		case v[0].at < w[0].at:
@@ -97,6 +102,8 @@ type span struct {
 	guarded []vector
 	// groups says what a row may not tell; nil for no matter what.
 	groups *groups
+	// buffers take turns in holding what is left of a vector.
+	buffers [2]vector
 }
 
 func newSpan(guarded []vector) *span {
@@ -109,13 +116,14 @@ func newSpan(guarded []vector) *span {
 	return s
 }
 
-// reduced is what is left of v after the rows.
+// reduced is what is left of v after the rows, until it is asked again.
 func (s *span) reduced(v vector) vector {
 	rest := v
 	for _, t := range v {
 		// No row holds the pivot of another, so that this one is still as in v.
 		if row, found := s.at[t.at]; found {
-			rest = rest.plus(s.rows[row], prime-t.x)
+			s.buffers[0] = rest.plusInto(s.buffers[0][:0], s.rows[row], prime-t.x)
+			rest, s.buffers[0], s.buffers[1] = s.buffers[0], s.buffers[1], s.buffers[0]
 		}
 	}
 	return rest
@@ -136,19 +144,19 @@ func (s *span) add(v vector) bool {
 	if s.groups.told(v) || s.groups.told(scaled) {
 		return false
 	}
-	guarded := slices.Clone(s.guarded)
-	for i, g := range guarded {
-		if x := g.find(pivot); x != 0 {
-			if guarded[i] = g.plus(scaled, prime-x); len(guarded[i]) == 0 {
-				return false
-			}
-		}
-	}
 	type change struct {
 		row int
 		to  vector
 	}
-	var changed []change
+	var guarded, changed []change
+	for i, g := range s.guarded {
+		if x := g.find(pivot); x != 0 {
+			if g = g.plus(scaled, prime-x); len(g) == 0 {
+				return false
+			}
+			guarded = append(guarded, change{i, g})
+		}
+	}
 	for i, row := range s.rows {
 		if x := row.find(pivot); x != 0 {
 			if row = row.plus(scaled, prime-x); s.groups.told(row) {
@@ -160,7 +168,10 @@ func (s *span) add(v vector) bool {
 	for _, c := range changed {
 		s.rows[c.row] = c.to
 	}
-	s.guarded, s.at[pivot], s.rows = guarded, len(s.rows), append(s.rows, scaled)
+	for _, c := range guarded {
+		s.guarded[c.row] = c.to
+	}
+	s.at[pivot], s.rows = len(s.rows), append(s.rows, scaled)
 	return true
 }
 

@@ -194,7 +194,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if fs.nothing(p) {
 		out.NOf, out.Interval = "", ""
 	}
-	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden_drawn"), Format: in.format}
+	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden_drawn"), Unscaled: in.w("hidden_unscaled"), UnscaledAll: in.w("hidden_unscaled_all"), Format: in.format}
 	look.Interventions = in.interventions
 	if low, high, tolerance, ok := in.band(p); ok {
 		says := "band_counts"
