@@ -20,8 +20,8 @@ type meaning struct {
 	// columns are the points columns (several: their sum), or one of the answer.
 	columns []string
 	answer  bool
-	// when is month (that of the row), three months (to that of the row), period, year
-	// or history.
+	// when is month (that of the row), three months (to that of the row), period, year,
+	// history, or ever: whatever the month, and without one.
 	when string
 	// in are conditions on columns of the table: one of these values.
 	in []condition
@@ -94,6 +94,7 @@ var meansForm = regexp.MustCompile(`^(answer )?([a-z0-9_]+(?: \+ [a-z0-9_]+)*): 
 //	activations: three months, of haemorrhage_courses
 //	activations: year, of haemorrhage_courses, @step true
 //	fired: period, of_practice has counted
+//	answer of: ever, said true
 //	read: alone, no other figure counts what reviewers have read
 func parseMeans(text string) (meaning, error) {
 	m := meansForm.FindStringSubmatch(text)
@@ -123,7 +124,7 @@ func parseMeans(text string) (meaning, error) {
 		of, isAttribute := parseAttribute(word)
 		by, byAttribute := parseAttribute(rest)
 		switch {
-		case rest == "" && slices.Contains([]string{"month", "period", "year", "history"}, word) && one.when == "":
+		case rest == "" && slices.Contains([]string{"month", "period", "year", "history", ever}, word) && one.when == "":
 			one.when = word
 		case word+" "+rest == threeMonths && one.when == "":
 			one.when = threeMonths
@@ -139,11 +140,11 @@ func parseMeans(text string) (meaning, error) {
 			rest, not := strings.CutPrefix(rest, "not ")
 			one.in = append(one.in, condition{of: of, not: not, values: strings.Split(rest, "|")})
 		default:
-			return meaning{}, fmt.Errorf("%q is no condition, wanted month, three months, period, year or history, \"of TABLE\", \"COLUMN value|value\", \"COLUMN not value\", \"by COLUMN\" or \"in rows\"", strings.TrimSpace(part))
+			return meaning{}, fmt.Errorf("%q is no condition, wanted month, three months, period, year, history or ever, \"of TABLE\", \"COLUMN value|value\", \"COLUMN not value\", \"by COLUMN\" or \"in rows\"", strings.TrimSpace(part))
 		}
 	}
 	if one.when == "" {
-		return meaning{}, fmt.Errorf("%q names no time, wanted month, three months, period, year or history", text)
+		return meaning{}, fmt.Errorf("%q names no time, wanted month, three months, period, year, history or ever", text)
 	}
 	if len(one.columns) > 1 && !one.inRows || one.answer && (one.inRows || len(one.by) > 0 || one.ofRowsMonth()) {
 		return meaning{}, fmt.Errorf("%q: a sum of columns goes with \"in rows\", and an answer has no rows", text)
@@ -158,7 +159,10 @@ func parseMeans(text string) (meaning, error) {
 	return one, nil
 }
 
-const threeMonths = "three months"
+const (
+	threeMonths = "three months"
+	ever        = "ever"
+)
 
 // ofRowsMonth says that the time is that of the row.
 func (m meaning) ofRowsMonth() bool { return m.when == "month" || m.when == threeMonths }
@@ -286,7 +290,13 @@ func LoadAtoms(ctx context.Context, e *engine.Engine, figures []*Figure, spans S
 		}
 	}
 	for _, table := range tables {
-		if err := a.load(ctx, e, table); err != nil {
+		first := min(spans.HistoryFrom, spans.YearFrom, spans.From)
+		if slices.ContainsFunc(figures, func(f *Figure) bool {
+			return slices.ContainsFunc(f.means, func(m meaning) bool { return m.of == table && m.when == ever })
+		}) {
+			first = ""
+		}
+		if err := a.load(ctx, e, table, first); err != nil {
 			return nil, err
 		}
 	}
@@ -320,8 +330,8 @@ func (a *Atoms) number() {
 // with all that figures ask of them (queries/5-shared).
 const countedEpisodes = "counted_episodes"
 
-// load asks the engine for the atoms of one table.
-func (a *Atoms) load(ctx context.Context, e *engine.Engine, table string) error {
+// load asks the engine for the atoms of one table, from a month on.
+func (a *Atoms) load(ctx context.Context, e *engine.Engine, table, first string) error {
 	counted := table
 	if counted == "" {
 		counted = countedEpisodes
@@ -343,7 +353,6 @@ func (a *Atoms) load(ctx context.Context, e *engine.Engine, table string) error 
 		}
 		quoted[i] = fmt.Sprintf("coalesce(CAST(%s.%s AS VARCHAR), '')", engine.Name(in), engine.Name(of.column))
 	}
-	first := min(a.spans.HistoryFrom, a.spans.YearFrom, a.spans.From)
 	_, rows, err := e.Rows(ctx, "what the figures count (their means)", fmt.Sprintf(
 		"SELECT %s, count(*) FROM %s WHERE %s.month BETWEEN %s AND %s GROUP BY ALL ORDER BY ALL", strings.Join(quoted, ", "), from, engine.Name(counted), engine.Quote(first), engine.Quote(a.spans.To)))
 	if err != nil {

@@ -1,6 +1,6 @@
--- counted_episodes: the episodes of the charts' months, with what the figures' means ask of them; what is asked of the year or the period alone is empty before it.
+-- counted_episodes: the episodes of the charts' months, with what the figures' means ask of them (what is asked of the year or the period alone is empty before it), and without a month those others that are compared with the last pack.
 --
--- reads:     episodes, months, period, units, findings, evidence, judged_again
+-- reads:     episodes, months, period, units, findings, evidence, judged_again, compared_marks
 WITH
 
 given AS (
@@ -79,9 +79,25 @@ SELECT
     CASE WHEN placed.in_period THEN noticed.of_safety IS NOT NULL END AS with_safety_finding,
     -- Names of findings, parted by |.
     CASE WHEN placed.in_period THEN noticed.of_practice END AS of_practice,
-    CASE WHEN placed.in_period THEN noticed.of_safety END AS of_safety
+    CASE WHEN placed.in_period THEN noticed.of_safety END AS of_safety,
+    -- Of the last pack, where it is told.
+    CASE WHEN compared_marks.was <> compared_marks.now THEN compared_marks.was END AS was,
+    CASE WHEN compared_marks.was <> compared_marks.now THEN compared_marks.now END AS now,
+    CASE WHEN compared_marks.was <> compared_marks.now THEN compared_marks.why END AS why,
+    coalesce(compared_marks.said, false) AS said
 FROM placed
 LEFT JOIN given ON given.episode_id = placed.episode_id
 LEFT JOIN noticed ON noticed.episode_id = placed.episode_id
 LEFT JOIN called ON called.episode_id = placed.episode_id
 LEFT JOIN moved ON moved.episode_id = placed.episode_id
+LEFT JOIN compared_marks ON compared_marks.episode_id = placed.episode_id
+UNION ALL BY NAME
+SELECT
+    compared_marks.episode_id,
+    '' AS month,
+    CASE WHEN compared_marks.was <> compared_marks.now THEN compared_marks.was END AS was,
+    CASE WHEN compared_marks.was <> compared_marks.now THEN compared_marks.now END AS now,
+    CASE WHEN compared_marks.was <> compared_marks.now THEN compared_marks.why END AS why,
+    compared_marks.said
+FROM compared_marks
+WHERE compared_marks.episode_id NOT IN (SELECT placed.episode_id FROM placed)
