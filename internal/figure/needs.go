@@ -118,6 +118,15 @@ func (f *Figure) Forget(lacking map[string]bool) {
 	}
 }
 
+// ForgetColumn takes away the noughts of a column, where the figure has it.
+func (f *Figure) ForgetColumn(name string) {
+	if i := f.Index(name); i >= 0 {
+		for _, row := range f.Rows {
+			row[i] = forgotten(row[i])
+		}
+	}
+}
+
 // forgotten is a cell without the nought that it held.
 func forgotten(c Cell) Cell {
 	if c.Value == int64(0) || c.Value == 0.0 {

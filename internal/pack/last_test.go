@@ -53,7 +53,7 @@ COPY (
 	if want := fmt.Sprintf("Since the pack of Aug 2026, 8 of the %d episodes that it spoke of changed their mark; 6 came to light and 5 are no episodes of their own any more. cases.html lists any such episode.", of); !strings.Contains(committee, want) {
 		t.Errorf("the pack does not say %q", want)
 	}
-	for _, want := range []string{"<td>appropriate</td><td>under-dosed</td><td>records that came since</td><td class=\"n\">8</td>", "<td>wasted</td><td>no episode of its own now</td><td>"} {
+	for _, want := range []string{"<td>appropriate</td><td>under-dosed</td><td>records that came since</td><td class=\"n\">8</td>", "<td>wasted</td><td class=\"prose\">no episode of its own now</td><td>"} {
 		if !strings.Contains(committee, want) {
 			t.Errorf("the pack's table does not hold %q", want)
 		}

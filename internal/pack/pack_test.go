@@ -127,6 +127,7 @@ func TestEmptyMonthSaysWhy(t *testing.T) {
 func TestTilesOfASmallHospital(t *testing.T) {
 	in := fabricate(t, 100)
 	in.format.Small = 1000
+	in.sources = append(in.sources, Source{Table: "measures", Read: 1, Accepted: 1})
 	committee, _, _ := made(t, in)
 	strip := regexp.MustCompile(`(?s)<dl class="strip">.*?</dl>`).FindString(committee)
 	tiles := regexp.MustCompile(`<dd>([^<]*)</dd>`).FindAllStringSubmatch(strip, -1)

@@ -63,6 +63,8 @@ const (
 	// halfRows are so many rows that each half has its head: a browser repeats none that
 	// takes over a quarter of it.
 	halfRows = 20
+	// lateMonths are so many that the first ones are of less interest than the last.
+	lateMonths = 6
 	// proseLetters are more than a few words have.
 	proseLetters = 24
 	// wordLetters is how many letters wide words must have room.
@@ -208,7 +210,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if p.Note != "" {
 		out.Notes = append(out.Notes, f.Note(p, in.format, in.when()))
 	}
-	out.Late = p.Chart != "table" && f.Points[f.Index(p.X)].Kind == figure.Month
+	out.Late = p.Chart != "table" && f.Points[f.Index(p.X)].Kind == figure.Month && len(f.Rows) >= lateMonths
 	fs.lines(p, f, &look, &out)
 	if p.Chart != "before_after" {
 		// That chart only looks again at a figure that has a panel of its own.
@@ -220,8 +222,11 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	none := hasOf && of.Value == int64(0) && !byMonth(f)
 	if blank && !byMonth(f) {
-		out.Notes, out.TooFew = nil, ""
-		return out
+		if out.Notes, out.TooFew = nil, ""; f.AllZero() || p.Chart != "table" {
+			return out
+		}
+		// What else the table tells stays, as of the twelve months.
+		f.ForgetColumn("period")
 	}
 	if p.SaysZero != "" && f.Zero() && f.AllZero() {
 		return out

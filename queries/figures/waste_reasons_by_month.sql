@@ -43,8 +43,9 @@ SELECT
     count(*) FILTER (bags.avoidable AND bags.month >= period.from_month) AS n,
     count(*) FILTER (bags.month >= period.from_month) AS of,
     count(*) FILTER (bags.reason IS NULL AND bags.month >= period.from_month) AS not_known,
-    count(*) FILTER (bags.month < period.from_month) AS before,
-    count(*) FILTER (bags.avoidable AND bags.month < period.from_month) AS before_avoidable
+    -- Where no month lies before there is nothing that was not thrown away in it.
+    CASE WHEN (SELECT period.history_from_month < period.from_month FROM period) THEN count(*) FILTER (bags.month < period.from_month) END AS before,
+    CASE WHEN (SELECT period.history_from_month < period.from_month FROM period) THEN count(*) FILTER (bags.avoidable AND bags.month < period.from_month) END AS before_avoidable
 FROM bags
 CROSS JOIN period
 WHERE bags.fate = 'discarded' AND NOT bags.frozen_loss
