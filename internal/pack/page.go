@@ -558,7 +558,7 @@ func (fs *figures) answer() *answer {
 	if f := fs.done["marks_by_month"]; f != nil && f.Values["of"].Hidden && !f.Values["given"].Hidden {
 		// All episodes would tell how few of them are without plasma.
 		episodes, began = get("marks_by_month", "given"), "answer_use_given"
-		begun.Figure, begun.Label = tile("marks_by_month", "given"), in.w("head_episodes_given")
+		begun.Figure, begun.Note = tile("marks_by_month", "given"), in.w("head_given_judged", get("marks_by_month", "n"))
 	}
 	unused := episodes == "0" && given == "0"
 	if unused {
