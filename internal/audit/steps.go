@@ -83,8 +83,21 @@ func runSteps(ctx context.Context, e *engine.Engine, steps []step) error {
 
 // RunBeside is Run over queries in any order, two at a time: each begins once
 // those whose tables it reads have ended. The engine should have ThreadsBeside.
-func RunBeside(ctx context.Context, e *engine.Engine, all []*Query, views ...string) error {
-	return runSteps(ctx, e, querySteps(all, views...))
+// Steps of the caller's own begin when no query may, each on the session that is free.
+func RunBeside(ctx context.Context, e *engine.Engine, all []*Query, views []string, own ...Step) error {
+	steps := querySteps(all, views...)
+	for _, one := range own {
+		steps = append(steps, step{one.Name, one.After, one.Run})
+	}
+	return runSteps(ctx, e, steps)
+}
+
+// Step is a piece of work that reads tables of the queries it is run beside.
+type Step struct {
+	Name string
+	// After names the tables that it reads, or other steps.
+	After []string
+	Run   func(context.Context, *engine.Engine) error
 }
 
 // querySteps makes a step of each query.

@@ -84,10 +84,14 @@ func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	if err := in.loadClock(ctx, e); err != nil {
 		return err
 	}
-	return in.loadStore(ctx, e)
+	if err := in.loadStore(ctx, e); err != nil {
+		return err
+	}
+	return runShared(ctx, e)
 }
 
-// loadStore is load but for macros and clock.
+// loadStore is load but for macros and clock, and for the tables that several figures
+// read.
 func (in *input) loadStore(ctx context.Context, e *engine.Engine) error {
 	if err := in.loadTables(ctx, e); err != nil {
 		return err
@@ -162,8 +166,7 @@ func (in *input) absent() (all []string) {
 	return all
 }
 
-// loadPeriod makes the small tables that Go knows, and the tables that several
-// figures read.
+// loadPeriod makes the small tables that Go knows.
 func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 	if err := e.Load(ctx, "policy", in.policy.Columns(), in.policy.Rows()); err != nil {
 		return err
@@ -221,10 +224,7 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 	if err := in.loadRules(ctx, e); err != nil {
 		return err
 	}
-	if err := in.loadTried(ctx, e); err != nil {
-		return err
-	}
-	return runShared(ctx, e)
+	return in.loadTried(ctx, e)
 }
 
 // loadRules makes the table rules: what each rule says, and its severity.
@@ -244,9 +244,10 @@ func (in *input) loadRules(ctx context.Context, e *engine.Engine) error {
 	return e.Load(ctx, "rules", []contract.Column{{Name: "finding"}, {Name: "severity"}, {Name: "says"}}, rows)
 }
 
-// runShared makes the tables that several figures read.
-func runShared(ctx context.Context, e *engine.Engine) error {
-	all, err := audit.LoadQueries(queries.FS, "5-shared")
+// runShared makes the tables that several figures read, and runs beside them what
+// reads them.
+func runShared(ctx context.Context, e *engine.Engine, steps ...audit.Step) error {
+	all, err := shared()
 	if err != nil {
 		return err
 	}
@@ -254,7 +255,36 @@ func runShared(ctx context.Context, e *engine.Engine) error {
 	if err != nil {
 		return err
 	}
-	return audit.RunBeside(ctx, e, all, views...)
+	return audit.RunBeside(ctx, e, all, views, steps...)
+}
+
+// periodEpisodes is the table of which the page of cases is made.
+const periodEpisodes = "period_episodes"
+
+// shared lists the queries of the tables that several figures read; first come those
+// that the page of cases, and the longest chain of the others, wait for.
+func shared() ([]*audit.Query, error) {
+	all, err := audit.LoadQueries(queries.FS, "5-shared")
+	if err != nil {
+		return nil, err
+	}
+	soon := []string{periodEpisodes}
+	for _, q := range all {
+		if q.Name == periodEpisodes {
+			soon = append(soon, q.Reads()...)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b *audit.Query) int {
+		first := func(q *audit.Query) bool { return slices.Contains(soon, q.Name) }
+		switch {
+		case first(a) == first(b):
+			return 0
+		case first(a):
+			return -1
+		}
+		return 1
+	})
+	return all, nil
 }
 
 // sharedViews names those shared tables that only pick rows of another, and are
@@ -274,7 +304,7 @@ SELECT
 		return nil, err
 	}
 	n := func(i int) int64 { v, _ := rows[0][i].(int64); return v }
-	views := []string{"period_episodes"}
+	views := []string{periodEpisodes}
 	for _, one := range []struct {
 		name        string
 		picked, all int64

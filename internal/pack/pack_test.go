@@ -21,7 +21,10 @@ func made(t *testing.T, in *input) (committee, cases string, dir string) {
 		t.Fatal(err)
 	}
 	defer e.Close()
-	if err := in.load(ctx, e); err != nil {
+	if err := in.loadClock(ctx, e); err != nil {
+		t.Fatal(err)
+	}
+	if err := in.loadStore(ctx, e); err != nil {
 		t.Fatal(err)
 	}
 	if err := in.check(ctx, e); err != nil {

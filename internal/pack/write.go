@@ -17,6 +17,7 @@ import (
 
 	"github.com/google/renameio/v2"
 
+	"thawline/internal/audit"
 	"thawline/internal/chart"
 	"thawline/internal/engine"
 	"thawline/internal/figure"
@@ -99,25 +100,33 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	}
 	in.speak(dashboard, defined)
 	css := packCSS + in.printCSS(in.confidence())
-	// The other page is made beside this one.
+	// Both pages are made beside each other, each as soon as the tables that it is made
+	// of are there; the drawings go on when the figures are taken.
 	m, casesSum := &bundle{}, ""
-	beside, err := e.Beside(ctx)
+	var p *page
+	var drawings *figures
+	all, err := shared()
 	if err != nil {
 		return nil, err
 	}
-	defer beside.Close()
-	ended := make(chan error, 1)
-	go func() {
-		var fault error
-		m.cases, fault = in.casesPage(ctx, beside, packCSS+in.printCSS(in.reviewersFoot()))
-		casesSum = sha(m.cases)
-		ended <- fault
-	}()
-	p, err := in.committeePage(ctx, e, dashboard, defined, drawn, css)
-	if fault := <-ended; err == nil {
-		err = fault
+	var tables []string
+	for _, q := range all {
+		tables = append(tables, q.Name)
 	}
+	err = runShared(ctx, e,
+		audit.Step{Name: "cases.html", After: []string{periodEpisodes}, Run: func(ctx context.Context, e *engine.Engine) (err error) {
+			m.cases, err = in.casesPage(ctx, e, packCSS+in.printCSS(in.reviewersFoot()))
+			casesSum = sha(m.cases)
+			return err
+		}},
+		audit.Step{Name: "committee.html", After: tables, Run: func(ctx context.Context, e *engine.Engine) (err error) {
+			p, drawings, err = in.committee(ctx, e, dashboard, defined, drawn, css)
+			return err
+		}})
 	if err != nil {
+		return nil, err
+	}
+	if err := drawings.drawnInto(p); err != nil {
 		return nil, err
 	}
 	if m.committee, err = in.fill("committee", committeeText, p); err != nil {
@@ -136,15 +145,6 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	text, err := json.MarshalIndent(m.told, "", "  ")
 	m.run = append(text, '\n')
 	return m, err
-}
-
-// committeePage takes and draws all that stands on the committee's page.
-func (in *input) committeePage(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, error) {
-	p, drawings, err := in.committee(ctx, e, d, defined, drawn, css)
-	if err != nil {
-		return nil, err
-	}
-	return p, drawings.drawnInto(p)
 }
 
 // casesPage makes cases.html.
