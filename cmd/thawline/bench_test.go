@@ -41,8 +41,8 @@ func TestBench(t *testing.T) {
 	case "pack":
 		tenYears(t, built(t))
 		return
-	case "messages":
-		t.Skip("only the part messages is wanted")
+	case "messages", "update":
+		t.Skip("only the part " + part + " is wanted")
 	}
 	labs := number(t, "THAWLINE_BENCH_LABS", 2_000_000)
 	scale := number(t, "THAWLINE_BENCH_SCALE", 8)

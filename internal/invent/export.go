@@ -65,12 +65,10 @@ func (x *exporter) write() error {
 		if err := x.laboratory(month, results[month]); err != nil {
 			return err
 		}
-		// The register, the merged numbers and the counts come once a year.
+		// The counts come once a year.
 		if last := month == x.options.Months-1; last || month%12 == 11 {
-			for _, export := range []func(int) error{x.register, x.merges, x.counts} {
-				if err := export(month); err != nil {
-					return err
-				}
+			if err := x.counts(month); err != nil {
+				return err
 			}
 		}
 	}
@@ -80,9 +78,9 @@ func (x *exporter) write() error {
 // monthly are the exports of every month, in the order in which they are made.
 func (x *exporter) monthly() []func(int) error {
 	if x.options.NoEvents {
-		return []func(int) error{x.bank, x.ward, x.medicines, x.observations}
+		return []func(int) error{x.bank, x.ward, x.medicines, x.observations, x.register, x.merges}
 	}
-	return []func(int) error{x.bank, x.ward, x.clinical, x.theatreList, x.medicines, x.observations}
+	return []func(int) error{x.bank, x.ward, x.clinical, x.theatreList, x.medicines, x.observations, x.register, x.merges}
 }
 
 // overlap is how many days before its month an export of the bank and of the
@@ -257,44 +255,82 @@ func (x *exporter) observations(month int) error {
 	return s.close()
 }
 
+// merges writes the numbers that were merged in a month, and no file where there
+// are none: half of them in the month after the patient came.
 func (x *exporter) merges(month int) error {
+	came := map[string]int{}
+	for _, p := range x.people {
+		came[p.id] = x.monthOf(p.known)
+	}
+	var made []alias
+	for _, a := range x.aliases {
+		// A number that was merged twice is known by the patient's own digits.
+		in := came["T"+a.patient[1:]]
+		if a.number[0] == 'M' || a.number[len(a.number)-1]%2 == 1 {
+			in = min(in+1, x.options.Months-1)
+		}
+		if in == month {
+			made = append(made, a)
+		}
+	}
+	if len(made) == 0 {
+		return nil
+	}
 	s, err := x.open("merges", month, ',', "OldNo|NewNo")
 	if err != nil {
 		return err
 	}
-	known := map[string]bool{}
-	for _, p := range x.people {
-		known[p.id] = p.known.Before(x.months[month+1])
-	}
-	for _, a := range x.aliases {
-		// A number that was merged twice is known by the patient's own digits.
-		if known["T"+a.patient[1:]] {
-			s.row(a.number, a.patient)
-		}
+	for _, a := range made {
+		s.row(a.number, a.patient)
 	}
 	return s.close()
 }
 
+// register writes the patients who came into the register in a month, the first
+// time all who stood there, and those whose entry changed: of some the group is
+// known a month later.
 func (x *exporter) register(month int) error {
 	s, err := x.open("register", month, ',', "HospNo|Born|Sex|Group|Rh")
 	if err != nil {
 		return err
 	}
+	last := x.options.Months - 1
 	for i, p := range x.people {
-		if p.known.Before(x.months[month+1]) {
-			born := ""
-			if !p.born.IsZero() {
-				born = p.born.Format(time.DateOnly)
-			}
-			s.row(p.id, born, p.sex, p.abo, [...]string{"POS", "POS", "POS", "POS", "NEG"}[i%5])
+		came := x.monthOf(p.known)
+		grouped := came
+		if i%20 == 7 {
+			grouped = min(came+1, last)
 		}
+		if month != came && month != grouped {
+			continue
+		}
+		born, group, rh := "", "", ""
+		if !p.born.IsZero() {
+			born = p.born.Format(time.DateOnly)
+		}
+		if month == grouped {
+			group, rh = p.abo, [...]string{"POS", "POS", "POS", "POS", "NEG"}[i%5]
+		}
+		s.row(p.id, born, p.sex, group, rh)
 	}
-	for i := range x.pool() {
+	// Half of those without plasma are old patients, the others come one by one.
+	from, to := x.poolKnown(month-1), x.poolKnown(month)
+	for i := from; i < to; i++ {
 		// What is constant of these follows from their number.
 		born := time.Date(1936+i%70, time.Month(1+i%12), 1+i%28, 0, 0, 0, 0, time.UTC)
 		s.row(patientNumber(poolStart+i), born.Format(time.DateOnly), [...]string{"F", "M"}[i%2], [...]string{"O", "A", "O", "A", "B", "O", "AB", "A", "O"}[i%9], [...]string{"POS", "NEG", "POS", "POS", "POS", "POS", "POS"}[i%7])
 	}
 	return s.close()
+}
+
+// poolKnown is how many of the patients without plasma the register knows at the
+// end of a month.
+func (x *exporter) poolKnown(month int) int {
+	if month < 0 {
+		return 0
+	}
+	old := x.pool() / 2
+	return old + (x.pool()-old)*(month+1)/x.options.Months
 }
 
 // counts writes the denominators of use of every month so far, those told in an

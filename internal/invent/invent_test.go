@@ -140,7 +140,7 @@ func TestEveryMonthHasItsFiles(t *testing.T) {
 	made := time.Date(2024, time.December, 4, 0, 0, 0, 0, time.UTC)
 	for m := range 24 {
 		date := made.AddDate(0, m, 0).Format(time.DateOnly)
-		for _, kind := range []string{"bank", "ward", "results", "clin", "theatre", "meds", "obs"} {
+		for _, kind := range []string{"bank", "ward", "results", "clin", "theatre", "meds", "obs", "register"} {
 			_, err := os.Stat(filepath.Join(dir, "inbox", kind+"_"+date+".csv"))
 			if want := !(kind == "clin" && date == "2025-08-04"); (err == nil) != want {
 				t.Errorf("%s_%s.csv: there %v, wanted %v", kind, date, err == nil, want)
@@ -161,6 +161,68 @@ func TestEveryMonthHasItsFiles(t *testing.T) {
 	episodes := len(truth.Episodes)
 	if episodes < 24*38 || episodes > 24*55 {
 		t.Errorf("%d episodes, wanted about 45 a month", episodes)
+	}
+}
+
+// TestRegisterByMonth: each export of the register tells who is new or told
+// otherwise, all of them together every patient; and a merge is told once.
+func TestRegisterByMonth(t *testing.T) {
+	dir, truth := demonstration(t)
+	inbox := func(pattern string) (names []string) {
+		names, err := filepath.Glob(filepath.Join(dir, "inbox", pattern))
+		if err != nil || len(names) == 0 {
+			t.Fatalf("%s: %d files, %v", pattern, len(names), err)
+		}
+		return names
+	}
+	last, changed := map[string]map[string]string{}, 0
+	for _, name := range inbox("register_*.csv") {
+		for _, row := range rows(t, name) {
+			if before := last[row["HospNo"]]; before != nil {
+				changed++
+				if before["Group"] != "" || row["Group"] == "" || before["Born"] != row["Born"] {
+					t.Errorf("%s: a row comes again without a change", filepath.Base(name))
+				}
+			}
+			last[row["HospNo"]] = row
+		}
+	}
+	for _, e := range truth.Episodes {
+		if row := last[e.PatientID]; row == nil || row["Group"] == "" {
+			t.Errorf("the register does not know the patient of an episode of %s, or not the group", e.Scenario)
+		}
+	}
+	if changed < 10 {
+		t.Errorf("%d rows of the register changed", changed)
+	}
+	told, late := map[string]bool{}, 0
+	for _, name := range inbox("merges_*.csv") {
+		for _, row := range rows(t, name) {
+			if told[row["OldNo"]] {
+				t.Errorf("%s: a merge is told again", filepath.Base(name))
+			}
+			told[row["OldNo"]] = true
+		}
+	}
+	for _, name := range inbox("bank_*.csv") {
+		_, day, _ := strings.Cut(filepath.Base(name), "_")
+		made := map[string]bool{}
+		if text, err := os.ReadFile(filepath.Join(dir, "inbox", "merges_"+day)); err == nil {
+			for _, line := range strings.Fields(string(text)) {
+				number, _, _ := strings.Cut(line, ",")
+				made[number] = true
+			}
+		}
+		for _, row := range rows(t, name) {
+			if number := row["HospNo"]; told[number] && !made[number] {
+				late++
+			} else if strings.HasPrefix(number, "E") && !told[number] {
+				t.Errorf("%s: an emergency number is never merged", filepath.Base(name))
+			}
+		}
+	}
+	if late == 0 {
+		t.Error("every merge is told with the issues to its number")
 	}
 }
 
