@@ -50,8 +50,9 @@ type builder struct {
 	old, made layerParts
 	// temp is the folder of files that are not kept.
 	temp string
-	// renamed says that an alias ends elsewhere than in the layer as it stands.
-	renamed bool
+	// renamed are the readings that may bear an alias which ends elsewhere than in
+	// the layer as it stands.
+	renamed map[string]bool
 
 	// What follows is written by steps that work beside each other.
 	mutex     sync.Mutex

@@ -172,14 +172,11 @@ func (b *builder) planTimed(f timedFeed, name string, told map[dekad]int64, tell
 // dekadsRenamed lists the dekads in which a row bears an alias that ends elsewhere
 // than in the layer as it stands.
 func (b *builder) dekadsRenamed(ctx context.Context, e *engine.Engine, f timedFeed) (map[dekad]bool, error) {
-	files := b.st.SourceFiles(f.source)
-	if !b.renamed || b.old.Made == "" || len(files) == 0 {
+	files := b.filesRenamed(f.source)
+	if len(files) == 0 {
 		return nil, nil
 	}
-	if err := e.View(ctx, "all_rows", []contract.Column{{Name: "patient_id"}, {Name: f.instant}}, files, ""); err != nil {
-		return nil, err
-	}
-	_, rows, err := e.Rows(ctx, "aliases of "+f.source, fmt.Sprintf("SELECT DISTINCT CAST(%s AS DATE) AS day FROM all_rows WHERE %s", engine.Name(f.instant), bears))
+	_, rows, err := e.Rows(ctx, "aliases of "+f.source, fmt.Sprintf("SELECT DISTINCT CAST(%s AS DATE) AS day FROM %s WHERE %s", engine.Name(f.instant), readParquet(files), bears))
 	dekads := map[dekad]bool{}
 	for _, row := range rows {
 		dekads[dekadOf(row[0].(time.Time))] = true

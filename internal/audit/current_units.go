@@ -95,9 +95,6 @@ func (b *builder) writeUnits(ctx context.Context, e *engine.Engine, dir string) 
 	tells := map[string]tellings{}
 	byYear := map[string]map[dekad]int64{}
 	for _, t := range unitTables {
-		if err := e.View(ctx, "all_"+t.Name, t.SourceColumns(), b.st.SourceFiles(t.Name), "reading_file"); err != nil {
-			return err
-		}
 		told, err := b.tellDekads(ctx, e, t.Name, t.instant)
 		if err != nil {
 			return err
@@ -170,14 +167,14 @@ func (b *builder) dekadsTouched(ctx context.Context, e *engine.Engine) (map[deka
 		var fresh []string
 		for _, r := range b.readings {
 			if path := r.FilePath(t.Name); path != "" && !slices.Contains(b.old.Readings[r.Table], r.ID) {
-				fresh = append(fresh, engine.Quote(path))
+				fresh = append(fresh, path)
 			}
 		}
 		if len(fresh) > 0 {
-			touched = append(touched, "SELECT unit_no FROM read_parquet(["+strings.Join(fresh, ", ")+"])")
+			touched = append(touched, "SELECT unit_no FROM "+readParquet(fresh))
 		}
-		if b.renamed {
-			touched = append(touched, "SELECT unit_no FROM "+engine.Name("all_"+t.Name)+" WHERE "+bears)
+		if files := b.filesRenamed(t.Name); len(files) > 0 {
+			touched = append(touched, "SELECT unit_no FROM "+readParquet(files)+" WHERE "+bears)
 		}
 	}
 	if len(touched) == 0 {
@@ -186,10 +183,18 @@ func (b *builder) dekadsTouched(ctx context.Context, e *engine.Engine) (map[deka
 	if err := e.Exec(ctx, "units touched", "CREATE OR REPLACE TABLE touched_units AS SELECT DISTINCT unit_no FROM ("+strings.Join(touched, " UNION ALL ")+")"); err != nil {
 		return nil, err
 	}
+	units, err := numbersIn(ctx, e, "touched_units")
+	if err != nil {
+		return nil, err
+	}
 	dekads := map[dekad]bool{}
 	for _, t := range unitTables {
+		files := b.filesOfUnits(t, units)
+		if len(files) == 0 {
+			continue
+		}
 		_, rows, err := e.Rows(ctx, "dekads touched", fmt.Sprintf("SELECT DISTINCT CAST(%s AS DATE) AS day FROM %s WHERE unit_no IN (SELECT unit_no FROM touched_units)",
-			t.instant, engine.Name("all_"+t.Name)))
+			t.instant, readParquet(files)))
 		if err != nil {
 			return nil, err
 		}
@@ -198,6 +203,38 @@ func (b *builder) dekadsTouched(ctx context.Context, e *engine.Engine) (map[deka
 		}
 	}
 	return dekads, nil
+}
+
+// numbersIn are the unit numbers of a table.
+func numbersIn(ctx context.Context, e *engine.Engine, table string) (*store.Numbers, error) {
+	var units store.Numbers
+	for record, err := range e.Records(ctx, table, "SELECT unit_no FROM "+engine.Name(table)) {
+		if err != nil {
+			return nil, err
+		}
+		units.AddAll(record.Column(0))
+	}
+	return &units, nil
+}
+
+// filesOfUnits lists the files of a table that may tell of some units; of all
+// units where units is nil.
+func (b *builder) filesOfUnits(t unitTable, units *store.Numbers) []string {
+	var files []string
+	for _, r := range b.readings {
+		path := r.FilePath(t.Name)
+		if path == "" {
+			continue
+		}
+		tells := units == nil
+		if !tells {
+			_, tells = r.Tells(nil, units)
+		}
+		if tells {
+			files = append(files, path)
+		}
+	}
+	return files
 }
 
 // planUnits parts the files of a year, and finds which parts stand as they are.
@@ -255,22 +292,36 @@ func (b *builder) readingsOfParts(ctx context.Context, e *engine.Engine, tells m
 	for i, t := range targets {
 		spans[i] = t.part().span
 	}
-	var units, told []string
+	var units []string
 	for _, t := range unitTables {
 		var files []string
 		for _, r := range b.readings {
 			if path := r.FilePath(t.Name); path != "" && slices.ContainsFunc(spans, func(s span) bool { return tells[t.Name].tells(r.ID, s) }) {
-				files = append(files, engine.Quote(path))
+				files = append(files, path)
 			}
 		}
 		if len(files) > 0 {
-			units = append(units, fmt.Sprintf("SELECT unit_no, %s AS part FROM read_parquet([%s])", partOf(t.instant, spans), strings.Join(files, ", ")))
+			units = append(units, fmt.Sprintf("SELECT unit_no, %s AS part FROM %s", partOf(t.instant, spans), readParquet(files)))
 		}
-		told = append(told, "SELECT unit_no, reading_file FROM "+engine.Name("all_"+t.Name))
 	}
 	err := e.Exec(ctx, "units of parts", "CREATE OR REPLACE TABLE part_units AS SELECT DISTINCT unit_no, part FROM ("+strings.Join(units, " UNION ALL ")+") WHERE part IS NOT NULL")
 	if err != nil {
 		return err
+	}
+	// Where all is made anew, all readings tell of it.
+	var wanted *store.Numbers
+	if b.old.Made != "" {
+		if wanted, err = numbersIn(ctx, e, "part_units"); err != nil {
+			return err
+		}
+	}
+	var told []string
+	for _, t := range unitTables {
+		name := "told_of_parts_" + t.Name
+		if err := e.View(ctx, name, []contract.Column{{Name: "unit_no"}}, b.filesOfUnits(t, wanted), "reading_file"); err != nil {
+			return err
+		}
+		told = append(told, "SELECT unit_no, reading_file FROM "+engine.Name(name))
 	}
 	_, rows, err := e.Rows(ctx, "readings of parts", `
 SELECT part_units.part, readings.reading_order, count(*) AS told

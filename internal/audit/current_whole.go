@@ -67,9 +67,45 @@ WHERE alias_ends.patient_id IS DISTINCT FROM ended.patient_id`)
 	if err != nil {
 		return err
 	}
-	_, rows, err := b.e.Rows(ctx, "changed aliases", "SELECT 1 FROM changed_aliases LIMIT 1")
-	b.renamed = len(rows) > 0
-	return err
+	_, rows, err := b.e.Rows(ctx, "changed aliases", "SELECT alias FROM changed_aliases")
+	if err != nil || len(rows) == 0 {
+		return err
+	}
+	b.renamed = map[string]bool{}
+	if b.old.Made == "" {
+		return nil
+	}
+	var changed store.Numbers
+	for _, row := range rows {
+		changed.Add(row[0].(string))
+	}
+	for _, r := range b.readings {
+		if bears, _ := r.Tells(&changed, nil); bears {
+			b.renamed[r.ID] = true
+		}
+	}
+	return nil
+}
+
+// filesRenamed lists the files of a table, or of a test, in which a row may bear
+// an alias that ends elsewhere than in the layer as it stands.
+func (b *builder) filesRenamed(source string) []string {
+	var files []string
+	for _, r := range b.readings {
+		if path := r.FilePath(source); path != "" && b.renamed[r.ID] {
+			files = append(files, path)
+		}
+	}
+	return files
+}
+
+// readParquet is the table of all rows of stored files of one shape, as SQL.
+func readParquet(files []string) string {
+	quoted := make([]string, len(files))
+	for i, f := range files {
+		quoted[i] = engine.Quote(f)
+	}
+	return "read_parquet([" + strings.Join(quoted, ", ") + "], hive_partitioning = false)"
 }
 
 // bears is the condition that a row's number is an alias that ends elsewhere than
@@ -83,8 +119,8 @@ func (b *builder) writeWhole(ctx context.Context, e *engine.Engine, dir string, 
 	}
 	_, found := b.kept[t.Name]
 	stands := found && b.same(t.Name)
-	if stands && b.renamed && t == contract.Patients {
-		_, rows, err := e.Rows(ctx, "aliases of patients", "SELECT 1 FROM source_patients WHERE "+bears+" LIMIT 1")
+	if files := b.filesRenamed(t.Name); stands && t == contract.Patients && len(files) > 0 {
+		_, rows, err := e.Rows(ctx, "aliases of patients", "SELECT 1 FROM "+readParquet(files)+" WHERE "+bears+" LIMIT 1")
 		if err != nil {
 			return err
 		}

@@ -29,7 +29,7 @@ type piece struct {
 
 // stage reads src into Parquet files in dir.
 func (r *run) stage(ctx context.Context, src source, dir string) (store.Reading, error) {
-	files := &fileSet{dir: dir, table: src.feed.Table, writers: map[string]*store.Writer{}}
+	files := &fileSet{dir: dir, table: src.feed.Table, writers: map[string]*store.Writer{}, told: &store.Told{}}
 	defer files.abort()
 	reading, err := r.readFile(ctx, src, files.write)
 	if err != nil {
@@ -38,6 +38,7 @@ func (r *run) stage(ctx context.Context, src source, dir string) (store.Reading,
 	if reading.Files, err = files.close(); err != nil {
 		return reading, r.placed(src, err)
 	}
+	reading.Told = files.told
 	return reading, nil
 }
 
@@ -213,6 +214,7 @@ type fileSet struct {
 	dir     string
 	table   *contract.Table
 	writers map[string]*store.Writer
+	told    *store.Told
 }
 
 func (s *fileSet) write(o *normalise.Output) error {
@@ -222,6 +224,9 @@ func (s *fileSet) write(o *normalise.Output) error {
 	}
 	sort.Strings(names)
 	for _, name := range names {
+		if o.Records[name] != nil {
+			s.told.Add(o.Records[name])
+		}
 		if err := s.put(s.fileName(name), s.table, s.table.SourceColumns(), o.Records[name]); err != nil {
 			return err
 		}

@@ -256,7 +256,8 @@ func (x *exporter) observations(month int) error {
 }
 
 // merges writes the numbers that were merged in a month, and no file where there
-// are none: half of them in the month after the patient came.
+// are none: some in the month in which the patient came, others up to three months
+// later.
 func (x *exporter) merges(month int) error {
 	came := map[string]int{}
 	for _, p := range x.people {
@@ -265,11 +266,11 @@ func (x *exporter) merges(month int) error {
 	var made []alias
 	for _, a := range x.aliases {
 		// A number that was merged twice is known by the patient's own digits.
-		in := came["T"+a.patient[1:]]
-		if a.number[0] == 'M' || a.number[len(a.number)-1]%2 == 1 {
-			in = min(in+1, x.options.Months-1)
+		in := came["T"+a.patient[1:]] + int(a.number[len(a.number)-1]-'0')%4
+		if a.number[0] == 'M' {
+			in++
 		}
-		if in == month {
+		if min(in, x.options.Months-1) == month {
 			made = append(made, a)
 		}
 	}

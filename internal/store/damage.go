@@ -63,9 +63,11 @@ type named struct {
 func (s *Store) namedFiles() []named {
 	var all []named
 	for _, r := range s.Readings() {
-		files := r.Files
-		if r.Codes != nil {
-			files = append(files[:len(files):len(files)], *r.Codes)
+		files := r.Files[:len(r.Files):len(r.Files)]
+		for _, f := range []*File{r.Codes, r.Numbers} {
+			if f != nil {
+				files = append(files, *f)
+			}
 		}
 		for _, f := range files {
 			all = append(all, named{f, s.inReading(r.entry(""), filepath.Base(f.Path))})

@@ -12,8 +12,8 @@ import (
 	"sort"
 )
 
-// Files of a reading's folder beside Parquet: what describes the reading, and
-// the codes that no map knew.
+// Files of a reading's folder beside Parquet: what describes the reading, the
+// codes that no map knew, and toldName.
 const (
 	readingName  = "reading.json"
 	setAsideName = "set_aside.json"
@@ -61,6 +61,10 @@ type Reading struct {
 	Codes         *File                `json:"codes,omitempty"`
 	// Files are the stored files: one per table (labs: per test), and problems.
 	Files []File `json:"files"`
+	// Told is what CommitReading notes of the reading's numbers, if it is there;
+	// Numbers is the file in which that stands.
+	Told    *Told `json:"-"`
+	Numbers *File `json:"numbers,omitempty"`
 }
 
 // FilePath returns the absolute path of the reading's file of that name
@@ -136,8 +140,10 @@ func (s *Store) loadReading(entry Entry) (Reading, error) {
 	for i := range r.Files {
 		files = append(files, &r.Files[i])
 	}
-	if r.Codes != nil {
-		files = append(files, r.Codes)
+	for _, f := range []*File{r.Codes, r.Numbers} {
+		if f != nil {
+			files = append(files, f)
+		}
 	}
 	for _, f := range files {
 		if filepath.Base(f.Path) != f.Path {
@@ -227,19 +233,27 @@ func (s *Store) commitStaged(temp string, r Reading, retires []string) error {
 	told := r
 	told.Files = make([]File, len(r.Files))
 	final := filepath.Join(s.dir, sourcesName, r.ID)
+	beside := func(name, file string, text []byte) (told, here *File, err error) {
+		told = &File{Name: name, Path: file, SHA256: SHA256(text), Bytes: int64(len(text))}
+		absolute := *told
+		absolute.Path = filepath.Join(final, file)
+		return told, &absolute, writeSynced(filepath.Join(temp, file), text)
+	}
 	if r.SetAsideCodes != nil || r.Unmapped != nil {
 		text, err := json.MarshalIndent(codes{r.SetAsideCodes, r.Unmapped}, "", "  ")
 		if err != nil {
 			return err
 		}
-		text = append(text, '\n')
-		if err := writeSynced(filepath.Join(temp, setAsideName), text); err != nil {
+		if told.Codes, r.Codes, err = beside("set_aside", setAsideName, append(text, '\n')); err != nil {
 			return err
 		}
-		told.Codes = &File{Name: "set_aside", Path: setAsideName, SHA256: SHA256(text), Bytes: int64(len(text))}
-		here := *told.Codes
-		here.Path = filepath.Join(final, setAsideName)
-		r.Codes = &here
+	}
+	if r.Told != nil {
+		var err error
+		if told.Numbers, r.Numbers, err = beside("told", toldName, r.Told.bytes()); err != nil {
+			return err
+		}
+		r.Told = nil
 	}
 	for i, f := range r.Files {
 		told.Files[i] = f

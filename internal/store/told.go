@@ -1,0 +1,252 @@
+package store
+
+import (
+	"encoding/binary"
+	"errors"
+	"os"
+	"slices"
+
+	"github.com/apache/arrow/go/v17/arrow"
+	"github.com/apache/arrow/go/v17/arrow/array"
+)
+
+// toldName is the file of a reading that says of which numbers it tells.
+const toldName = "told.bin"
+
+// Told gathers of which patients and units a reading tells, as hashes of their
+// numbers: who looks for the rows of a few numbers need not look through all
+// readings. Two numbers may have one hash, so that a reading may seem to tell of
+// a number and not do so; never the other way round.
+type Told struct {
+	patients, units gathered
+}
+
+// toldColumns are the columns that hold such numbers.
+const patientColumn, unitColumn = "patient_id", "unit_no"
+
+// Add gathers the numbers of rows.
+func (t *Told) Add(record arrow.Record) {
+	for i, f := range record.Schema().Fields() {
+		switch f.Name {
+		case patientColumn:
+			t.patients.addAll(record.Column(i))
+		case unitColumn:
+			t.units.addAll(record.Column(i))
+		}
+	}
+}
+
+// bytes is the file's text: for the patients and then for the units how many
+// hashes there are, and the hashes in order.
+func (t *Told) bytes() []byte {
+	var text []byte
+	for _, g := range []*gathered{&t.patients, &t.units} {
+		numbers := g.sorted()
+		text = binary.LittleEndian.AppendUint64(text, uint64(len(numbers)))
+		for _, n := range numbers {
+			text = append(text, byte(n>>32), byte(n>>24), byte(n>>16), byte(n>>8), byte(n))
+		}
+	}
+	return text
+}
+
+// hashBytes is how long a hash is: with 40 bits, a million numbers that are
+// looked for among ten million find ten that are not there.
+const hashBytes = 5
+
+// hashOf is the hash of a number: FNV-1a, whose bits are mixed once more. It is
+// written to disk: another one needs another toldName.
+func hashOf[T string | []byte](number T) uint64 {
+	h := uint64(14695981039346656037)
+	for i := range len(number) {
+		h = (h ^ uint64(number[i])) * 1099511628211
+	}
+	h = (h ^ h>>32) * 0x9e3779b97f4a7c15
+	return h >> (64 - 8*hashBytes)
+}
+
+// gathered is a set of hashes: a table of places, each at most half full. 0
+// marks a free place.
+type gathered struct {
+	places []uint64
+	count  int
+	zero   bool
+}
+
+// addAll adds the hashes of a column's texts.
+func (g *gathered) addAll(column arrow.Array) {
+	switch c := column.(type) {
+	case *array.String:
+		for i := range c.Len() {
+			if c.IsValid(i) {
+				g.add(hashOf(c.Value(i)))
+			}
+		}
+	case *array.Dictionary:
+		words, found := c.Dictionary().(*array.String)
+		for i := range c.Len() {
+			if found && c.IsValid(i) {
+				g.add(hashOf(words.Value(c.GetValueIndex(i))))
+			}
+		}
+	}
+}
+
+func (g *gathered) add(hash uint64) {
+	if hash == 0 {
+		g.zero = true
+		return
+	}
+	if 2*(g.count+1) > len(g.places) {
+		old := g.places
+		g.places = make([]uint64, max(1<<10, 4*len(old)))
+		g.count = 0
+		for _, h := range old {
+			if h != 0 {
+				g.add(h)
+			}
+		}
+	}
+	for at := hash & uint64(len(g.places)-1); ; at = (at + 1) & uint64(len(g.places)-1) {
+		switch g.places[at] {
+		case hash:
+			return
+		case 0:
+			g.places[at] = hash
+			g.count++
+			return
+		}
+	}
+}
+
+// sorted lists the hashes in order.
+func (g *gathered) sorted() []uint64 {
+	all := make([]uint64, 0, g.count+1)
+	if g.zero {
+		all = append(all, 0)
+	}
+	for _, h := range g.places {
+		if h != 0 {
+			all = append(all, h)
+		}
+	}
+	slices.Sort(all)
+	return all
+}
+
+// Numbers are those of patients or of units for which somebody looks, as hashes.
+type Numbers struct {
+	gathered
+	// inOrder are the hashes once they were asked for.
+	inOrder []uint64
+}
+
+// Add adds a number.
+func (n *Numbers) Add(number string) {
+	n.add(hashOf(number))
+	n.inOrder = nil
+}
+
+// AddAll adds the texts of a column.
+func (n *Numbers) AddAll(column arrow.Array) {
+	n.addAll(column)
+	n.inOrder = nil
+}
+
+func (n *Numbers) ordered() []uint64 {
+	if n.inOrder == nil {
+		n.inOrder = n.sorted()
+	}
+	return n.inOrder
+}
+
+// Tells says whether the reading may tell of any of some patients and of any of
+// some units, either of which may be nil. A reading of which nobody noted its
+// numbers, or whose note is damaged, may tell of all.
+func (r *Reading) Tells(patients, units *Numbers) (ofPatients, ofUnits bool) {
+	lists, err := r.toldNumbers()
+	if err != nil {
+		return patients != nil, units != nil
+	}
+	return lists[0].anyOf(patients), lists[1].anyOf(units)
+}
+
+// AddUnits adds to n the units of which the reading tells, and reports whether
+// that is known.
+func (r *Reading) AddUnits(n *Numbers) bool {
+	lists, err := r.toldNumbers()
+	if err != nil {
+		return false
+	}
+	for i := range lists[1].count() {
+		n.add(lists[1].at(i))
+	}
+	n.inOrder = nil
+	return true
+}
+
+// toldNumbers reads the reading's note of its numbers.
+func (r *Reading) toldNumbers() (lists [2]packed, err error) {
+	if r.Numbers == nil {
+		return lists, errors.New("its numbers were not noted")
+	}
+	text, err := os.ReadFile(r.Numbers.Path)
+	if err != nil {
+		return lists, err
+	}
+	if SHA256(text) != r.Numbers.SHA256 {
+		return lists, errChanged
+	}
+	for i := range lists {
+		if len(text) < 8 {
+			return lists, errChanged
+		}
+		length := binary.LittleEndian.Uint64(text)
+		text = text[8:]
+		if length > uint64(len(text)/hashBytes) {
+			return lists, errChanged
+		}
+		lists[i], text = packed(text[:length*hashBytes]), text[length*hashBytes:]
+	}
+	return lists, nil
+}
+
+// packed is a list of hashes in order, as it lies in the file.
+type packed []byte
+
+func (p packed) count() int { return len(p) / hashBytes }
+
+func (p packed) at(i int) uint64 {
+	b := p[i*hashBytes : i*hashBytes+hashBytes]
+	return uint64(b[0])<<32 | uint64(b[1])<<24 | uint64(b[2])<<16 | uint64(b[3])<<8 | uint64(b[4])
+}
+
+// anyOf says that one of the numbers is in the list.
+func (p packed) anyOf(n *Numbers) bool {
+	if n == nil {
+		return false
+	}
+	from, count := 0, p.count()
+	for _, hash := range n.ordered() {
+		// The next is near where there are as many to look for as to look among.
+		step := 1
+		for from+step < count && p.at(from+step) < hash {
+			from, step = from+step, 2*step
+		}
+		low, high := from, min(from+step, count-1)+1
+		for low < high {
+			if middle := (low + high) / 2; p.at(middle) < hash {
+				low = middle + 1
+			} else {
+				high = middle
+			}
+		}
+		if from = low; from >= count {
+			return false
+		}
+		if p.at(from) == hash {
+			return true
+		}
+	}
+	return false
+}
