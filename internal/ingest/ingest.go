@@ -11,6 +11,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"sort"
 	"strings"
@@ -77,6 +78,8 @@ type run struct {
 	// maps holds the hashes of the maps by which a file is to be read, by table
 	// and base name: several for a workbook of several sheets.
 	maps map[string][]string
+	// hashes gives the hash of a file that the store may know, by path.
+	hashes map[string]func() (string, error)
 }
 
 // Run reads every file of every feed into st: a file that is there already
@@ -86,6 +89,9 @@ type run struct {
 func Run(ctx context.Context, s *site.Site, st *store.Store, progress Progress) (Report, error) {
 	r := &run{site: s, store: st, progress: progress, maps: map[string][]string{}}
 	sources, faults := r.find()
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	r.hashKnown(ctx, sources)
 	seen, failed := map[string]bool{}, map[string]bool{}
 	for _, src := range sources {
 		if err := ctx.Err(); err != nil {
@@ -157,18 +163,10 @@ func (r *run) take(ctx context.Context, src source) (string, error) {
 	began := r.done
 	defer func() { r.done = began + src.size }()
 	r.tell(src)
-	// Bytes are hashed as they are read. Only a file of a name and size that the
-	// store knows is hashed before, to see whether it is the same.
-	var same []store.Reading
-	for _, old := range r.store.Readings() {
-		if old.Table == src.feed.Table.Name && old.File == src.base && old.Bytes == src.size {
-			same = append(same, old)
-		}
-	}
-	withdrawn := slices.DeleteFunc(r.store.Withdrawn(), func(w store.Withdrawal) bool { return w.Table != src.feed.Table.Name || w.File != src.base })
+	same, withdrawn := known(r.store, src)
 	var retires []string
 	if same != nil || len(withdrawn) > 0 {
-		hash, err := hashFile(src.path)
+		hash, err := r.hash(src.path)
 		if err != nil {
 			return "", fmt.Errorf("%s: %w", r.relative(src.path), err)
 		}
@@ -199,6 +197,64 @@ func (r *run) take(ctx context.Context, src source) (string, error) {
 	}
 	r.add(reading, false)
 	return reading.ID, nil
+}
+
+// known lists the readings and the withdrawn exports that may be of the same
+// bytes as a file: those of its name, and readings of its size.
+func known(st *store.Store, src source) (same []store.Reading, withdrawn []store.Withdrawal) {
+	for _, old := range st.ReadingsOf(src.feed.Table.Name, src.base) {
+		if old.Bytes == src.size {
+			same = append(same, old)
+		}
+	}
+	withdrawn = slices.DeleteFunc(st.Withdrawn(), func(w store.Withdrawal) bool { return w.Table != src.feed.Table.Name || w.File != src.base })
+	return same, withdrawn
+}
+
+// hashKnown begins to hash the files that the store may know, several at once,
+// to see whether they are the same. The bytes of others are hashed as they are
+// read. It stops with ctx.
+func (r *run) hashKnown(ctx context.Context, sources []source) {
+	r.hashes = map[string]func() (string, error){}
+	var work []func()
+	for _, src := range sources {
+		if same, withdrawn := known(r.store, src); same == nil && len(withdrawn) == 0 || r.hashes[src.path] != nil {
+			continue
+		}
+		var hash string
+		var err error
+		done := make(chan struct{})
+		work = append(work, func() {
+			defer close(done)
+			if err = ctx.Err(); err == nil {
+				hash, err = hashFile(src.path)
+			}
+		})
+		r.hashes[src.path] = func() (string, error) { <-done; return hash, err }
+	}
+	next := make(chan func())
+	go func() {
+		defer close(next)
+		for _, w := range work {
+			next <- w
+		}
+	}()
+	for range runtime.GOMAXPROCS(0) {
+		go func() {
+			for w := range next {
+				w()
+			}
+		}()
+	}
+}
+
+// hash gives the hash of a file, which may have been begun.
+func (r *run) hash(path string) (string, error) {
+	if begun := r.hashes[path]; begun != nil {
+		return begun()
+	}
+	// Another sheet of the workbook was read in this run.
+	return hashFile(path)
 }
 
 // readingID is the hash over all that decides what is read from a file.

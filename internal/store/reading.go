@@ -92,6 +92,22 @@ func (s *Store) Readings() []Reading {
 	return all
 }
 
+// ReadingsOf returns the readings of exports of one name for a table, in no order.
+func (s *Store) ReadingsOf(table, file string) []Reading {
+	if s.byExport == nil {
+		s.byExport = map[[2]string][]string{}
+		for _, r := range s.readings {
+			export := [2]string{r.Table, r.File}
+			s.byExport[export] = append(s.byExport[export], r.ID)
+		}
+	}
+	var some []Reading
+	for _, id := range s.byExport[[2]string{table, file}] {
+		some = append(some, s.readings[id])
+	}
+	return some
+}
+
 // Entries returns what the manifest says of each reading, in source order,
 // those included whose description is damaged.
 func (s *Store) Entries() []Entry { return slices.Clone(s.manifest.Readings) }
@@ -296,7 +312,7 @@ func (s *Store) commitStaged(temp string, r Reading, retires []string) error {
 		os.RemoveAll(final)
 		return err
 	}
-	s.readings[r.ID] = r
+	s.readings[r.ID], s.byExport = r, nil
 	s.forgetRetired()
 	return err
 }
@@ -340,6 +356,7 @@ func (m *manifest) retire(ids []string) bool {
 
 // forgetRetired takes retired readings out of what is held in memory.
 func (s *Store) forgetRetired() {
+	s.byExport = nil
 	for _, r := range s.manifest.Retired {
 		delete(s.readings, r.ID)
 		s.unread = slices.DeleteFunc(s.unread, func(d Damage) bool { return d.Reading == r.ID })

@@ -40,6 +40,9 @@ type Store struct {
 	lock     *flock.Flock
 	manifest *manifest
 	readings map[string]Reading
+	// byExport lists the ids of the readings of a table and an export's name, once
+	// somebody has asked; nil after each change.
+	byExport map[[2]string][]string
 	// unread are readings whose description cannot be read.
 	unread []Damage
 }
