@@ -22,9 +22,13 @@ var arrivalMoments = []string{
 	"2025-07-20T12:00", "2025-12-31T23:59", "2026-01-01T00:00", "2026-01-21T00:10",
 }
 
-// arrivals invents exports in which the same few keys come again and again:
-// corrected, cancelled, told of another patient, and late.
-func arrivals(r *rand.Rand, exports int) []monthExport {
+// arrivalTables are those of which arrivals invents exports, the more often the
+// more often they stand here.
+var arrivalTables = []string{"issues", "issues", "bedside", "labs", "labs", "labs", "events", "medicines", "measures", "patients", "aliases", "activity"}
+
+// arrivals invents exports of tables in which the same few keys come again and
+// again: corrected, cancelled, told of another patient, and late.
+func arrivals(r *rand.Rand, exports int, tables ...string) []monthExport {
 	pick := func(of ...string) string { return of[r.IntN(len(of))] }
 	moment := func() string { return arrivalMoments[r.IntN(len(arrivalMoments))] }
 	patient := func() string { return pick("A", "B", "C", "D", "E1", "E2") }
@@ -74,7 +78,7 @@ func arrivals(r *rand.Rand, exports int) []monthExport {
 	}
 	var all []monthExport
 	for i := range exports {
-		table := pick("issues", "issues", "bedside", "labs", "labs", "labs", "events", "medicines", "measures", "patients", "aliases", "activity")
+		table := pick(tables...)
 		lines := []string{headers[table]}
 		for range 1 + r.IntN(6) {
 			lines = append(lines, row[table]())
@@ -89,56 +93,112 @@ func arrivals(r *rand.Rand, exports int) []monthExport {
 // few exports, some of which are withdrawn again, against that of one filled at
 // once: byte for byte, with parts of a few rows.
 func TestArrivals(t *testing.T) {
-	usual := leastRows
-	t.Cleanup(func() { leastRows = usual })
-	partsKept := 0
+	kept := int64(0)
 	for seed := range propertySeeds() {
-		r := rand.New(rand.NewPCG(seed, 9))
-		leastRows = 1 + r.Int64N(8)
-		exports := arrivals(r, 20)
-		byMonth := newStore(t)
-		var there []monthExport
-		for len(exports) > 0 {
-			n := min(len(exports), 2+r.IntN(3))
-			for _, x := range exports[:n] {
-				ingestExport(t, byMonth, x)
-				there = append(there, x)
-			}
-			exports = exports[n:]
-			if r.IntN(3) == 0 && len(there) > 1 {
-				gone := r.IntN(len(there))
-				x := there[gone]
-				id := store.SHA256([]byte(x.table + x.date + x.text))
-				if err := byMonth.Withdraw(id); err != nil {
-					t.Fatal(err)
-				}
-				there = slices.Delete(there, gone, gone+1)
-			}
-			got := bringUp(t, byMonth, 1)
-			partsKept += int(got.Kept)
-			atOnce := newStore(t)
-			for _, x := range there {
-				ingestExport(t, atOnce, x)
-			}
-			want := bringUp(t, atOnce, 2)
-			got.Written, got.Kept, want.Written, want.Kept = 0, 0, 0, 0
-			if diff := cmp.Diff(want, got); diff != "" {
-				t.Fatalf("seed %d, %d exports: counts (- at once, + month by month)\n%s", seed, len(there), diff)
-			}
-			a, b := layerBytes(t, atOnce), layerBytes(t, byMonth)
-			for name := range a {
-				if a[name] != b[name] {
-					t.Errorf("seed %d, %d exports: %s differs", seed, len(there), name)
-				}
-			}
-			if len(a) != len(b) || t.Failed() {
-				t.Fatalf("seed %d, %d exports: %d files at once, %d month by month", seed, len(there), len(a), len(b))
-			}
+		differs, n := arrivalsDiffer(t, seed, 20, arrivalTables...)
+		if differs != "" {
+			t.Fatalf("seed %d: %s", seed, differs)
+		}
+		kept += n
+	}
+	// Patients and their numbers alone, which many exports of one store change.
+	for seed := range 3 * propertySeeds() {
+		if differs, _ := arrivalsDiffer(t, 1000+seed, 16, "patients", "patients", "aliases"); differs != "" {
+			t.Fatalf("seed %d of patients: %s", seed, differs)
 		}
 	}
-	if partsKept == 0 {
+	if kept == 0 {
 		t.Error("no file was ever kept")
 	}
+}
+
+// TestArrivalsNotices: TestArrivals would notice where a part that has changed is
+// taken over as it stands.
+func TestArrivalsNotices(t *testing.T) {
+	usual := overlooked
+	t.Cleanup(func() { overlooked = usual })
+	for _, c := range []struct {
+		file   string
+		tables []string
+	}{
+		{"labs/", []string{"labs"}},
+		{"labs/", []string{"labs", "aliases"}},
+		{"units/", []string{"issues", "bedside"}},
+		{"units/", []string{"issues", "aliases"}},
+		{"events", []string{"events"}},
+		{"patients", []string{"patients", "aliases"}},
+	} {
+		hidden := 0
+		overlooked = func(file string) bool {
+			if !strings.HasPrefix(file, c.file) {
+				return false
+			}
+			hidden++
+			return true
+		}
+		noticed := false
+		for seed := uint64(0); seed < 8 && !noticed; seed++ {
+			differs, _ := arrivalsDiffer(t, 2000+seed, 12, c.tables...)
+			noticed = differs != ""
+		}
+		if !noticed || hidden == 0 {
+			t.Errorf("%s of %v taken over %d times though they had changed: noticed %v", c.file, c.tables, hidden, noticed)
+		}
+	}
+}
+
+// arrivalsDiffer fills a store with invented exports, a few at a time, and says
+// where it first differs from one filled at once; and how many files were kept.
+func arrivalsDiffer(t *testing.T, seed uint64, n int, tables ...string) (differs string, kept int64) {
+	t.Helper()
+	usual := leastRows
+	defer func() { leastRows = usual }()
+	r := rand.New(rand.NewPCG(seed, 9))
+	leastRows = 1 + r.Int64N(8)
+	exports := arrivals(r, n, tables...)
+	byMonth := newStore(t)
+	var there []monthExport
+	for len(exports) > 0 {
+		n := min(len(exports), 2+r.IntN(3))
+		for _, x := range exports[:n] {
+			ingestExport(t, byMonth, x)
+			there = append(there, x)
+		}
+		exports = exports[n:]
+		if r.IntN(3) == 0 && len(there) > 1 {
+			gone := r.IntN(len(there))
+			x := there[gone]
+			if err := byMonth.Withdraw(store.SHA256([]byte(x.table + x.date + x.text))); err != nil {
+				t.Fatal(err)
+			}
+			there = slices.Delete(there, gone, gone+1)
+		}
+		got, err := tryToBringUp(t, byMonth, 1)
+		if err != nil {
+			return fmt.Sprintf("%d exports: %v", len(there), err), kept
+		}
+		kept += got.Kept
+		atOnce := newStore(t)
+		for _, x := range there {
+			ingestExport(t, atOnce, x)
+		}
+		// Nothing stands there that could be taken over.
+		want := bringUp(t, atOnce, 2)
+		got.Written, got.Kept, want.Written, want.Kept = 0, 0, 0, 0
+		if diff := cmp.Diff(want, got); diff != "" {
+			return fmt.Sprintf("%d exports: counts (- at once, + month by month)\n%s", len(there), diff), kept
+		}
+		a, b := layerBytes(t, atOnce), layerBytes(t, byMonth)
+		for name := range a {
+			if a[name] != b[name] {
+				return fmt.Sprintf("%d exports: %s differs", len(there), name), kept
+			}
+		}
+		if len(a) != len(b) {
+			return fmt.Sprintf("%d exports: %d files at once, %d month by month", len(there), len(a), len(b)), kept
+		}
+	}
+	return "", kept
 }
 
 // TestDamageIsNotCopied: a part is not taken over from a file that does not hold

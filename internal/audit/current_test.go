@@ -100,15 +100,20 @@ func newStore(t *testing.T) *store.Store {
 
 func bringUp(t *testing.T, st *store.Store, threads int) CurrentReport {
 	t.Helper()
-	london, err := time.LoadLocation("Europe/London")
-	if err != nil {
-		t.Fatal(err)
-	}
-	report, err := current(context.Background(), st, clock{london, "Europe/London"}, threads)
+	report, err := tryToBringUp(t, st, threads)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return report
+}
+
+func tryToBringUp(t *testing.T, st *store.Store, threads int) (CurrentReport, error) {
+	t.Helper()
+	london, err := time.LoadLocation("Europe/London")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return current(context.Background(), st, clock{london, "Europe/London"}, threads)
 }
 
 // layerBytes reads every file of the layer current.

@@ -156,6 +156,7 @@ func (b *builder) planTimed(f timedFeed, name string, told map[dekad]int64, tell
 		for m := s.First; m <= s.Last; m++ {
 			stale = stale || renamed[m]
 		}
+		stale = stale && !(known && overlooked(name))
 		file.parts = append(file.parts, timedPart{s, rows[s]})
 		file.pieces = append(file.pieces, piece)
 		file.stale = append(file.stale, stale)

@@ -80,9 +80,13 @@ type unitTarget struct {
 	place int
 	// no is its number in the table part_units, rows how many the readings hold of its units.
 	no, rows int64
-	// readings are the places of the readings that hold them.
-	readings map[int64]bool
+	// readings are the places of the readings that hold them, each with the first
+	// and the last of those that it holds.
+	readings map[int64]unitRange
 }
+
+// unitRange is a stretch of unit numbers, both ends in it.
+type unitRange struct{ first, last string }
 
 func (t unitTarget) part() *unitPart { return &t.parts[t.place] }
 
@@ -121,7 +125,7 @@ func (b *builder) writeUnits(ctx context.Context, e *engine.Engine, dir string) 
 		files = append(files, one)
 		for i := range one.parts {
 			if one.stale[i] {
-				stale = append(stale, unitTarget{unitFiles: one, place: i, no: int64(len(stale)), readings: map[int64]bool{}})
+				stale = append(stale, unitTarget{unitFiles: one, place: i, no: int64(len(stale)), readings: map[int64]unitRange{}})
 			}
 		}
 	}
@@ -180,10 +184,10 @@ func (b *builder) dekadsTouched(ctx context.Context, e *engine.Engine) (map[deka
 	if len(touched) == 0 {
 		return nil, nil
 	}
-	if err := e.Exec(ctx, "units touched", "CREATE OR REPLACE TABLE touched_units AS SELECT DISTINCT unit_no FROM ("+strings.Join(touched, " UNION ALL ")+")"); err != nil {
+	if err := e.Exec(ctx, "units touched", "CREATE OR REPLACE TABLE touched_units AS SELECT DISTINCT unit_no FROM ("+union(touched)+")"); err != nil {
 		return nil, err
 	}
-	units, err := numbersIn(ctx, e, "touched_units")
+	units, err := numbersIn(ctx, e, "touched_units", "unit_no")
 	if err != nil {
 		return nil, err
 	}
@@ -203,18 +207,6 @@ func (b *builder) dekadsTouched(ctx context.Context, e *engine.Engine) (map[deka
 		}
 	}
 	return dekads, nil
-}
-
-// numbersIn are the unit numbers of a table.
-func numbersIn(ctx context.Context, e *engine.Engine, table string) (*store.Numbers, error) {
-	var units store.Numbers
-	for record, err := range e.Records(ctx, table, "SELECT unit_no FROM "+engine.Name(table)) {
-		if err != nil {
-			return nil, err
-		}
-		units.AddAll(record.Column(0))
-	}
-	return &units, nil
 }
 
 // filesOfUnits lists the files of a table that may tell of some units; of all
@@ -267,7 +259,7 @@ func (b *builder) planUnits(year string, told map[dekad]int64, touched map[dekad
 			one.pieces[t.Name] = append(one.pieces[t.Name], store.Piece{Path: kept.Path, First: places[t.Name][s], Groups: groups})
 		}
 		one.parts = append(one.parts, p)
-		one.stale = append(one.stale, stale)
+		one.stale = append(one.stale, stale && !(known && overlooked(unitGroup+"/"+year)))
 	}
 	// What is copied gets a hash of its own, which would hide damage.
 	if slices.Contains(one.stale, true) && slices.Contains(one.stale, false) {
@@ -304,14 +296,14 @@ func (b *builder) readingsOfParts(ctx context.Context, e *engine.Engine, tells m
 			units = append(units, fmt.Sprintf("SELECT unit_no, %s AS part FROM %s", partOf(t.instant, spans), readParquet(files)))
 		}
 	}
-	err := e.Exec(ctx, "units of parts", "CREATE OR REPLACE TABLE part_units AS SELECT DISTINCT unit_no, part FROM ("+strings.Join(units, " UNION ALL ")+") WHERE part IS NOT NULL")
+	err := e.Exec(ctx, "units of parts", "CREATE OR REPLACE TABLE part_units AS SELECT DISTINCT unit_no, part FROM ("+union(units)+") WHERE part IS NOT NULL")
 	if err != nil {
 		return err
 	}
 	// Where all is made anew, all readings tell of it.
 	var wanted *store.Numbers
 	if b.old.Made != "" {
-		if wanted, err = numbersIn(ctx, e, "part_units"); err != nil {
+		if wanted, err = numbersIn(ctx, e, "part_units", "unit_no"); err != nil {
 			return err
 		}
 	}
@@ -324,8 +316,8 @@ func (b *builder) readingsOfParts(ctx context.Context, e *engine.Engine, tells m
 		told = append(told, "SELECT unit_no, reading_file FROM "+engine.Name(name))
 	}
 	_, rows, err := e.Rows(ctx, "readings of parts", `
-SELECT part_units.part, readings.reading_order, count(*) AS told
-FROM (`+strings.Join(told, " UNION ALL ")+`) AS told
+SELECT part_units.part, readings.reading_order, count(*) AS told, min(told.unit_no), max(told.unit_no)
+FROM (`+union(told)+`) AS told
 JOIN part_units ON part_units.unit_no = told.unit_no
 JOIN readings ON readings.reading_file = told.reading_file
 GROUP BY ALL`)
@@ -339,7 +331,7 @@ GROUP BY ALL`)
 	for _, row := range rows {
 		t, order := &targets[row[0].(int64)], row[1].(int64)
 		t.part().Readings = append(t.part().Readings, b.readings[order].ID)
-		t.readings[order] = true
+		t.readings[order] = unitRange{row[3].(string), row[4].(string)}
 		t.rows += row[2].(int64)
 	}
 	return nil
@@ -444,18 +436,36 @@ func (b *builder) sourceUnits(ctx context.Context, e *engine.Engine, targets []u
 		in = append(in, fmt.Sprint(t.no))
 	}
 	for _, t := range unitTables {
-		var files []string
+		// Fewer files than all, and of each fewer rows: of the others the engine reads
+		// no more cells than it must. A unit that is told again and again is in many
+		// files.
+		var some []string
 		for i, r := range b.readings {
-			if path := r.FilePath(t.Name); path != "" && slices.ContainsFunc(targets, func(t unitTarget) bool { return t.readings[int64(i)] }) {
-				files = append(files, path)
+			var units unitRange
+			for _, target := range targets {
+				if of, found := target.readings[int64(i)]; found {
+					if units.first == "" || of.first < units.first {
+						units.first = of.first
+					}
+					units.last = max(units.last, of.last)
+				}
+			}
+			if path := r.FilePath(t.Name); path != "" && units.last != "" {
+				name := fmt.Sprintf("told_%d_%s", i, t.Name)
+				if err := e.View(ctx, name, t.SourceColumns(), []string{path}, "reading_file"); err != nil {
+					return err
+				}
+				some = append(some, fmt.Sprintf("SELECT * FROM %s WHERE unit_no BETWEEN %s AND %s", engine.Name(name), engine.Quote(units.first), engine.Quote(units.last)))
 			}
 		}
-		// Fewer files than all: the engine reads no cell of the others.
-		if err := e.View(ctx, "some_"+t.Name, t.SourceColumns(), files, "reading_file"); err != nil {
-			return err
+		if len(some) == 0 {
+			if err := e.View(ctx, "none_"+t.Name, t.SourceColumns(), nil, "reading_file"); err != nil {
+				return err
+			}
+			some = append(some, "SELECT * FROM "+engine.Name("none_"+t.Name))
 		}
-		err := e.Exec(ctx, "range_"+t.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM %s WHERE unit_no IN (SELECT unit_no FROM part_units WHERE part IN (%s))",
-			engine.Name("range_"+t.Name), engine.Name("some_"+t.Name), strings.Join(in, ", ")))
+		err := e.Exec(ctx, "range_"+t.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM (%s) WHERE unit_no IN (SELECT unit_no FROM part_units WHERE part IN (%s))",
+			engine.Name("range_"+t.Name), union(some), strings.Join(in, ", ")))
 		if err != nil {
 			return err
 		}

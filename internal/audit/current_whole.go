@@ -108,6 +108,9 @@ func readParquet(files []string) string {
 	return "read_parquet([" + strings.Join(quoted, ", ") + "], hive_partitioning = false)"
 }
 
+// union is all rows of some queries, as SQL.
+func union(queries []string) string { return strings.Join(queries, " UNION ALL ") }
+
 // bears is the condition that a row's number is an alias that ends elsewhere than
 // in the layer as it stands, as SQL.
 const bears = "patient_id IN (SELECT alias FROM changed_aliases)"
@@ -117,8 +120,8 @@ func (b *builder) writeWhole(ctx context.Context, e *engine.Engine, dir string, 
 	if b.rowsRead(t.Name) < 0 {
 		return nil
 	}
-	_, found := b.kept[t.Name]
-	stands := found && b.same(t.Name)
+	kept, found := b.kept[t.Name]
+	stands := found && (b.same(t.Name) || overlooked(t.Name))
 	if files := b.filesRenamed(t.Name); stands && t == contract.Patients && len(files) > 0 {
 		_, rows, err := e.Rows(ctx, "aliases of patients", "SELECT 1 FROM "+readParquet(files)+" WHERE "+bears+" LIMIT 1")
 		if err != nil {
@@ -127,32 +130,39 @@ func (b *builder) writeWhole(ctx context.Context, e *engine.Engine, dir string, 
 		stands = len(rows) == 0
 	}
 	p := b.old.Whole[t.Name]
-	if stands {
+	var err error
+	switch {
+	case stands:
 		b.keep(t.Name)
-	} else {
-		if t != contract.Aliases {
-			if err := Run(ctx, e, b.groups[t.Name]); err != nil {
-				return err
-			}
-		}
-		p = partRows{}
-		gone, err := b.gone(ctx, e, t, "0", "true")
-		if err != nil {
-			return err
-		}
-		f, err := b.writeFile(ctx, e, dir, t, "SELECT * FROM "+engine.Name(t.Name))
-		if err != nil {
-			return err
-		}
-		if len(gone) > 0 {
-			p = gone[0]
-		}
-		p.Current = f.Rows
+	case t == contract.Patients && b.mayMerge(kept, found):
+		p, err = b.mergePatients(ctx, e, dir, kept)
+	default:
+		p, err = b.makeWhole(ctx, e, dir, t)
+	}
+	if err != nil {
+		return err
 	}
 	b.mutex.Lock()
 	defer b.mutex.Unlock()
 	b.made.Whole[t.Name] = p
 	return nil
+}
+
+// makeWhole makes a file of all readings.
+func (b *builder) makeWhole(ctx context.Context, e *engine.Engine, dir string, t *contract.Table) (partRows, error) {
+	if t != contract.Aliases {
+		if err := Run(ctx, e, b.groups[t.Name]); err != nil {
+			return partRows{}, err
+		}
+	}
+	gone, err := b.gone(ctx, e, t, "0", "true")
+	if err != nil {
+		return partRows{}, err
+	}
+	f, err := b.writeFile(ctx, e, dir, t, "SELECT * FROM "+engine.Name(t.Name))
+	p := gone[0]
+	p.Current = f.Rows
+	return p, err
 }
 
 // writeRecorded makes the file that tells in which months feeds were kept.

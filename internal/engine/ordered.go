@@ -88,6 +88,16 @@ func (r *result) release() {
 	}
 }
 
+// Whole runs a query and gives its result as one record, nil without rows, which
+// stays until release is called.
+func (e *Engine) Whole(ctx context.Context, what, query string) (record arrow.Record, release func(), err error) {
+	r, err := e.whole(ctx, what, query)
+	if err != nil {
+		return nil, nil, err
+	}
+	return r.Record, r.release, nil
+}
+
 // whole runs a query and holds its result.
 func (e *Engine) whole(ctx context.Context, what, query string) (*result, error) {
 	var r result

@@ -171,20 +171,6 @@ func (r *Reading) Tells(patients, units *Numbers) (ofPatients, ofUnits bool) {
 	return lists[0].anyOf(patients), lists[1].anyOf(units)
 }
 
-// AddUnits adds to n the units of which the reading tells, and reports whether
-// that is known.
-func (r *Reading) AddUnits(n *Numbers) bool {
-	lists, err := r.toldNumbers()
-	if err != nil {
-		return false
-	}
-	for i := range lists[1].count() {
-		n.add(lists[1].at(i))
-	}
-	n.inOrder = nil
-	return true
-}
-
 // toldNumbers reads the reading's note of its numbers.
 func (r *Reading) toldNumbers() (lists [2]packed, err error) {
 	if r.Numbers == nil {

@@ -1,7 +1,7 @@
 -- told_issues: every issue told, its patient's number followed to the end, and the bag that it speaks of.
 --
 -- reads:     source_issues, readings, alias_ends
-WITH told AS (
+WITH told AS MATERIALIZED (
     SELECT
         source_issues.* REPLACE (coalesce(alias_ends.patient_id, source_issues.patient_id) AS patient_id),
         readings.reading_order
