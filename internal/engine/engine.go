@@ -86,6 +86,8 @@ func Open(ctx context.Context, options Options) (*Engine, error) {
 		fmt.Sprintf("SET threads = %d", options.Threads),
 		"SET temp_directory = " + Quote(options.TempDir),
 		"SET preserve_insertion_order = true",
+		// What the end of a file tells of it is read once, not by each query.
+		"SET enable_object_cache = true",
 		// A scan copies what a join of the same query has found out for it while
 		// another thread of the query still adds to that: the program died of it
 		// (a segmentation fault in ConjunctionAndFilter::Copy, DuckDB 1.1.3).
