@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"golang.org/x/sync/errgroup"
+
 	"thawline/internal/contract"
 	"thawline/internal/engine"
 	"thawline/internal/store"
@@ -79,12 +81,20 @@ WHERE alias_ends.patient_id IS DISTINCT FROM ended.patient_id`)
 	for _, row := range rows {
 		changed.Add(row[0].(string))
 	}
+	changed.Order()
+	var group errgroup.Group
+	group.SetLimit(sessions)
 	for _, r := range b.readings {
-		if bears, _ := r.Tells(&changed, nil); bears {
-			b.renamed[r.ID] = true
-		}
+		group.Go(func() error {
+			if bears, _ := r.Tells(&changed, nil); bears {
+				b.mutex.Lock()
+				defer b.mutex.Unlock()
+				b.renamed[r.ID] = true
+			}
+			return nil
+		})
 	}
-	return nil
+	return group.Wait()
 }
 
 // filesRenamed lists the files of a table, or of a test, in which a row may bear
@@ -172,15 +182,39 @@ func (b *builder) writeRecorded(ctx context.Context, e *engine.Engine, dir strin
 		b.keep(name)
 		return nil
 	}
-	for _, t := range []*contract.Table{contract.Events, contract.Medicines} {
-		if err := e.View(ctx, "source_"+t.Name, t.SourceColumns(), b.st.SourceFiles(t.Name), "reading_file"); err != nil {
+	// Where readings have only come, what they tell is added to what stands there.
+	tables := []*contract.Table{contract.Events, contract.Medicines}
+	f, found := b.kept[name]
+	adds := found && b.old.Made != "" && whole(f)
+	for _, t := range tables {
+		adds = adds && !slices.ContainsFunc(b.old.Readings[t.Name], func(id string) bool { return !slices.Contains(b.made.Readings[t.Name], id) })
+	}
+	var before []string
+	if adds {
+		before = append(before, f.Path)
+	}
+	if err := e.View(ctx, "recorded_before", contract.Recorded.Columns, before, ""); err != nil {
+		return err
+	}
+	for _, t := range tables {
+		var files []string
+		for _, r := range b.readings {
+			if path := r.FilePath(t.Name); path != "" && !(adds && slices.Contains(b.old.Readings[t.Name], r.ID)) {
+				files = append(files, path)
+			}
+		}
+		if err := e.View(ctx, "source_"+t.Name, t.SourceColumns(), files, "reading_file"); err != nil {
 			return err
 		}
 	}
 	if err := Run(ctx, e, b.groups[name]); err != nil {
 		return err
 	}
-	_, err := b.writeFile(ctx, e, dir, contract.Recorded, "SELECT * FROM recorded")
+	_, err := b.writeFile(ctx, e, dir, contract.Recorded, `
+SELECT what, month, min(first_day) AS first_day, max(last_day) AS last_day, CAST(sum(rows_told) AS BIGINT) AS rows_told
+FROM (SELECT * FROM recorded UNION ALL SELECT * FROM recorded_before)
+GROUP BY what, month
+ORDER BY what, month`)
 	return err
 }
 

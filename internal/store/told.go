@@ -3,6 +3,7 @@ package store
 import (
 	"encoding/binary"
 	"errors"
+	"math/bits"
 	"os"
 	"slices"
 
@@ -137,8 +138,11 @@ func (g *gathered) sorted() []uint64 {
 // Numbers are those of patients or of units for which somebody looks, as hashes.
 type Numbers struct {
 	gathered
-	// inOrder are the hashes once they were asked for.
-	inOrder []uint64
+	// inOrder are the hashes once somebody has looked for them, and beginnings a
+	// set of how they begin: shift is how many bits of them are left out.
+	inOrder    []uint64
+	beginnings []uint64
+	shift      int
 }
 
 // Add adds a number.
@@ -153,11 +157,30 @@ func (n *Numbers) AddAll(column arrow.Array) {
 	n.inOrder = nil
 }
 
-func (n *Numbers) ordered() []uint64 {
-	if n.inOrder == nil {
-		n.inOrder = n.sorted()
+// Order makes ready for Tells, which several may then call at once.
+func (n *Numbers) Order() {
+	if n.inOrder != nil {
+		return
 	}
-	return n.inOrder
+	n.inOrder = n.sorted()
+	// Of what is looked through, but one in sixteen begins as one of these.
+	width := min(max(6, bits.Len(uint(16*len(n.inOrder)))), 8*hashBytes)
+	n.shift = 8*hashBytes - width
+	n.beginnings = make([]uint64, 1<<(width-6))
+	for _, h := range n.inOrder {
+		at := h >> n.shift
+		n.beginnings[at>>6] |= 1 << (at & 63)
+	}
+}
+
+// has says that a hash is among them.
+func (n *Numbers) has(hash uint64) bool {
+	at := hash >> n.shift
+	if n.beginnings[at>>6]&(1<<(at&63)) == 0 {
+		return false
+	}
+	_, found := slices.BinarySearch(n.inOrder, hash)
+	return found
 }
 
 // Tells says whether the reading may tell of any of some patients and of any of
@@ -200,37 +223,14 @@ func (r *Reading) toldNumbers() (lists [2]packed, err error) {
 // packed is a list of hashes in order, as it lies in the file.
 type packed []byte
 
-func (p packed) count() int { return len(p) / hashBytes }
-
-func (p packed) at(i int) uint64 {
-	b := p[i*hashBytes : i*hashBytes+hashBytes]
-	return uint64(b[0])<<32 | uint64(b[1])<<24 | uint64(b[2])<<16 | uint64(b[3])<<8 | uint64(b[4])
-}
-
 // anyOf says that one of the numbers is in the list.
 func (p packed) anyOf(n *Numbers) bool {
 	if n == nil {
 		return false
 	}
-	from, count := 0, p.count()
-	for _, hash := range n.ordered() {
-		// The next is near where there are as many to look for as to look among.
-		step := 1
-		for from+step < count && p.at(from+step) < hash {
-			from, step = from+step, 2*step
-		}
-		low, high := from, min(from+step, count-1)+1
-		for low < high {
-			if middle := (low + high) / 2; p.at(middle) < hash {
-				low = middle + 1
-			} else {
-				high = middle
-			}
-		}
-		if from = low; from >= count {
-			return false
-		}
-		if p.at(from) == hash {
+	n.Order()
+	for ; len(p) >= hashBytes; p = p[hashBytes:] {
+		if n.has(uint64(p[0])<<32 | uint64(p[1])<<24 | uint64(p[2])<<16 | uint64(p[3])<<8 | uint64(p[4])) {
 			return true
 		}
 	}
