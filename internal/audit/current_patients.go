@@ -40,10 +40,11 @@ func (b *builder) mergePatients(ctx context.Context, e *engine.Engine, dir strin
 	// The rows that the patients concerned had, and those that they have now.
 	before, now := partRows{}, partRows{}
 	for _, half := range []struct {
+		name string
 		rows *partRows
 		ends string
 		ids  []string
-	}{{&before, "ends_before", b.old.Readings[t.Name]}, {&now, "main.alias_ends", b.made.Readings[t.Name]}} {
+	}{{"told_before", &before, "ends_before", b.old.Readings[t.Name]}, {"told_now", &now, "main.alias_ends", b.made.Readings[t.Name]}} {
 		var files []string
 		for _, r := range b.readings {
 			if path := r.FilePath(t.Name); path != "" && slices.Contains(half.ids, r.ID) {
@@ -52,12 +53,12 @@ func (b *builder) mergePatients(ctx context.Context, e *engine.Engine, dir strin
 				}
 			}
 		}
-		if err := e.View(ctx, "told_of_touched", t.SourceColumns(), files, "reading_file"); err != nil {
+		if err := e.View(ctx, half.name, t.SourceColumns(), files, "reading_file"); err != nil {
 			return partRows{}, err
 		}
 		err := e.Exec(ctx, "patients touched", `
 CREATE OR REPLACE TABLE alias_ends AS SELECT * FROM `+half.ends+`;
-CREATE OR REPLACE VIEW source_patients AS SELECT * FROM told_of_touched WHERE patient_id IN (SELECT patient_id FROM numbers_touched)`)
+CREATE OR REPLACE VIEW source_patients AS SELECT * FROM `+half.name+` WHERE patient_id IN (SELECT patient_id FROM numbers_touched)`)
 		if err == nil {
 			err = Run(ctx, e, b.groups[t.Name])
 		}

@@ -15,7 +15,7 @@ import (
 
 // batchRows is about how many rows are resolved at once: with their working
 // space those of two sessions stay within the engine's memory.
-const batchRows = 1_000_000
+const batchRows = 500_000
 
 // timedFeed is a feed, or a test of labs, whose key has the row's time in it: all
 // that decides on a row bears the same time, so that any stretch of time stands

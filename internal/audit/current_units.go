@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"thawline/internal/contract"
@@ -16,7 +15,7 @@ import (
 // rangeRows is about how many rows of issues and bedside are resolved at once. All
 // that decides on an issue bears the same unit number, so that a range of numbers
 // stands alone.
-const rangeRows = 250_000
+const rangeRows = 125_000
 
 // unitTable is one of the tables that are resolved together, by unit number.
 type unitTable struct {
@@ -72,13 +71,17 @@ type unitFiles struct {
 	// pieces are those of each table's parts: of the file as it stands, or written anew.
 	pieces map[string][]store.Piece
 	stale  []bool
+	// merges says of a stale part that readings have only come, so that the rows of
+	// units which none of them touches stay as they stand.
+	merges []bool
 }
 
 // unitTarget is a part to be made anew.
 type unitTarget struct {
 	*unitFiles
 	place int
-	// no is its number in the table part_units, rows how many the readings hold of its units.
+	// no is its number in the table part_units, rows how many the readings hold of
+	// its units that are resolved.
 	no, rows int64
 	// readings are the places of the readings that hold them, each with the first
 	// and the last of those that it holds.
@@ -89,6 +92,8 @@ type unitTarget struct {
 type unitRange struct{ first, last string }
 
 func (t unitTarget) part() *unitPart { return &t.parts[t.place] }
+
+func (t unitTarget) merging() bool { return t.merges[t.place] }
 
 // fileOf is the name in the layer of a table's file of one year.
 func (t unitTable) fileOf(year string) string { return t.Name + "/" + year }
@@ -134,12 +139,22 @@ func (b *builder) writeUnits(ctx context.Context, e *engine.Engine, dir string) 
 	}
 	// Small parts are resolved together, as each run of the queries has its price; a
 	// large one range by range of the unit numbers.
-	for len(stale) > 0 {
-		n, rows := batch(stale, rangeRows, func(t unitTarget) int64 { return t.rows })
-		if err := b.resolveUnits(ctx, e, stale[:n], rows); err != nil {
-			return err
+	var merging, anew []unitTarget
+	for _, t := range stale {
+		if t.merging() {
+			merging = append(merging, t)
+		} else {
+			anew = append(anew, t)
 		}
-		stale = stale[n:]
+	}
+	for _, targets := range [][]unitTarget{merging, anew} {
+		for len(targets) > 0 {
+			n, rows := batch(targets, rangeRows, func(t unitTarget) int64 { return t.rows })
+			if err := b.resolveUnits(ctx, e, targets[:n], rows); err != nil {
+				return err
+			}
+			targets = targets[n:]
+		}
 	}
 	for _, one := range files {
 		for _, t := range unitTables {
@@ -247,7 +262,8 @@ func (b *builder) planUnits(year string, told map[dekad]int64, touched map[dekad
 	}
 	for _, s := range spansOf(told) {
 		p, known := stands[s]
-		stale := !known || slices.ContainsFunc(p.Readings, func(id string) bool { return !there[id] })
+		merges := known && !slices.ContainsFunc(p.Readings, func(id string) bool { return !there[id] })
+		stale := !merges
 		for m := s.First; m <= s.Last; m++ {
 			stale = stale || touched[m]
 		}
@@ -255,18 +271,20 @@ func (b *builder) planUnits(year string, told map[dekad]int64, touched map[dekad
 		for _, t := range unitTables {
 			kept, found := b.kept[t.fileOf(year)]
 			groups := p.rows(t.Table).Groups
-			stale = stale || !found && groups > 0
+			merges = merges && (found || groups == 0)
+			stale = stale || !merges
 			one.pieces[t.Name] = append(one.pieces[t.Name], store.Piece{Path: kept.Path, First: places[t.Name][s], Groups: groups})
 		}
 		one.parts = append(one.parts, p)
+		one.merges = append(one.merges, merges)
 		one.stale = append(one.stale, stale && !(known && overlooked(unitGroup+"/"+year)))
 	}
 	// What is copied gets a hash of its own, which would hide damage.
-	if slices.Contains(one.stale, true) && slices.Contains(one.stale, false) {
+	if slices.Contains(one.stale, true) && (slices.Contains(one.stale, false) || slices.Contains(one.merges, true)) {
 		for _, t := range unitTables {
 			if kept, found := b.kept[t.fileOf(year)]; found && !whole(kept) {
 				for i := range one.stale {
-					one.stale[i] = true
+					one.stale[i], one.merges[i] = true, false
 				}
 			}
 		}
@@ -275,14 +293,19 @@ func (b *builder) planUnits(year string, told map[dekad]int64, touched map[dekad
 }
 
 // readingsOfParts makes the table part_units of the units of the parts to be made
-// anew, and notes for each part which readings tell of its units.
+// anew, of those that merge the units touched alone, and notes for each part which
+// readings tell of its units.
 func (b *builder) readingsOfParts(ctx context.Context, e *engine.Engine, tells map[string]tellings, targets []unitTarget) error {
 	if len(targets) == 0 {
 		return nil
 	}
 	spans := make([]span, len(targets))
+	resolved := "true"
 	for i, t := range targets {
 		spans[i] = t.part().span
+		if t.merging() {
+			resolved += fmt.Sprintf(" AND (part <> %d OR unit_no IN (SELECT unit_no FROM touched_units))", i)
+		}
 	}
 	var units []string
 	for _, t := range unitTables {
@@ -296,7 +319,7 @@ func (b *builder) readingsOfParts(ctx context.Context, e *engine.Engine, tells m
 			units = append(units, fmt.Sprintf("SELECT unit_no, %s AS part FROM %s", partOf(t.instant, spans), readParquet(files)))
 		}
 	}
-	err := e.Exec(ctx, "units of parts", "CREATE OR REPLACE TABLE part_units AS SELECT DISTINCT unit_no, part FROM ("+union(units)+") WHERE part IS NOT NULL")
+	err := e.Exec(ctx, "units of parts", "CREATE OR REPLACE TABLE part_units AS SELECT DISTINCT unit_no, part FROM ("+union(units)+") WHERE part IS NOT NULL AND "+resolved)
 	if err != nil {
 		return err
 	}
@@ -325,208 +348,24 @@ GROUP BY ALL`)
 		return err
 	}
 	for i := range targets {
-		targets[i].part().Readings = []string{}
+		if !targets[i].merging() {
+			targets[i].part().Readings = []string{}
+		}
 	}
-	slices.SortFunc(rows, func(a, b []any) int { return int(a[1].(int64) - b[1].(int64)) })
 	for _, row := range rows {
 		t, order := &targets[row[0].(int64)], row[1].(int64)
-		t.part().Readings = append(t.part().Readings, b.readings[order].ID)
+		if p := t.part(); !slices.Contains(p.Readings, b.readings[order].ID) {
+			p.Readings = append(p.Readings, b.readings[order].ID)
+		}
 		t.readings[order] = unitRange{row[3].(string), row[4].(string)}
 		t.rows += row[2].(int64)
 	}
-	return nil
-}
-
-// resolveUnits resolves the units of some parts, and writes the rows of those parts
-// into files from which they are copied.
-func (b *builder) resolveUnits(ctx context.Context, e *engine.Engine, targets []unitTarget, rows int64) error {
-	if err := b.sourceUnits(ctx, e, targets); err != nil {
-		return err
+	places := map[string]int{}
+	for i, r := range b.readings {
+		places[r.ID] = i
 	}
-	ranges, err := unitRanges(ctx, e, rows)
-	if err != nil {
-		return err
-	}
-	spans := make([]span, len(targets))
-	scratches := map[string]*scratch{}
-	defer func() {
-		for _, s := range scratches {
-			s.w.Abort()
-		}
-	}()
-	for i, t := range targets {
-		spans[i] = t.part().span
-		*t.part() = unitPart{span: t.part().span, Readings: t.part().Readings}
-		for _, of := range unitTables {
-			t.pieces[of.Name][t.place] = store.Piece{}
-		}
-	}
-	for _, of := range unitTables {
-		to, err := b.newScratch(of.Name, of.Table)
-		if err != nil {
-			return err
-		}
-		scratches[of.Name] = to
-	}
-	for _, condition := range ranges {
-		for _, t := range unitTables {
-			err := e.Exec(ctx, "source_"+t.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM %s WHERE %s",
-				engine.Name("source_"+t.Name), engine.Name("range_"+t.Name), condition))
-			if err != nil {
-				return err
-			}
-		}
-		if err := Run(ctx, e, b.groups[unitGroup], "issues"); err != nil {
-			return err
-		}
-		for _, of := range unitTables {
-			part := partOf(of.instant, spans)
-			gone, err := b.gone(ctx, e, of.Table, part, "true")
-			if err != nil {
-				return err
-			}
-			for i, p := range gone {
-				targets[i].part().rows(of.Table).addGone(p)
-			}
-			if err := b.writeUnitRows(ctx, e, of, part, targets, scratches[of.Name], len(ranges) > 1); err != nil {
-				return err
-			}
-		}
-		if err := countUnits(ctx, e, spans, targets); err != nil {
-			return err
-		}
-	}
-	for _, of := range unitTables {
-		if len(ranges) > 1 {
-			// One part, whose rows stand in the order of its ranges.
-			piece, err := scratches[of.Name].cut()
-			if err != nil {
-				return err
-			}
-			targets[0].pieces[of.Name][targets[0].place] = piece
-			targets[0].part().rows(of.Table).Groups = piece.Groups
-		}
-		if err := scratches[of.Name].w.CloseScratch(); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// writeUnitRows writes the rows of one table that belong to parts; open leaves the
-// last part open for rows of a further range.
-func (b *builder) writeUnitRows(ctx context.Context, e *engine.Engine, of unitTable, part string, targets []unitTarget, to *scratch, open bool) error {
-	query := fmt.Sprintf("SELECT * FROM (SELECT *, %s AS part FROM %s) WHERE part IS NOT NULL ORDER BY part, %s", part, engine.Name(of.Name), of.order)
-	rowsOf := func(no int64) *partRows { return targets[no].part().rows(of.Table) }
-	ended := func(no int64, piece store.Piece) {
-		targets[no].pieces[of.Name][targets[no].place] = piece
-		rowsOf(no).Groups = piece.Groups
-	}
-	if open {
-		ended = nil
-	}
-	return to.write(e.Parts(ctx, "current "+of.Name, query), rowsOf, ended)
-}
-
-// sourceUnits makes views range_issues and range_bedside of all that the readings
-// tell of the units of some parts.
-func (b *builder) sourceUnits(ctx context.Context, e *engine.Engine, targets []unitTarget) error {
-	var in []string
-	for _, t := range targets {
-		in = append(in, fmt.Sprint(t.no))
-	}
-	for _, t := range unitTables {
-		// Fewer files than all, and of each fewer rows: of the others the engine reads
-		// no more cells than it must. A unit that is told again and again is in many
-		// files.
-		var some []string
-		for i, r := range b.readings {
-			var units unitRange
-			for _, target := range targets {
-				if of, found := target.readings[int64(i)]; found {
-					if units.first == "" || of.first < units.first {
-						units.first = of.first
-					}
-					units.last = max(units.last, of.last)
-				}
-			}
-			if path := r.FilePath(t.Name); path != "" && units.last != "" {
-				name := fmt.Sprintf("told_%d_%s", i, t.Name)
-				if err := e.View(ctx, name, t.SourceColumns(), []string{path}, "reading_file"); err != nil {
-					return err
-				}
-				some = append(some, fmt.Sprintf("SELECT * FROM %s WHERE unit_no BETWEEN %s AND %s", engine.Name(name), engine.Quote(units.first), engine.Quote(units.last)))
-			}
-		}
-		if len(some) == 0 {
-			if err := e.View(ctx, "none_"+t.Name, t.SourceColumns(), nil, "reading_file"); err != nil {
-				return err
-			}
-			some = append(some, "SELECT * FROM "+engine.Name("none_"+t.Name))
-		}
-		err := e.Exec(ctx, "range_"+t.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM (%s) WHERE unit_no IN (SELECT unit_no FROM part_units WHERE part IN (%s))",
-			engine.Name("range_"+t.Name), union(some), strings.Join(in, ", ")))
-		if err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// unitRanges parts the unit numbers in hand into ranges of about rangeRows
-// issues, in order, each as a condition on unit_no. Where the cuts lie is of no
-// consequence.
-func unitRanges(ctx context.Context, e *engine.Engine, told int64) ([]string, error) {
-	if told <= rangeRows {
-		return []string{"true"}, nil
-	}
-	n := told/rangeRows + 1
-	var shares []string
-	for i := int64(1); i < n; i++ {
-		shares = append(shares, fmt.Sprintf("%d.0 / %d", i, n))
-	}
-	_, rows, err := e.Rows(ctx, "ranges of unit numbers", fmt.Sprintf(`
-SELECT DISTINCT unnest(quantile_disc(unit_no, [%s])) AS cut
-FROM range_issues
-WHERE hash(unit_no) %% 16 = 0
-ORDER BY cut`, strings.Join(shares, ", ")))
-	if err != nil {
-		return nil, err
-	}
-	var ranges []string
-	from := ""
-	for _, row := range rows {
-		cut, found := row[0].(string)
-		if !found {
-			continue
-		}
-		ranges = append(ranges, from+"unit_no < "+engine.Quote(cut))
-		from = "unit_no >= " + engine.Quote(cut) + " AND "
-	}
-	return append(ranges, from+"true"), nil
-}
-
-// countUnits adds what one range tells of changes and of bedside records in each part.
-func countUnits(ctx context.Context, e *engine.Engine, spans []span, targets []unitTarget) error {
-	for _, count := range []struct {
-		sum, from, at string
-		into          func(*unitNotes) *int64
-	}{
-		{"count(*)", "patient_changes", "earliest_at", func(n *unitNotes) *int64 { return &n.PatientChanges }},
-		{"count(*)", "discarded_apart", "issued_at", func(n *unitNotes) *int64 { return &n.DiscardedApart }},
-		{"count(*) FILTER (WHERE NOT joined)", "bedside", "started_at", func(n *unitNotes) *int64 { return &n.BedsideWithoutIssue }},
-		{"CAST(coalesce(sum(set_equal), 0) AS BIGINT)", "bedside_joined", "issued_at", func(n *unitNotes) *int64 { return &n.BedsideSetEqual }},
-		{"CAST(coalesce(sum(emptied), 0) AS BIGINT)", "bedside_joined", "issued_at", func(n *unitNotes) *int64 { return &n.BedsideEmptied }},
-	} {
-		_, rows, err := e.Rows(ctx, "counts of current", fmt.Sprintf("SELECT %s AS part, %s FROM %s GROUP BY ALL", partOf(count.at, spans), count.sum, count.from))
-		if err != nil {
-			return err
-		}
-		for _, row := range rows {
-			if part, found := row[0].(int64); found {
-				*count.into(&targets[part].part().unitNotes) += row[1].(int64)
-			}
-		}
+	for i := range targets {
+		slices.SortFunc(targets[i].part().Readings, func(a, b string) int { return places[a] - places[b] })
 	}
 	return nil
 }
