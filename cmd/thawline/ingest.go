@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"runtime/debug"
 
 	"thawline/internal/audit"
 	"thawline/internal/ingest"
@@ -44,6 +45,8 @@ func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Stor
 	if failed != nil && ctx.Err() != nil {
 		return report, failed
 	}
+	// What reading has used would stand beside what the engine takes.
+	debug.FreeOSMemory()
 	current, err := audit.Current(ctx, st, hospital)
 	if err != nil {
 		return report, err

@@ -221,8 +221,8 @@ func (b *builder) write(ctx context.Context, at clock, dir string) error {
 	for _, t := range wholeFeeds {
 		alone(t.Name, func(ctx context.Context, e *engine.Engine) error { return b.writeWhole(ctx, e, dir, t) })
 	}
-	for _, f := range timedFeeds() {
-		alone(f.source, func(ctx context.Context, e *engine.Engine) error { return b.writeTimed(ctx, e, dir, f) })
+	for _, group := range timedFeeds() {
+		alone(group[0].source, func(ctx context.Context, e *engine.Engine) error { return b.writeTimed(ctx, e, dir, group) })
 	}
 	alone(contract.Recorded.Name, func(ctx context.Context, e *engine.Engine) error { return b.writeRecorded(ctx, e, dir) })
 	if err := runSteps(ctx, b.e, steps); err != nil {

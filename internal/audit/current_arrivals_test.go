@@ -283,7 +283,7 @@ func TestSpans(t *testing.T) {
 			t.Errorf("%s lies in part %v (%v), want %v", day, rows, err, want)
 		}
 	}
-	for _, f := range timedFeeds() {
+	for _, f := range slices.Concat(timedFeeds()...) {
 		if !slices.ContainsFunc(f.Columns, func(c contract.Column) bool { return c.Name == f.instant && c.Required }) || !slices.Contains(f.Key, f.instant) {
 			t.Errorf("%s: %s is no required column of its key", f.source, f.instant)
 		}

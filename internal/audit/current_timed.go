@@ -14,7 +14,7 @@ import (
 )
 
 // batchRows is about how many rows are resolved at once: with their working
-// space those of two sessions stay within the engine's memory.
+// space those of two sessions stay well within the engine's memory.
 const batchRows = 500_000
 
 // timedFeed is a feed, or a test of labs, whose key has the row's time in it: all
@@ -22,8 +22,9 @@ const batchRows = 500_000
 // alone.
 type timedFeed struct {
 	*contract.Table
-	// source is the name of its files in readings.
-	source string
+	// source is the name of its files in readings, is the condition on a row of the
+	// table that it is of the feed, as SQL.
+	source, is string
 	// file names the file of the layer that holds a dekad.
 	file func(dekad) string
 	// instant is the column of the row's time, order that of the rows in a part.
@@ -38,11 +39,16 @@ type timedPart struct {
 	partRows
 }
 
-// timedFeeds lists them, the longest first.
-func timedFeeds() []timedFeed {
-	var all []timedFeed
-	for _, test := range contract.Tests {
-		all = append(all, timedFeed{contract.Labs, "labs-" + test, func(m dekad) string { return fmt.Sprintf("labs/%s/%04d", test, m.year()) },
+// timedFeeds lists them, the longest first, in groups of which each is resolved
+// by one session: the queries have their price, also where they find little to do.
+func timedFeeds() [][]timedFeed {
+	var all [][]timedFeed
+	for i, test := range contract.Tests {
+		if i%4 == 0 {
+			all = append(all, nil)
+		}
+		last := &all[len(all)-1]
+		*last = append(*last, timedFeed{contract.Labs, "labs-" + test, "test = " + engine.Quote(test), func(m dekad) string { return fmt.Sprintf("labs/%s/%04d", test, m.year()) },
 			"collected_at", "patient_id, collected_at, point_of_care", []string{"told_labs", "labs"}})
 	}
 	for _, one := range []timedFeed{
@@ -50,8 +56,8 @@ func timedFeeds() []timedFeed {
 		{Table: contract.Medicines, instant: "given_at", order: "patient_id, medicine, given_at"},
 		{Table: contract.Events, instant: "at", order: `patient_id, kind, "at", detail NULLS FIRST`},
 	} {
-		one.source, one.file = one.Name, func(dekad) string { return one.Name }
-		all = append(all, one)
+		one.source, one.is, one.file = one.Name, "true", func(dekad) string { return one.Name }
+		all = append(all, []timedFeed{one})
 	}
 	return all
 }
@@ -65,21 +71,67 @@ type timedFile struct {
 	stale  []bool
 }
 
+// timedPlan is a feed whose files are being made.
+type timedPlan struct {
+	timedFeed
+	tells tellings
+	files []*timedFile
+}
+
 // target is a part to be made anew, with about how many rows it is told of.
 type target struct {
 	*timedFile
+	of    *timedPlan
 	place int
 	rows  int64
 }
 
 func (t target) span() span { return t.parts[t.place].span }
 
-// writeTimed makes anew the parts whose rows may have changed, and takes the others
-// over from the layer as it stands.
-func (b *builder) writeTimed(ctx context.Context, e *engine.Engine, dir string, f timedFeed) error {
+// writeTimed makes anew the parts of a group of feeds whose rows may have changed,
+// and takes the others over from the layer as it stands.
+func (b *builder) writeTimed(ctx context.Context, e *engine.Engine, dir string, group []timedFeed) error {
+	var plans []*timedPlan
+	var stale []target
+	for _, f := range group {
+		plan, targets, err := b.planFeed(ctx, e, f)
+		if err != nil {
+			return err
+		}
+		plans = append(plans, plan)
+		stale = append(stale, targets...)
+	}
+	for len(stale) > 0 {
+		n, _ := batch(stale, batchRows, func(t target) int64 { return t.rows })
+		if err := b.resolveTimed(ctx, e, stale[:n]); err != nil {
+			return err
+		}
+		stale = stale[n:]
+	}
+	for _, plan := range plans {
+		for _, file := range plan.files {
+			var err error
+			if slices.Contains(file.stale, true) || !slices.Equal(file.parts, b.old.Files[file.name]) {
+				err = b.join(dir, plan.Table, file.name, file.pieces)
+			} else {
+				b.keep(file.name)
+			}
+			if err != nil {
+				return err
+			}
+			b.mutex.Lock()
+			b.made.Files[file.name] = file.parts
+			b.mutex.Unlock()
+		}
+	}
+	return nil
+}
+
+// planFeed parts the files of a feed, and lists the parts to be made anew.
+func (b *builder) planFeed(ctx context.Context, e *engine.Engine, f timedFeed) (*timedPlan, []target, error) {
 	tells, err := b.tellDekads(ctx, e, f.source, engine.Name(f.instant))
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
 	told := map[string]map[dekad]int64{}
 	for _, dekads := range tells {
@@ -93,46 +145,27 @@ func (b *builder) writeTimed(ctx context.Context, e *engine.Engine, dir string, 
 	}
 	renamed, err := b.dekadsRenamed(ctx, e, f)
 	if err != nil {
-		return err
+		return nil, nil, err
 	}
-	var files []*timedFile
+	plan := &timedPlan{timedFeed: f, tells: tells}
 	var stale []target
 	for _, name := range slices.Sorted(maps.Keys(told)) {
 		file := b.planTimed(f, name, told[name], tells, renamed)
-		files = append(files, file)
+		plan.files = append(plan.files, file)
 		for i, p := range file.parts {
-			if file.stale[i] {
-				one := target{file, i, 0}
-				for m, rows := range told[name] {
-					if p.holds(m) {
-						one.rows += rows
-					}
-				}
-				stale = append(stale, one)
+			if !file.stale[i] {
+				continue
 			}
+			one := target{file, plan, i, 0}
+			for m, rows := range told[name] {
+				if p.holds(m) {
+					one.rows += rows
+				}
+			}
+			stale = append(stale, one)
 		}
 	}
-	for len(stale) > 0 {
-		n, _ := batch(stale, batchRows, func(t target) int64 { return t.rows })
-		if err := b.resolveTimed(ctx, e, f, tells, stale[:n]); err != nil {
-			return err
-		}
-		stale = stale[n:]
-	}
-	for _, file := range files {
-		if slices.Contains(file.stale, true) || !slices.Equal(file.parts, b.old.Files[file.name]) {
-			err = b.join(dir, f.Table, file.name, file.pieces)
-		} else {
-			b.keep(file.name)
-		}
-		if err != nil {
-			return err
-		}
-		b.mutex.Lock()
-		b.made.Files[file.name] = file.parts
-		b.mutex.Unlock()
-	}
-	return nil
+	return plan, stale, nil
 }
 
 // planTimed parts a file, and finds which parts of it stand as they are: those of
@@ -185,35 +218,21 @@ func (b *builder) dekadsRenamed(ctx context.Context, e *engine.Engine, f timedFe
 	return dekads, err
 }
 
-// resolveTimed resolves the rows of some parts, in order of time, and writes them
-// into files from which their own are copied.
-func (b *builder) resolveTimed(ctx context.Context, e *engine.Engine, f timedFeed, tells tellings, targets []target) error {
-	var files, conditions []string
-	spans := make([]span, len(targets))
-	for i, t := range targets {
-		spans[i] = t.span()
-	}
-	for _, s := range merged(spans) {
-		conditions = append(conditions, s.contains(engine.Name(f.instant)))
-	}
-	for _, r := range b.readings {
-		path := r.FilePath(f.source)
-		if path != "" && slices.ContainsFunc(spans, func(s span) bool { return tells.tells(r.ID, s) }) {
-			files = append(files, path)
-		}
-	}
-	if err := e.View(ctx, "all_"+f.Name, f.SourceColumns(), files, "reading_file"); err != nil {
+// resolveTimed resolves the rows of some parts of feeds of one table, feed by feed
+// in order of time, and writes them into a file from which their own are copied.
+func (b *builder) resolveTimed(ctx context.Context, e *engine.Engine, targets []target) error {
+	f := targets[0].of.timedFeed
+	source, part, err := b.sourceTimed(ctx, e, targets)
+	if err != nil {
 		return err
 	}
-	err := e.Exec(ctx, "source_"+f.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS SELECT * FROM %s WHERE %s",
-		engine.Name("source_"+f.Name), engine.Name("all_"+f.Name), strings.Join(conditions, " OR ")))
+	err = e.Exec(ctx, "source_"+f.Name, fmt.Sprintf("CREATE OR REPLACE VIEW %s AS %s", engine.Name("source_"+f.Name), source))
 	if err != nil {
 		return err
 	}
 	if err := Run(ctx, e, b.groups[f.Name], f.views...); err != nil {
 		return err
 	}
-	part := partOf(engine.Name(f.instant), spans)
 	gone, err := b.gone(ctx, e, f.Table, part, "true")
 	if err != nil {
 		return err
@@ -222,12 +241,12 @@ func (b *builder) resolveTimed(ctx context.Context, e *engine.Engine, f timedFee
 		t.parts[t.place].partRows = gone[int64(i)]
 		t.pieces[t.place] = store.Piece{}
 	}
-	to, err := b.newScratch(f.source, f.Table)
+	to, err := b.newScratch(f.Name, f.Table)
 	if err != nil {
 		return err
 	}
 	defer to.w.Abort()
-	rows := e.Parts(ctx, "current "+f.source, fmt.Sprintf("SELECT *, %s AS part FROM %s ORDER BY part, %s", part, engine.Name(f.Name), f.order))
+	rows := e.Parts(ctx, "current "+f.Name, fmt.Sprintf("SELECT *, %s AS part FROM %s ORDER BY part, %s", part, engine.Name(f.Name), f.order))
 	rowsOf := func(no int64) *partRows { return &targets[no].parts[targets[no].place].partRows }
 	err = to.write(rows, rowsOf, func(no int64, piece store.Piece) {
 		targets[no].pieces[targets[no].place] = piece
@@ -237,4 +256,34 @@ func (b *builder) resolveTimed(ctx context.Context, e *engine.Engine, f timedFee
 		return err
 	}
 	return to.w.CloseScratch()
+}
+
+// sourceTimed gives, as SQL, all that the readings tell in the spans of some parts,
+// and the place among those of the part in which a row lies.
+func (b *builder) sourceTimed(ctx context.Context, e *engine.Engine, targets []target) (source, part string, err error) {
+	var sources, places []string
+	for from := 0; from < len(targets); {
+		of := targets[from].of
+		var spans []span
+		for i := from; i < len(targets) && targets[i].of == of; i++ {
+			spans = append(spans, targets[i].span())
+		}
+		var files, conditions []string
+		for _, s := range merged(spans) {
+			conditions = append(conditions, s.contains(engine.Name(of.instant)))
+		}
+		for _, r := range b.readings {
+			path := r.FilePath(of.source)
+			if path != "" && slices.ContainsFunc(spans, func(s span) bool { return of.tells.tells(r.ID, s) }) {
+				files = append(files, path)
+			}
+		}
+		if err := e.View(ctx, "all_"+of.source, of.SourceColumns(), files, "reading_file"); err != nil {
+			return "", "", err
+		}
+		sources = append(sources, fmt.Sprintf("SELECT * FROM %s WHERE %s", engine.Name("all_"+of.source), strings.Join(conditions, " OR ")))
+		places = append(places, fmt.Sprintf("WHEN %s THEN %d + %s", of.is, from, partOf(engine.Name(of.instant), spans)))
+		from += len(spans)
+	}
+	return union(sources), "CASE " + strings.Join(places, " ") + " END", nil
 }

@@ -13,11 +13,9 @@ import (
 // resolveUnits resolves the units of some parts, and writes the rows of those parts
 // into files from which they are copied.
 func (b *builder) resolveUnits(ctx context.Context, e *engine.Engine, targets []unitTarget, rows int64) error {
-	before := make([]unitPart, len(targets))
-	if targets[0].merging() {
-		if err := b.countBefore(ctx, e, targets, before); err != nil {
-			return err
-		}
+	before, err := b.countBefore(ctx, e, targets)
+	if err != nil {
+		return err
 	}
 	if err := b.sourceUnits(ctx, e, targets, b.readings); err != nil {
 		return err
@@ -99,9 +97,21 @@ func (b *builder) runUnits(ctx context.Context, e *engine.Engine, condition stri
 	return countUnits(ctx, e, spans, part)
 }
 
-// countBefore counts, for parts that merge, what did not stay of the units touched
-// and what there was to note of them in the layer as it stands.
-func (b *builder) countBefore(ctx context.Context, e *engine.Engine, targets []unitTarget, before []unitPart) error {
+// countBefore counts, for those parts that merge, what did not stay of the units
+// touched and what there was to note of them in the layer as it stands.
+func (b *builder) countBefore(ctx context.Context, e *engine.Engine, targets []unitTarget) ([]unitPart, error) {
+	before := make([]unitPart, len(targets))
+	var merging []unitTarget
+	var spans []span
+	var places []int
+	for i, t := range targets {
+		if t.merging() {
+			merging, spans, places = append(merging, t), append(spans, t.part().span), append(places, i)
+		}
+	}
+	if len(merging) == 0 {
+		return before, nil
+	}
 	var old []store.Reading
 	for _, r := range b.readings {
 		if slices.Contains(b.old.Readings[r.Table], r.ID) {
@@ -110,22 +120,18 @@ func (b *builder) countBefore(ctx context.Context, e *engine.Engine, targets []u
 			old = append(old, store.Reading{})
 		}
 	}
-	if err := b.sourceUnits(ctx, e, targets, old); err != nil {
-		return err
-	}
-	spans := make([]span, len(targets))
-	for i, t := range targets {
-		spans[i] = t.part().span
+	if err := b.sourceUnits(ctx, e, merging, old); err != nil {
+		return nil, err
 	}
 	// In the step's schema it hides the table of the ends that hold now.
 	err := e.Exec(ctx, "alias ends before", "CREATE OR REPLACE TABLE alias_ends AS SELECT alias, patient_id FROM aliases_before WHERE alias <> patient_id")
 	if err == nil {
-		err = b.runUnits(ctx, e, "true", spans, func(i int64) *unitPart { return &before[i] })
+		err = b.runUnits(ctx, e, "true", spans, func(i int64) *unitPart { return &before[places[i]] })
 	}
 	if err == nil {
 		err = e.Exec(ctx, "alias ends before", "DROP TABLE alias_ends")
 	}
-	return err
+	return before, err
 }
 
 // goneFrom is the part of a target without any row that stays: where it merges,
@@ -154,18 +160,18 @@ func (p *unitPart) goneFrom(t unitTarget) unitPart {
 func (b *builder) writeUnitRows(ctx context.Context, e *engine.Engine, of unitTable, condition string, spans []span, targets []unitTarget, to *scratch, open bool) error {
 	part := partOf(of.instant, spans)
 	query := fmt.Sprintf("SELECT *, %s AS part FROM %s", part, engine.Name(of.Name))
-	if targets[0].merging() {
-		var files, within []string
-		for _, t := range targets {
+	var files, within []string
+	for _, t := range targets {
+		if t.merging() {
 			if kept, found := b.kept[of.fileOf(t.year)]; found && !slices.Contains(files, kept.Path) {
 				files = append(files, kept.Path)
 			}
 			within = append(within, t.part().span.contains(of.instant))
 		}
-		if len(files) > 0 {
-			query += fmt.Sprintf(" UNION ALL BY NAME SELECT *, %s AS part FROM %s WHERE (%s) AND %s AND unit_no NOT IN (SELECT unit_no FROM touched_units)",
-				part, readParquet(files), strings.Join(within, " OR "), condition)
-		}
+	}
+	if len(files) > 0 {
+		query += fmt.Sprintf(" UNION ALL BY NAME SELECT *, %s AS part FROM %s WHERE (%s) AND %s AND unit_no NOT IN (SELECT unit_no FROM touched_units)",
+			part, readParquet(files), strings.Join(within, " OR "), condition)
 	}
 	query = fmt.Sprintf("SELECT * FROM (%s) WHERE part IS NOT NULL ORDER BY part, %s", query, of.order)
 	rowsOf := func(no int64) *partRows { return targets[no].part().rows(of.Table) }
