@@ -139,12 +139,24 @@ func (b *builder) writeUnits(ctx context.Context, e *engine.Engine, dir string) 
 	}
 	// Small parts are resolved together, as each run of the queries has its price; a
 	// large one range by range of the unit numbers.
-	for len(stale) > 0 {
-		n, rows := batch(stale, rangeRows, func(t unitTarget) int64 { return t.rows })
-		if err := b.resolveUnits(ctx, e, stale[:n], rows); err != nil {
-			return err
+	// Parts that merge stand apart: a unit that is not touched may have rows in one
+	// of them, and be resolved for another part.
+	var merging, anew []unitTarget
+	for _, t := range stale {
+		if t.merging() {
+			merging = append(merging, t)
+		} else {
+			anew = append(anew, t)
 		}
-		stale = stale[n:]
+	}
+	for _, targets := range [][]unitTarget{merging, anew} {
+		for len(targets) > 0 {
+			n, rows := batch(targets, rangeRows, func(t unitTarget) int64 { return t.rows })
+			if err := b.resolveUnits(ctx, e, targets[:n], rows); err != nil {
+				return err
+			}
+			targets = targets[n:]
+		}
 	}
 	for _, one := range files {
 		for _, t := range unitTables {

@@ -97,20 +97,16 @@ func (b *builder) runUnits(ctx context.Context, e *engine.Engine, condition stri
 	return countUnits(ctx, e, spans, part)
 }
 
-// countBefore counts, for those parts that merge, what did not stay of the units
-// touched and what there was to note of them in the layer as it stands.
+// countBefore counts, for parts that merge, what did not stay of the units touched
+// and what there was to note of them in the layer as it stands.
 func (b *builder) countBefore(ctx context.Context, e *engine.Engine, targets []unitTarget) ([]unitPart, error) {
 	before := make([]unitPart, len(targets))
-	var merging []unitTarget
-	var spans []span
-	var places []int
-	for i, t := range targets {
-		if t.merging() {
-			merging, spans, places = append(merging, t), append(spans, t.part().span), append(places, i)
-		}
-	}
-	if len(merging) == 0 {
+	if !targets[0].merging() {
 		return before, nil
+	}
+	spans := make([]span, len(targets))
+	for i, t := range targets {
+		spans[i] = t.part().span
 	}
 	var old []store.Reading
 	for _, r := range b.readings {
@@ -120,13 +116,13 @@ func (b *builder) countBefore(ctx context.Context, e *engine.Engine, targets []u
 			old = append(old, store.Reading{})
 		}
 	}
-	if err := b.sourceUnits(ctx, e, merging, old); err != nil {
+	if err := b.sourceUnits(ctx, e, targets, old); err != nil {
 		return nil, err
 	}
 	// In the step's schema it hides the table of the ends that hold now.
 	err := e.Exec(ctx, "alias ends before", "CREATE OR REPLACE TABLE alias_ends AS SELECT alias, patient_id FROM aliases_before WHERE alias <> patient_id")
 	if err == nil {
-		err = b.runUnits(ctx, e, "true", spans, func(i int64) *unitPart { return &before[places[i]] })
+		err = b.runUnits(ctx, e, "true", spans, func(i int64) *unitPart { return &before[i] })
 	}
 	if err == nil {
 		err = e.Exec(ctx, "alias ends before", "DROP TABLE alias_ends")
@@ -162,11 +158,9 @@ func (b *builder) writeUnitRows(ctx context.Context, e *engine.Engine, of unitTa
 	query := fmt.Sprintf("SELECT *, %s AS part FROM %s", part, engine.Name(of.Name))
 	var files, within []string
 	for _, t := range targets {
-		if t.merging() {
-			if kept, found := b.kept[of.fileOf(t.year)]; found && !slices.Contains(files, kept.Path) {
-				files = append(files, kept.Path)
-			}
-			within = append(within, t.part().span.contains(of.instant))
+		within = append(within, t.part().span.contains(of.instant))
+		if kept, found := b.kept[of.fileOf(t.year)]; found && t.merging() && !slices.Contains(files, kept.Path) {
+			files = append(files, kept.Path)
 		}
 	}
 	if len(files) > 0 {
