@@ -47,7 +47,9 @@ func reading(letter, file, date string, rows int) (string, func(dir string) (Rea
 	return id, func(dir string) (Reading, error) {
 		f, err := put(filepath.Join(dir, "issues.parquet"), rows)
 		f.Name = "issues"
-		return Reading{ID: id, Contract: contract.Version, Table: "issues", File: file, Date: date, SHA256: id,
+		told := &Told{}
+		told.Add(texts(unitColumn, "U"+letter, "U"))
+		return Reading{ID: id, Told: told, Contract: contract.Version, Table: "issues", File: file, Date: date, SHA256: id,
 			Read: int64(rows) + 3, Accepted: int64(rows), Rejected: 1, SetAside: 2, SetAsideCodes: map[string]CodeCount{"product_code=X": {Count: 2}},
 			Unmapped: map[string]int64{"fate=gone": 1}, Files: []File{f}}, err
 	}
