@@ -635,6 +635,9 @@ func (fs *figures) otherwise(f *figure.Figure) string {
 	in := fs.in
 	share := func(name string) string { return in.format.Cell(figure.Column{Kind: figure.Share}, f.Values[name]) }
 	text := in.w("answer_share_recorded", share("recorded_share"))
+	if f.Values["recorded_share"].Hidden {
+		text = in.w("answer_share_recorded_hidden")
+	}
 	switch undetermined := f.Values["not_known"]; {
 	case undetermined.Hidden:
 		text += " " + in.w("answer_share_few")
