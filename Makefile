@@ -36,11 +36,13 @@ demo: build ## invent a hospital, audit its last month, say where the pack is
 
 test: assets browser outside ## run every test, browser tests included
 	go vet ./...
+	go vet -tags bench ./cmd/thawline
 	@test -z "$$(gofmt -l cmd internal queries dashboards)" || { echo "gofmt would change:"; gofmt -l cmd internal queries dashboards; exit 1; }
 	go test -timeout 25m ./...
 
 check: assets ## vet, format, and the checks of the code's own rules
 	go vet ./...
+	go vet -tags bench ./cmd/thawline
 	@test -z "$$(gofmt -l cmd internal queries dashboards)" || { echo "gofmt would change:"; gofmt -l cmd internal queries dashboards; exit 1; }
 	go test ./internal -run TestLayers
 

@@ -76,8 +76,8 @@ func (r *reviewers) clock(of row, column string) string {
 	return at.In(r.zone).Format("2006-01-02 15:04")
 }
 
-// number writes a cell that is a number, to three decimals at most.
-func number(cell string) string {
+// inDigits writes a cell that is a number, to three decimals at most.
+func inDigits(cell string) string {
 	x, err := strconv.ParseFloat(cell, 64)
 	if err != nil {
 		return "–"
@@ -119,7 +119,7 @@ func fact(column, cell string) string {
 	if c := contract.Episodes.Column(column); c != nil && c.Kind == contract.Text {
 		return code(cell)
 	}
-	return number(cell)
+	return inDigits(cell)
 }
 
 // facts are the lines of the values that decided.
@@ -156,7 +156,7 @@ func (r *reviewers) recordsOf(e row) (all []string) {
 			}
 			near := cmp.Or(e[at+"_point_of_care"], "false")
 			for _, one := range r.results[strings.Join([]string{e["patient_id"], test, e[at+"_at"], near}, "|")] {
-				value := number(one["value"])
+				value := inDigits(one["value"])
 				if one["bound"] != "" {
 					value = code(one["bound"]) + " " + value
 				}
@@ -166,7 +166,7 @@ func (r *reviewers) recordsOf(e row) (all []string) {
 	}
 	if e["weight_at"] != "" {
 		for _, one := range r.weights[e["patient_id"]+"|"+e["weight_at"]] {
-			value := number(one["value"])
+			value := inDigits(one["value"])
 			if one["method"] != "" {
 				value = code(one["method"]) + " " + value
 			}
@@ -228,7 +228,7 @@ func (r *reviewers) unitsOf(e row) []row {
 func (r *reviewers) unitLines(e row) (all []string) {
 	for _, u := range r.unitsOf(e) {
 		all = append(all, strings.Join([]string{orNotRecorded(u["product_code"]), code(u["fate"]), r.clock(u, "issued_at"), r.clock(u, "begin"), r.clock(u, "finish"),
-			code(u["times_basis"]), number(u["volume"]), number(u["given_ml"]), source(u)}, " | "))
+			code(u["times_basis"]), inDigits(u["volume"]), inDigits(u["given_ml"]), source(u)}, " | "))
 	}
 	return all
 }
