@@ -10,7 +10,7 @@ func (d *rows) doses(year []row) wanted {
 	of := pick(year, isGiven, byDose)
 	var doses []float64
 	bins := make([]int, 16)
-	for _, e := range of {
+	for _, e := range pick(of, banded) {
 		if e["dose"] != "" {
 			dose := float(e["dose"])
 			doses = append(doses, dose)

@@ -192,6 +192,9 @@ func figureCase(t *testing.T, d *figure.Definition, archive *txtar.Archive) {
 	if err := in.loadPeriod(ctx, e); err != nil {
 		t.Fatal(err)
 	}
+	if err := runShared(ctx, e); err != nil {
+		t.Fatal(err)
+	}
 	f, err := d.Run(ctx, e)
 	if err != nil {
 		t.Fatal(err)

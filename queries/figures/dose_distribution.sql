@@ -8,19 +8,20 @@
 --            of: count; Episodes with a dose in one band
 --            not_known: count; Dose or weight not known
 --            median: number of of; Median mL/kg
--- means:     episodes: year, dose_known true, basis not plasma_exchange|circuit_prime|major_haemorrhage, in rows
+-- means:     episodes: year, outcome transfused, dose_known true, dose_band not not_known, basis not plasma_exchange|circuit_prime|major_haemorrhage, in rows
 --            answer n: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band below
 --            answer of: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band below|within|above
 --            answer not_known: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, dose_band not_known
 -- needs:     episodes: measures
 --            answer n: measures
--- not known: episodes without a usable weight or volume; exchanges, circuits and major haemorrhage are left out
+-- not known: episodes without a usable weight or volume, or whose units of unknown fate or basis of weight decide the band; exchanges, circuits and major haemorrhage are left out
 WITH
 
 dosed AS (
     SELECT least(floor(year_episodes.dose / 2) * 2, 30) AS low
     FROM year_episodes
-    WHERE year_episodes.dose IS NOT NULL
+    WHERE year_episodes.outcome = 'transfused'
+        AND year_episodes.dose_band <> 'not_known'
         AND year_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
 )
 
@@ -37,7 +38,7 @@ SELECT
     count(*) FILTER (year_episodes.dose_band = 'below') AS n,
     count(*) FILTER (year_episodes.dose_band <> 'not_known') AS of,
     count(*) FILTER (year_episodes.dose_band = 'not_known') AS not_known,
-    round(median(year_episodes.dose), 1) AS median
+    round(median(year_episodes.dose) FILTER (year_episodes.dose_band <> 'not_known'), 1) AS median
 FROM year_episodes
 WHERE year_episodes.outcome = 'transfused'
     AND year_episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
