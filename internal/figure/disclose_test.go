@@ -5,6 +5,16 @@ import (
 	"testing"
 )
 
+// parsed is a figure made up for a test.
+func parsed(t *testing.T, text string) *Definition {
+	t.Helper()
+	d, err := Parse("a.sql", text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return d
+}
+
 // TestHiddenRowsTellNoOrder: rows that stand the commonest first would tell between
 // which counts a hidden one lies.
 func TestHiddenRowsTellNoOrder(t *testing.T) {
@@ -21,10 +31,7 @@ SELECT 1
 -- answer
 SELECT 2
 `
-	d, err := Parse("a.sql", text)
-	if err != nil {
-		t.Fatal(err)
-	}
+	d := parsed(t, text)
 	f := &Figure{Definition: d, Values: map[string]Cell{"n": {Value: int64(0)}}}
 	for _, row := range []struct {
 		kind, because string
@@ -64,10 +71,7 @@ SELECT 1
 -- answer
 SELECT 2
 `
-	d, err := Parse("a.sql", text)
-	if err != nil {
-		t.Fatal(err)
-	}
+	d := parsed(t, text)
 	if got := strings.Join(d.Untold(), ", "); got != "m, answer of" {
 		t.Errorf("untold: %s, wanted m and answer of", got)
 	}

@@ -324,10 +324,7 @@ SELECT 1
 SELECT 2
 `
 	leaks := func(meaning string) bool {
-		d, err := Parse("a.sql", strings.Replace(text, "MEANING", meaning, 1))
-		if err != nil {
-			t.Fatal(err)
-		}
+		d := parsed(t, strings.Replace(text, "MEANING", meaning, 1))
 		f := &Figure{Definition: d, Values: map[string]Cell{"n": {Value: int64(33)}}}
 		for _, row := range []struct {
 			place    string
@@ -370,10 +367,7 @@ SELECT 1
 SELECT 2
 `
 	for meaning, wanted := range map[string]bool{"sum of young + old + oldest": true, "alone, it counts another thing": false} {
-		d, err := Parse("a.sql", strings.Replace(text, "MEANING", meaning, 1))
-		if err != nil {
-			t.Fatal(err)
-		}
+		d := parsed(t, strings.Replace(text, "MEANING", meaning, 1))
 		f := &Figure{Definition: d, Values: map[string]Cell{"n": {Value: int64(37)}}, Rows: [][]Cell{{{Value: "here"}, {Value: int64(30)}, {Value: int64(4)}, {Value: int64(3)}}}}
 		Together([]*Figure{f}, &Atoms{}, 5)
 		if !f.Rows[0][2].Hidden || !f.Rows[0][3].Hidden || f.Rows[0][1].Hidden {
@@ -406,10 +400,7 @@ SELECT 1
 -- answer
 SELECT 2
 `
-	d, err := Parse("a.sql", text)
-	if err != nil {
-		t.Fatal(err)
-	}
+	d := parsed(t, text)
 	for lost, wanted := range map[int64]bool{1: true, 4: false} {
 		f := &Figure{Definition: d, Values: map[string]Cell{"of": {Value: 52 + lost}, "given": {Value: int64(51)}},
 			Rows: [][]Cell{{{Value: "here"}, {Value: lost}, {Value: int64(1)}, {Value: int64(51)}}}}

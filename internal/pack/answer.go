@@ -1,0 +1,151 @@
+package pack
+
+import (
+	"strings"
+
+	"thawline/internal/figure"
+)
+
+type answer struct {
+	Sentences []string
+	Headlines []headline
+	// Note stands under the headlines.
+	Note    string
+	Changes []string
+	// Absent says of each feed that the site does not have what is not known for that.
+	Absent []string
+}
+
+// headline is one of the figures that head the page.
+type headline struct {
+	Figure string `json:"figure"`
+	Label  string `json:"label"`
+	Note   string `json:"note"`
+}
+
+// answer says the page's first words, from figures that are disclosed already.
+func (fs *figures) answer() *answer {
+	in, a := fs.in, &answer{}
+	get := func(figureName, value string) string {
+		if f := fs.done[figureName]; f != nil {
+			return in.words(f, value)
+		}
+		return "–"
+	}
+	// A tile says of a number that it is hidden, where a sentence says "some".
+	tile := func(figureName, value string) string {
+		if f := fs.done[figureName]; f != nil {
+			return in.shown(f, value)
+		}
+		return "–"
+	}
+	// The share of a figure, what stands under it, and its interval.
+	share := func(name string) (text, note, interval string) {
+		f := fs.done[name]
+		if f == nil {
+			return "–", in.w("note_none"), ""
+		}
+		n, okN := f.Whole("n")
+		all, okAll := f.Whole("of")
+		if f.Values["n"].Hidden || f.Values["of"].Hidden {
+			return in.w("hidden"), in.w("note_hidden"), ""
+		}
+		if !okN || !okAll || all == 0 {
+			return "–", in.w("note_none"), ""
+		}
+		of, interval := in.w("of", in.words(f, "n"), in.words(f, "of")), f.Interval(in.format)
+		return in.format.Percent(float64(n) / float64(all)), in.w("note_interval", of, interval), interval
+	}
+	episodes, given := get("marks_by_month", "of"), get("use_by_month", "n")
+	began, begun := "answer_use", headline{tile("marks_by_month", "of"), in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))}
+	if f := fs.done["marks_by_month"]; f != nil && f.Values["of"].Hidden && !f.Values["given"].Hidden {
+		// All episodes would tell how few of them are without plasma.
+		episodes, began = get("marks_by_month", "given"), "answer_use_given"
+		begun.Figure, begun.Note = tile("marks_by_month", "given"), in.w("head_given_judged", get("marks_by_month", "n"))
+	}
+	unused := episodes == "0" && given == "0"
+	if unused {
+		a.Sentences = append(a.Sentences, in.w("no_plasma", in.period()))
+	} else {
+		a.Sentences = append(a.Sentences, in.w(began, in.period(), episodes, given))
+	}
+	good, goodNote, interval := share("appropriate_by_month")
+	if in.lacking[figure.Band] && interval == "" && !unused {
+		// Nought of them, shown or hidden, is no share.
+		good, goodNote = "–", in.w("not_known")
+	}
+	if interval == "" {
+		f := fs.done["appropriate_by_month"]
+		switch {
+		case unused || f == nil:
+		case in.lacking[figure.Band]:
+			a.Sentences = append(a.Sentences, in.w("no_share_band"))
+		case f.Values["n"].Hidden || f.Values["of"].Hidden:
+			a.Sentences = append(a.Sentences, in.w("no_share_hidden"))
+		default:
+			a.Sentences = append(a.Sentences, in.w("no_share"))
+		}
+	} else {
+		signal := ""
+		for _, one := range fs.signals {
+			if f := fs.done["appropriate_by_month"]; f != nil && strings.HasPrefix(one, f.Asks) {
+				signal = strings.TrimSuffix(strings.TrimPrefix(one, f.Asks+" "), ".")
+			}
+		}
+		changed := in.w("answer_no_change")
+		switch f := fs.done["appropriate_by_month"]; {
+		case signal != "":
+			changed = in.w("answer_signal", signal)
+		case f.Index("centre") < 0:
+			changed = in.w("answer_too_early")
+		}
+		text := in.w("answer_share", good, get("appropriate_by_month", "of"), interval, changed)
+		a.Sentences = append(a.Sentences, text)
+		a.Note = fs.otherwise(fs.done["appropriate_by_month"])
+	}
+	lost, lostNote, _ := share("waste_by_month")
+	if f := fs.done["avoidable"]; get("use_by_month", "of") == "0" {
+		// Nothing was thawed, issued or thrown away: there is no waste to speak of.
+	} else if f != nil && f.Values["cost"].Value != nil {
+		a.Sentences = append(a.Sentences, in.w("answer_waste_cost", get("avoidable", "discarded"), get("avoidable", "given"), strings.TrimSpace(in.currency+"\u00a0"+in.words(f, "cost"))))
+	} else {
+		a.Sentences = append(a.Sentences, in.w("answer_waste", get("avoidable", "discarded"), get("avoidable", "given")))
+	}
+	undetermined, undeterminedNote, _ := share("completeness")
+	dosed := in.w("note_none")
+	if f := fs.done["dose_distribution"]; f != nil && f.Values["of"].Value != int64(0) {
+		dosed = in.w("head_in", get("dose_distribution", "of"), in.span())
+	}
+	used := headline{tile("use_by_month", "n"), in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))}
+	if unused && in.unreadPeriod() {
+		begun, used = headline{"–", in.w("head_episodes"), in.w("note_unread")}, headline{"–", in.w("head_given"), in.w("note_unread")}
+	}
+	a.Headlines = []headline{
+		begun,
+		used,
+		{good, in.w("head_appropriate"), goodNote},
+		{undetermined, in.w("head_undetermined"), undeterminedNote},
+		{tile("dose_distribution", "median"), in.w("head_dose"), dosed},
+		{lost, in.w("head_lost"), lostNote},
+	}
+	a.Changes, a.Absent = fs.signals, in.absent()
+	return a
+}
+
+// otherwise says what the share appropriate would be without inferred bleeding,
+// and with the undetermined episodes on either side.
+func (fs *figures) otherwise(f *figure.Figure) string {
+	in := fs.in
+	share := func(name string) string { return in.format.Cell(figure.Column{Kind: figure.Share}, f.Values[name]) }
+	text := in.w("answer_share_recorded", share("recorded_share"))
+	if f.Values["recorded_share"].Hidden {
+		text = in.w("answer_share_recorded_hidden")
+	}
+	switch undetermined := f.Values["not_known"]; {
+	case undetermined.Hidden:
+		text += " " + in.w("answer_share_few")
+	case undetermined.Value != int64(0):
+		text += " " + in.w("answer_share_range", share("if_none"), share("if_all"))
+	}
+	return text
+}

@@ -1,0 +1,96 @@
+package pack
+
+import (
+	"fmt"
+	"strings"
+
+	"thawline/internal/contract"
+	"thawline/internal/policy"
+)
+
+type trust struct {
+	// Behind says which layer of the store is behind, or nothing.
+	Behind string
+	Rows   []Source
+}
+
+type judged struct {
+	// Terms are words that the page uses, and what they mean.
+	Terms   []fact
+	Heads   []string
+	Table   [][]string
+	Values  []policy.Value
+	Sources []Source
+	Hashes  []string
+}
+
+func (in *input) trust() *trust {
+	t := &trust{}
+	switch {
+	case in.behind.Current:
+		t.Behind = in.w("behind_current")
+	case in.behind.Audit:
+		t.Behind = in.w("behind_marks")
+	}
+	byTable := map[string]*Source{}
+	for _, s := range in.sources {
+		sum := byTable[s.Table]
+		if sum == nil {
+			sum = &Source{Table: s.Table}
+			byTable[s.Table] = sum
+		}
+		sum.Read += s.Read
+		sum.Accepted += s.Accepted
+		sum.Rejected += s.Rejected
+		sum.SetAside += s.SetAside
+		sum.Unmapped += s.Unmapped
+	}
+	for _, table := range contract.Feeds() {
+		if s := byTable[table.Name]; s != nil {
+			t.Rows = append(t.Rows, *s)
+		}
+	}
+	return t
+}
+
+// terms lists the words that a page uses, each with its meaning.
+func (in *input) terms() (all []fact) {
+	for _, name := range []string{"episode", "bag", "judged", "unsupported", "undetermined", "apart", "inr", "dose", "n", "interval", "limits", "quartiles", "dash", "hidden", "value"} {
+		all = append(all, fact{in.w("term_" + name), in.w("means_" + name)})
+	}
+	return all
+}
+
+func (in *input) judged() (*judged, error) {
+	table, err := in.policy.Table()
+	if err != nil {
+		return nil, err
+	}
+	j := &judged{Terms: in.terms(), Values: in.policy.Values(), Sources: in.sources}
+	for _, c := range table.Columns() {
+		j.Heads = append(j.Heads, strings.ReplaceAll(c.Name, "_", " "))
+	}
+	for _, row := range table.Rows() {
+		var cells []string
+		for _, c := range row {
+			cells = append(cells, strings.ReplaceAll(fmt.Sprint(c), "|", " | "))
+		}
+		j.Table = append(j.Table, cells)
+	}
+	for i := range j.Values {
+		switch v := &j.Values[i]; v.Unit {
+		case "a", "mo":
+			v.Unit = in.w("unit_" + v.Unit)
+		case "1":
+			v.Unit = ""
+		}
+	}
+	for _, p := range in.policy.Periods() {
+		from := in.w("the_beginning")
+		if !p.From.IsZero() {
+			from = in.format.Day(p.From)
+		}
+		j.Hashes = append(j.Hashes, in.w("hash_from", p.Hash, from))
+	}
+	return j, nil
+}
