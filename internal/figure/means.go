@@ -2,6 +2,7 @@ package figure
 
 import (
 	"context"
+	"encoding/binary"
 	"fmt"
 	"regexp"
 	"slices"
@@ -353,22 +354,38 @@ func (a *Atoms) load(ctx context.Context, e *engine.Engine, table, first string)
 		}
 		quoted[i] = fmt.Sprintf("coalesce(CAST(%s.%s AS VARCHAR), '')", engine.Name(in), engine.Name(of.column))
 	}
-	_, rows, err := e.Rows(ctx, "what the figures count (their means)", fmt.Sprintf(
-		"SELECT %s, count(*) FROM %s WHERE %s.month BETWEEN %s AND %s GROUP BY ALL ORDER BY ALL", strings.Join(quoted, ", "), from, engine.Name(counted), engine.Quote(first), engine.Quote(a.spans.To)))
+	rows, err := e.ManyRows(ctx, "what the figures count (their means)", fmt.Sprintf(
+		"SELECT %s FROM %s WHERE %s.month BETWEEN %s AND %s", strings.Join(quoted, ", "), from, engine.Name(counted), engine.Quote(first), engine.Quote(a.spans.To)))
 	if err != nil {
 		return err
 	}
-	if a.parts == nil {
-		a.parts = map[string]part{}
+	// Hardly two rows are alike in all columns: here they are put together in a tenth
+	// of the time that the engine takes.
+	var alike [][]string
+	sizes := map[string]int64{}
+	name := func(values []string) string {
+		var b []byte
+		for _, v := range values {
+			b = append(binary.AppendUvarint(b, uint64(len(v))), v...)
+		}
+		return string(b)
 	}
-	a.parts[table] = part{len(a.values), len(a.values) + len(rows)}
 	for _, row := range rows {
 		values := make([]string, len(a.columns))
 		for i := range values {
 			values[i], _ = row[i].(string)
 		}
-		size, _ := row[len(a.columns)].(int64)
-		a.values, a.sizes = append(a.values, values), append(a.sizes, size)
+		if sizes[name(values)]++; sizes[name(values)] == 1 {
+			alike = append(alike, values)
+		}
+	}
+	slices.SortFunc(alike, slices.Compare)
+	if a.parts == nil {
+		a.parts = map[string]part{}
+	}
+	a.parts[table] = part{len(a.values), len(a.values) + len(alike)}
+	for _, values := range alike {
+		a.values, a.sizes = append(a.values, values), append(a.sizes, sizes[name(values)])
 	}
 	return nil
 }

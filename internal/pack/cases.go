@@ -100,7 +100,7 @@ func (in *input) cases(ctx context.Context, e *engine.Engine) (*casesPage, error
 	}
 	evidence := map[string][]string{}
 	evidenceAt := map[string][]time.Time{}
-	_, rows, err := e.Rows(ctx, "cases: evidence", `SELECT evidence.episode_id, evidence.source, evidence.strength, evidence.at, evidence.detail, evidence.source_file, evidence.source_row
+	rows, err := e.ManyRows(ctx, "cases: evidence", `SELECT evidence.episode_id, evidence.source, evidence.strength, evidence.at, evidence.detail, evidence.source_file, evidence.source_row
 FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidence.episode_id ORDER BY ALL`)
 	if err != nil {
 		return nil, err
@@ -122,7 +122,7 @@ FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidenc
 	findings, names := map[string][]string{}, map[string][]string{}
 	safety, harm, lines := map[string][]string{}, map[string][]string{}, map[[3]any]string{}
 	seen, found := map[string]bool{}, []string{}
-	_, rows, err = e.Rows(ctx, "cases: findings", `SELECT findings.episode_id, findings.finding, findings.severity, findings.numbers, findings.key
+	rows, err = e.ManyRows(ctx, "cases: findings", `SELECT findings.episode_id, findings.finding, findings.severity, findings.numbers, findings.key
 FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = findings.episode_id ORDER BY ALL`)
 	if err != nil {
 		return nil, err
@@ -163,7 +163,7 @@ FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = finding
 			quoted[i] = "CAST(" + quoted[i] + " AS DOUBLE)"
 		}
 	}
-	_, rows, err = e.Rows(ctx, "cases: episodes", `SELECT period_episodes.episode_id, period_episodes.patient_id, period_episodes.mark, period_episodes.mark_row, period_episodes.because,
+	rows, err = e.ManyRows(ctx, "cases: episodes", `SELECT period_episodes.episode_id, period_episodes.patient_id, period_episodes.mark, period_episodes.mark_row, period_episodes.because,
     period_episodes.location, period_episodes.specialty, period_episodes.t0, period_episodes.t1, CAST(period_episodes.delivered_ml AS DOUBLE),
     period_episodes.inr_before_at, period_episodes.inr_after_at, period_episodes.fibrinogen_before_at, `+strings.Join(quoted, ", ")+`
 FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
@@ -259,8 +259,11 @@ func (in *input) records(ctx context.Context, e *engine.Engine) (map[string][]st
 				engine.Quote(test), engine.Quote(side), at, at, at))
 		}
 	}
-	// Said in so many words, the ends of the times and the tests keep the engine from
-	// reading files of results of other years and tests.
+	if err := e.View(ctx, "results_judged", contract.Labs.Columns, labFiles(in.files[contract.Labs.Name], contract.BeforeAfterTests), ""); err != nil {
+		return nil, err
+	}
+	// Said in so many words, the ends of the times keep the engine from reading files
+	// of results of other years.
 	if err := e.Exec(ctx, "cases: wanted", "CREATE OR REPLACE TABLE wanted AS "+strings.Join(wanted, " UNION ALL ")); err != nil {
 		return nil, err
 	}
@@ -271,18 +274,15 @@ func (in *input) records(ctx context.Context, e *engine.Engine) (map[string][]st
 	among := "false"
 	if from, ok := ends[0][0].(time.Time); ok {
 		to := ends[0][1].(time.Time)
-		var tests []string
-		for _, test := range contract.BeforeAfterTests {
-			tests = append(tests, engine.Quote(test))
-		}
 		const form = "2006-01-02 15:04:05.999999"
-		among = fmt.Sprintf("labs.collected_at BETWEEN TIMESTAMP '%s' AND TIMESTAMP '%s' AND labs.test IN (%s)", from.Format(form), to.Format(form), strings.Join(tests, ", "))
+		among = fmt.Sprintf("labs.collected_at BETWEEN TIMESTAMP '%s' AND TIMESTAMP '%s'", from.Format(form), to.Format(form))
 	}
-	_, rows, err := e.Rows(ctx, "cases: records", `
+	rows, err := e.ManyRows(ctx, "cases: records", `
 SELECT wanted.episode_id, wanted.test, wanted.side, labs.collected_at, labs.value, labs.bound, labs.source_file, labs.source_row
 FROM wanted
-INNER JOIN labs ON labs.patient_id = wanted.patient_id AND labs.collected_at = wanted.at
-WHERE labs.test = wanted.test AND coalesce(labs.point_of_care, FALSE) = wanted.near AND `+among+`
+INNER JOIN results_judged AS labs ON labs.patient_id = wanted.patient_id AND labs.collected_at = wanted.at AND labs.test = wanted.test
+    AND coalesce(labs.point_of_care, FALSE) = wanted.near
+WHERE `+among+`
 UNION ALL
 SELECT period_episodes.episode_id, 'weight', '', measures.measured_at, CAST(measures.value AS DOUBLE), measures.method, measures.source_file, measures.source_row
 FROM period_episodes
@@ -307,7 +307,7 @@ ORDER BY ALL`)
 // units reads the units of the period's episodes, and lists those whose fate is
 // open, by place.
 func (in *input) units(ctx context.Context, e *engine.Engine, c *casesPage) (map[string][]unit, error) {
-	_, rows, err := e.Rows(ctx, "cases: units", `SELECT units.episode_id, period_episodes.location, units.product_code, units.fate, units.issued_at, units.begin, units.finish, units.times_basis,
+	rows, err := e.ManyRows(ctx, "cases: units", `SELECT units.episode_id, period_episodes.location, units.product_code, units.fate, units.issued_at, units.begin, units.finish, units.times_basis,
     CAST(units.volume AS DOUBLE), CAST(units.given_ml AS DOUBLE), units.source_file, units.source_row, units.given, units.unit_no
 FROM units INNER JOIN period_episodes ON period_episodes.episode_id = units.episode_id
 ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
