@@ -1,23 +1,50 @@
 package pack
 
-import (
-	"html/template"
-	"strings"
-)
+import "html/template"
 
 // sheet is HTML that is being written: thousands of episodes, which a template
 // takes ten times as long to fill.
-type sheet struct{ strings.Builder }
+type sheet []byte
 
 // put writes markup of our own, and words that are escaped already.
 func (s *sheet) put(parts ...string) {
 	for _, part := range parts {
-		s.WriteString(part)
+		*s = append(*s, part...)
 	}
 }
 
-// text writes data: between tags, or between the quotes of an attribute.
-func (s *sheet) text(data string) { s.WriteString(template.HTMLEscapeString(data)) }
+// text writes data: between tags, or between the quotes of an attribute. It escapes
+// as the templates do, and holds a number and its per cent sign together (held).
+func (s *sheet) text(data string) {
+	from := 0
+	for i := 0; i < len(data); i++ {
+		instead, at := "", i
+		switch data[i] {
+		case '"':
+			instead = "&#34;"
+		case '\'':
+			instead = "&#39;"
+		case '&':
+			instead = "&amp;"
+		case '<':
+			instead = "&lt;"
+		case '>':
+			instead = "&gt;"
+		case 0:
+			instead = "\uFFFD"
+		case '%':
+			if i < 2 || data[i-1] != ' ' || data[i-2] < '0' || data[i-2] > '9' {
+				continue
+			}
+			instead, at = "\u00a0%", i-1
+		default:
+			continue
+		}
+		*s = append(append(*s, data[from:at]...), instead...)
+		from = i + 1
+	}
+	*s = append(*s, data[from:]...)
+}
 
 // list writes lines under their heading, or nothing.
 func (s *sheet) list(heading string, lines []string) {
@@ -33,9 +60,9 @@ func (s *sheet) list(heading string, lines []string) {
 	s.put("</ul>\n")
 }
 
-// episodes writes what cases.html shows of each episode.
-func (in *input) episodes(all []episode) string {
-	said := func(key string) string { return template.HTMLEscapeString(in.w(key)) }
+// episodes adds to a page what cases.html shows of each episode.
+func (in *input) episodes(page []byte, all []episode) []byte {
+	said := func(key string) string { return held(template.HTMLEscapeString(in.w(key))) }
 	scroll := func(key string) string {
 		return `<div class="scroll" tabindex="0" role="group" aria-label="` + said(key) + `">`
 	}
@@ -47,12 +74,11 @@ func (in *input) episodes(all []episode) string {
 	}
 	heads += `</tr></thead><tbody>`
 	rows := map[int64]string{}
-	s := &sheet{}
-	s.Grow(5000 * len(all))
+	s := (*sheet)(&page)
 	for i := range all {
 		one := &all[i]
 		if rows[one.Row] == "" {
-			rows[one.Row] = template.HTMLEscapeString(in.w("row_of_table", one.Row))
+			rows[one.Row] = held(template.HTMLEscapeString(in.w("row_of_table", one.Row)))
 		}
 		s.put(`<article class="case" id="e-`, one.Name, `" data-mark="`)
 		s.text(one.Mark)
@@ -98,7 +124,7 @@ func (in *input) episodes(all []episode) string {
 		s.put("</tbody></table></div>\n", `<p class="word">`, wordOf, "</p>\n</article>\n")
 	}
 	// Names and pseudonyms are ours; all else went through text.
-	return s.String()
+	return page
 }
 
 // unit writes a unit as a row of its episode's table.

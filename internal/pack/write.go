@@ -160,18 +160,19 @@ func (in *input) casesPage(ctx context.Context, e *engine.Engine, css string) ([
 	if err != nil || len(c.Cases) == 0 {
 		return page, err
 	}
-	// The episodes of ten years are 28 MB: they are copied once, not by each step
-	// of a template.
+	// The episodes of ten years are 28 MB: they are written once, in their place, and
+	// not copied by each step of a template.
 	before, after, found := strings.Cut(string(page), episodesHere)
 	if !found {
 		return nil, errors.New("template cases: no place for the episodes")
 	}
-	episodes := in.episodes(c.Cases)
-	whole := make([]byte, 0, len(page)+len(episodes)+len(episodes)/500)
-	whole = append(whole, before...)
-	whole = appendHeld(whole, episodes)
+	whole := make([]byte, 0, len(page)+bytesOfEpisode*len(c.Cases))
+	whole = in.episodes(append(whole, before...), c.Cases)
 	return append(whole, after...), nil
 }
+
+// bytesOfEpisode is what an episode takes of the page, with room to spare.
+const bytesOfEpisode = 5200
 
 // episodesHere stands in the page where its episodes come. No data can say it:
 // signs of markup in data are escaped.
@@ -251,23 +252,25 @@ func (in *input) fill(name, text string, data any) ([]byte, error) {
 	if err := t.Execute(&out, data); err != nil {
 		return nil, fmt.Errorf("template %s: %w", name, err)
 	}
-	return appendHeld(nil, out.String()), nil
+	return []byte(held(out.String())), nil
 }
 
-// appendHeld adds a page, or a part of one, with a space that does not break
-// between each number and its per cent sign, so that they stand on one line.
-func appendHeld(out []byte, page string) []byte {
+// held is a page, or a part of one, with a space that does not break between each
+// number and its per cent sign, so that they stand on one line.
+func held(page string) string {
+	var out strings.Builder
+	out.Grow(len(page) + len(page)/500)
 	for {
 		before, after, found := strings.Cut(page, " %")
-		out = append(out, before...)
+		out.WriteString(before)
 		if !found {
-			return out
+			return out.String()
 		}
 		space := " "
 		if n := len(before); n > 0 && before[n-1] >= '0' && before[n-1] <= '9' {
 			space = "\u00a0"
 		}
-		out = append(append(out, space...), '%')
+		out.WriteString(space + "%")
 		page = after
 	}
 }
