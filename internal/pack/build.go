@@ -68,7 +68,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	var e *engine.Engine
 	go func() {
 		var err error
-		if e, err = engine.Open(ctx, engine.Options{Threads: engine.ThreadsBeside}); err == nil {
+		if e, err = engine.Open(ctx, engine.Options{Threads: engine.ThreadsBeside, AsWritten: true}); err == nil {
 			err = in.loadClock(ctx, e)
 		}
 		ready <- err
