@@ -2,7 +2,6 @@ package engine
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"thawline/internal/contract"
@@ -22,10 +21,18 @@ const (
 //   - local_time(at): an instant on the hospital's clock;
 //   - day_end(at): the last microsecond of the local day that starts at an instant.
 func (e *Engine) Zone(ctx context.Context, zone *time.Location) error {
-	if err := e.Load(ctx, "zone", []contract.Column{{Name: "from_utc", Kind: contract.Instant}, {Name: "offset_s", Kind: contract.Int}}, offsets(zone)); err != nil {
+	stretches := offsets(zone)
+	var rows [][]any
+	for _, one := range stretches {
+		rows = append(rows, []any{time.Unix(one.from, 0).UTC(), one.offset})
+	}
+	if err := e.Load(ctx, "zone", []contract.Column{{Name: "from_utc", Kind: contract.Instant}, {Name: "offset_s", Kind: contract.Int}}, rows); err != nil {
 		return err
 	}
-	if err := e.Exec(ctx, "local days", fmt.Sprintf(localDays, firstYear, lastYear)); err != nil {
+	if err := e.Load(ctx, "day_runs", dayRunColumns, dayRuns(stretches)); err != nil {
+		return err
+	}
+	if err := e.Exec(ctx, "local days", localDays); err != nil {
 		return err
 	}
 	return e.ZoneMacros(ctx)
@@ -42,49 +49,63 @@ CREATE OR REPLACE MACRO day_end(instant) AS (
 );`)
 }
 
-// localDays makes local_days of the table zone. A stretch of one offset begins,
-// on the wall, at from_utc + offset. Midnight is looked for in the last stretch
-// that begins by then: where the clock skips it, that is the one before, at whose
-// end the day begins. Where the clock goes back onto midnight or over it, midnight
-// may have been shown in the stretch before already.
+// dayRunColumns is the shape of the table day_runs: days that follow on one another,
+// each of 24 hours but for the last, with the first day, where it starts, how many
+// they are, and where the last ends.
+var dayRunColumns = []contract.Column{{Name: "first_day", Kind: contract.Instant}, {Name: "starts_at", Kind: contract.Instant}, {Name: "days", Kind: contract.Int}, {Name: "ends_at", Kind: contract.Instant}}
+
+// localDays makes local_days of the table day_runs.
 const localDays = `
 CREATE OR REPLACE TABLE local_days AS
-WITH stretches AS (
-    SELECT
-        zone.from_utc,
-        to_seconds(zone.offset_s) AS ahead,
-        zone.from_utc + to_seconds(zone.offset_s) AS from_local,
-        lag(zone.from_utc) OVER (ORDER BY zone.from_utc) AS from_before,
-        to_seconds(lag(zone.offset_s) OVER (ORDER BY zone.from_utc)) AS ahead_before
-    FROM zone
-),
-midnights AS (
-    SELECT CAST(days.range AS TIMESTAMP) AS midnight
-    FROM range(TIMESTAMP '%d-01-01', TIMESTAMP '%d-01-02', INTERVAL 1 DAY) AS days
-),
-begun AS (
-    SELECT
-        midnights.midnight,
-        CASE
-            WHEN midnights.midnight - stretches.ahead_before < stretches.from_utc AND midnights.midnight - stretches.ahead_before >= stretches.from_before
-            THEN midnights.midnight - stretches.ahead_before
-            ELSE midnights.midnight - stretches.ahead
-        END AS starts_at
-    FROM midnights
-    ASOF INNER JOIN stretches ON midnights.midnight >= stretches.from_local
-),
-ended AS (
-    SELECT
-        CAST(begun.midnight AS DATE) AS day,
-        begun.starts_at,
-        lead(begun.starts_at) OVER (ORDER BY begun.midnight) - to_microseconds(1) AS ends_at
-    FROM begun
-)
-SELECT ended.* FROM ended WHERE ended.ends_at IS NOT NULL ORDER BY ended.day`
+SELECT
+    CAST(numbered.first_day AS DATE) + CAST(numbered.n AS INTEGER) AS day,
+    numbered.starts_at + to_days(CAST(numbered.n AS INTEGER)) AS starts_at,
+    CASE WHEN numbered.n = numbered.days - 1 THEN numbered.ends_at ELSE numbered.starts_at + to_days(CAST(numbered.n + 1 AS INTEGER)) - to_microseconds(1) END AS ends_at
+FROM (SELECT day_runs.*, unnest(range(day_runs.days)) AS n FROM day_runs) AS numbered
+ORDER BY day;
+DROP TABLE day_runs`
+
+// dayRuns are the rows of day_runs, for the days of all years.
+func dayRuns(stretches []stretch) (runs [][]any) {
+	const day = 24 * 60 * 60
+	at := 0
+	// starts is the first instant of the day whose midnight the clock shows as that
+	// many seconds. Midnight is looked for in the last stretch that begins, on the
+	// wall, by then: where the clock skips it, that is the one before, at whose end the
+	// day begins. Where the clock goes back onto midnight or over it, midnight may have
+	// been shown in the stretch before already.
+	starts := func(midnight int64) int64 {
+		for at+1 < len(stretches) && stretches[at+1].from+stretches[at+1].offset <= midnight {
+			at++
+		}
+		if at > 0 {
+			if before := midnight - stretches[at-1].offset; before < stretches[at].from && before >= stretches[at-1].from {
+				return before
+			}
+		}
+		return midnight - stretches[at].offset
+	}
+	first := time.Date(firstYear, 1, 1, 0, 0, 0, 0, time.UTC).Unix()
+	end := time.Date(lastYear, 1, 1, 0, 0, 0, 0, time.UTC).Unix()
+	from, fromStarts, began := first, starts(first), starts(first)
+	for midnight := first; midnight < end; midnight += day {
+		next := starts(midnight + day)
+		if next-began != day || midnight+day == end {
+			ends := time.Unix(next, 0).Add(-time.Microsecond).UTC()
+			runs = append(runs, []any{time.Unix(from, 0).UTC(), time.Unix(fromStarts, 0).UTC(), (midnight-from)/day + 1, ends})
+			from, fromStarts = midnight+day, next
+		}
+		began = next
+	}
+	return runs
+}
+
+// stretch is a time of one offset from UTC: from an instant on, in seconds.
+type stretch struct{ from, offset int64 }
 
 // offsets lists the instants at which the zone's offset changes: each day is
 // looked at, and the day of a change searched to the second.
-func offsets(zone *time.Location) [][]any {
+func offsets(zone *time.Location) []stretch {
 	offset := func(unix int64) int64 {
 		_, seconds := time.Unix(unix, 0).In(zone).Zone()
 		return int64(seconds)
@@ -92,7 +113,7 @@ func offsets(zone *time.Location) [][]any {
 	first := time.Date(firstYear, 1, 1, 0, 0, 0, 0, time.UTC).Unix()
 	last := time.Date(lastYear, 1, 1, 0, 0, 0, 0, time.UTC).Unix()
 	// Instants before the span take its first offset.
-	rows := [][]any{{time.Date(1, 1, 1, 0, 0, 0, 0, time.UTC), offset(first)}}
+	all := []stretch{{time.Date(1, 1, 1, 0, 0, 0, 0, time.UTC).Unix(), offset(first)}}
 	const day = 24 * 60 * 60
 	holds := offset(first)
 	for at := first; at < last; at += day {
@@ -109,7 +130,7 @@ func offsets(zone *time.Location) [][]any {
 				after = middle
 			}
 		}
-		rows = append(rows, []any{time.Unix(after, 0).UTC(), offset(after)})
+		all = append(all, stretch{after, offset(after)})
 	}
-	return rows
+	return all
 }

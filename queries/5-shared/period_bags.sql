@@ -5,4 +5,3 @@ SELECT bags.*
 FROM bags
 CROSS JOIN period
 WHERE bags.month BETWEEN period.from_month AND period.to_month
-ORDER BY bags.bag

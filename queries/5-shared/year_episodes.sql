@@ -9,4 +9,3 @@ FROM episodes
 CROSS JOIN (SELECT bool_and(policy.presumed_is_transfused) AS presumed FROM policy) AS counted
 CROSS JOIN period
 WHERE episodes.month BETWEEN period.year_from_month AND period.to_month
-ORDER BY episodes.episode_id
