@@ -79,12 +79,12 @@ func (s *streams) json(value any) error {
 
 // open reads the site, its policy and its store, which must be whole.
 func (w where) open(write bool) (*site.Site, *policy.Policy, *store.Store, error) {
-	return w.openBy(store.Open, write)
+	return w.openBy(store.Open, write, nil)
 }
 
 // openDamaged is open for the verbs that tell and mend what a store lacks.
 func (w where) openDamaged(write bool) (*site.Site, *policy.Policy, *store.Store, error) {
-	return w.openBy(store.OpenDamaged, write)
+	return w.openBy(store.OpenDamaged, write, nil)
 }
 
 // openWhole is open for the verbs that make layers: with rebuild, those named
@@ -108,10 +108,14 @@ func (w where) openWhole(rebuild bool, layers ...string) (*site.Site, *policy.Po
 	return s, p, st, nil
 }
 
-func (w where) openBy(open func(string, bool) (*store.Store, error), write bool) (*site.Site, *policy.Policy, *store.Store, error) {
+// openBy opens site, policy and store; begin is called as soon as the site is known.
+func (w where) openBy(open func(string, bool) (*store.Store, error), write bool, begin func(*site.Site)) (*site.Site, *policy.Policy, *store.Store, error) {
 	s, err := site.Load(w.Site)
 	if err != nil {
 		return nil, nil, nil, err
+	}
+	if begin != nil {
+		begin(s)
 	}
 	p, err := policy.Load(s.Policy)
 	if err != nil {

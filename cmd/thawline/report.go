@@ -30,12 +30,29 @@ type reportCommand struct {
 
 // Run draws the pack for a period.
 func (c *reportCommand) Run(ctx context.Context, s *streams) error {
-	hospital, p, st, err := c.open(true)
+	defer sweptSeldom()()
+	// What a pack is drawn with makes itself ready while the store is opened.
+	var ready *pack.Ready
+	var fault error
+	hospital, p, st, err := c.openBy(store.Open, true, func(hospital *site.Site) { ready, fault = pack.Prepare(ctx, hospital.Zone) })
+	if ready != nil {
+		defer ready.Close()
+	}
 	if err != nil {
 		return err
 	}
 	defer st.Close()
-	return draw(ctx, s, hospital, p, st, c.span, c.Out, c.JSON)
+	if fault != nil {
+		return fault
+	}
+	return draw(ctx, s, hospital, p, st, ready, c.span, c.Out, c.JSON)
+}
+
+// sweptSeldom has garbage collected seldom until the function that it returns is
+// called: drawings make much of little size, and a third of the time is saved.
+func sweptSeldom() func() {
+	before := debug.SetGCPercent(400)
+	return func() { debug.SetGCPercent(before) }
 }
 
 type auditCommand struct {
@@ -57,12 +74,18 @@ func (c *auditCommand) Run(ctx context.Context, s *streams) error {
 	if _, err := markAll(ctx, s, hospital, p, st); err != nil {
 		return err
 	}
-	return draw(ctx, s, hospital, p, st, c.span, "", c.JSON)
+	defer sweptSeldom()()
+	ready, err := pack.Prepare(ctx, hospital.Zone)
+	if err != nil {
+		return err
+	}
+	defer ready.Close()
+	return draw(ctx, s, hospital, p, st, ready, c.span, "", c.JSON)
 }
 
 // draw makes the pack and says where it is. A pack of records that fall short of
 // the site's limits says that it is provisional, and so does the exit code.
-func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy, st *store.Store, when span, out string, asJSON bool) error {
+func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy, st *store.Store, ready *pack.Ready, when span, out string, asJSON bool) error {
 	from, to, err := months(when.Period)
 	if err != nil {
 		return usageError{err}
@@ -79,9 +102,6 @@ func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy
 	} else if _, err := time.Parse("2006-01-02", today); err != nil {
 		return usageError{fmt.Errorf("--today %q is not a date like 2026-11-25", today)}
 	}
-	// The drawings make much garbage of little size: to collect it seldom saves a
-	// third of the time.
-	defer debug.SetGCPercent(debug.SetGCPercent(400))
 	lacks := joined(shortfalls(hospital, st), undecided(hospital, st))
 	behind, err := audit.LayersBehind(ctx, st, hospital, p)
 	if err != nil {
@@ -94,7 +114,7 @@ func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy
 		s.say("the marks are behind the records or the policy: the pack shows them as they were made; run thawline mark and report again")
 	}
 	options := pack.Options{From: from, To: to, Version: version, Today: today, OutDir: out, Provisional: reasons(lacks), Behind: behind}
-	paths, err := pack.Build(ctx, st, hospital, p, options)
+	paths, err := pack.Build(ctx, ready, st, hospital, p, options)
 	if err != nil {
 		return err
 	}

@@ -7,13 +7,10 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"thawline/internal/audit"
-	"thawline/internal/chart"
 	"thawline/internal/contract"
-	"thawline/internal/engine"
 	"thawline/internal/figure"
 	"thawline/internal/policy"
 	"thawline/internal/site"
@@ -38,10 +35,10 @@ type Options struct {
 	Behind audit.Behind
 }
 
-// Build makes the pack of a period from the store's audit layer and says where
-// it is. It refuses where the sums do not add up, and leaves the last pack as
+// Build makes the pack of a period from the store's audit layer, with what Prepare
+// made ready for the site's time zone, and says where it is. It refuses where the sums do not add up, and leaves the last pack as
 // it was on any error.
-func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy, o Options) (Paths, error) {
+func Build(ctx context.Context, ready *Ready, st *store.Store, s *site.Site, p *policy.Policy, o Options) (Paths, error) {
 	for _, m := range []string{o.From, o.To} {
 		if _, err := time.Parse("2006-01", m); err != nil {
 			return Paths{}, fmt.Errorf("%q is no month like 2026-10", m)
@@ -50,35 +47,12 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if o.From > o.To {
 		return Paths{}, fmt.Errorf("the period ends (%s) before it begins (%s)", o.To, o.From)
 	}
-	// The chart library makes itself ready while the figures are taken.
-	drawn, err := chart.New()
-	if err != nil {
-		return Paths{}, err
-	}
-	defer drawn.Close()
 	key, err := st.Key()
 	if err != nil {
 		return Paths{}, err
 	}
 	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional, behind: o.Behind,
 		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
-	// So does the engine, with the hospital's clock. The other page is made, and charts
-	// are drawn, beside its work.
-	ready := make(chan error, 1)
-	var e *engine.Engine
-	go func() {
-		var err error
-		if e, err = engine.Open(ctx, engine.Options{Threads: engine.ThreadsBeside, AsWritten: true}); err == nil {
-			err = in.loadClock(ctx, e)
-		}
-		ready <- err
-	}()
-	opened := sync.OnceValue(func() error { return <-ready })
-	defer func() {
-		if opened(); e != nil {
-			e.Close()
-		}
-	}()
 	language, err := words.Load(s.Language)
 	if err != nil {
 		return Paths{}, fmt.Errorf("%s: %w", s.Path, err)
@@ -144,7 +118,8 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if len(in.files[contract.OtherMarks.Name]) == 0 {
 		return Paths{}, fmt.Errorf("the marks of the store were made by an older program, which did not judge by other values: run thawline mark, which makes them anew")
 	}
-	if err := opened(); err != nil {
+	e, err := ready.opened()
+	if err != nil {
 		return Paths{}, err
 	}
 	if err := in.loadStore(ctx, e); err != nil {
@@ -153,7 +128,7 @@ func Build(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy,
 	if err := in.check(ctx, e); err != nil {
 		return Paths{}, err
 	}
-	made, err := in.pages(ctx, e, drawn)
+	made, err := in.pages(ctx, e, ready.drawn)
 	if err != nil {
 		return Paths{}, err
 	}

@@ -155,7 +155,7 @@ func figureCase(t *testing.T, d *figure.Definition, archive *txtar.Archive) {
 		t.Fatal(err)
 	}
 	defer e.Close()
-	if err := in.loadClock(ctx, e); err != nil {
+	if err := loadClock(ctx, e, in.zone); err != nil {
 		t.Fatal(err)
 	}
 	if err := in.loadTables(ctx, e); err != nil {

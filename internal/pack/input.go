@@ -81,7 +81,7 @@ const historyMonths = 24
 // months, readings_summary, last_pack, last_marks, reviewed, site_storage,
 // tried_values, and the tables of queries/5-shared.
 func (in *input) load(ctx context.Context, e *engine.Engine) error {
-	if err := in.loadClock(ctx, e); err != nil {
+	if err := loadClock(ctx, e, in.zone); err != nil {
 		return err
 	}
 	if err := in.loadStore(ctx, e); err != nil {
@@ -100,18 +100,6 @@ func (in *input) loadStore(ctx context.Context, e *engine.Engine) error {
 		return err
 	}
 	return in.loadPeriod(ctx, e)
-}
-
-// loadClock gives the engine macros and the hospital's clock.
-func (in *input) loadClock(ctx context.Context, e *engine.Engine) error {
-	macros, err := queries.FS.ReadFile("macros.sql")
-	if err != nil {
-		return err
-	}
-	if err := e.Exec(ctx, "queries/macros.sql", string(macros)); err != nil {
-		return err
-	}
-	return e.Zone(ctx, in.zone)
 }
 
 // loadTables gives the engine the store's tables.

@@ -21,7 +21,7 @@ func made(t *testing.T, in *input) (committee, cases string, dir string) {
 		t.Fatal(err)
 	}
 	defer e.Close()
-	if err := in.loadClock(ctx, e); err != nil {
+	if err := loadClock(ctx, e, in.zone); err != nil {
 		t.Fatal(err)
 	}
 	if err := in.loadStore(ctx, e); err != nil {
