@@ -83,7 +83,7 @@ func current(ctx context.Context, st *store.Store, at clock, threads int) (Curre
 		return CurrentReport{}, err
 	}
 	defer os.RemoveAll(b.temp)
-	b.e, err = engine.Open(ctx, engine.Options{TempDir: temp, Threads: threads})
+	b.e, err = engine.Open(ctx, engine.Options{TempDir: temp, Threads: threads, AsWritten: true})
 	if err != nil {
 		return CurrentReport{}, err
 	}

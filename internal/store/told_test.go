@@ -60,7 +60,8 @@ func TestTells(t *testing.T) {
 			}
 			return some
 		}
-		patients, units, wanted := of(r.IntN(40)*r.IntN(20)), of(r.IntN(5)), of(1+r.IntN(6))
+		// Of few numbers each is looked for; of many all that are told are looked through.
+		patients, units, wanted := of(r.IntN(40)*r.IntN(20)), of(r.IntN(5)), of(1+r.IntN(6)*(1+r.IntN(2)*9))
 		reading := toldBy(t, patients, units)
 		ofPatients, ofUnits := reading.Tells(numbersOf(wanted...), numbersOf(wanted...))
 		has := func(all []string) bool {
@@ -91,6 +92,24 @@ func TestTellsOfAll(t *testing.T) {
 		"none":    func(r *Reading) { r.Numbers = nil },
 		"gone":    func(r *Reading) { os.Remove(r.Numbers.Path) },
 		"changed": func(r *Reading) { os.WriteFile(r.Numbers.Path, []byte{1, 0, 0, 0, 0, 0, 0, 0, 9}, 0o600) },
+		"a bit of it": func(r *Reading) {
+			text, _ := os.ReadFile(r.Numbers.Path)
+			text[9] ^= 1
+			os.WriteFile(r.Numbers.Path, text, 0o600)
+		},
+		"its checksum": func(r *Reading) {
+			text, _ := os.ReadFile(r.Numbers.Path)
+			text[len(text)-1] ^= 1
+			os.WriteFile(r.Numbers.Path, text, 0o600)
+		},
+		"cut off": func(r *Reading) {
+			text, _ := os.ReadFile(r.Numbers.Path)
+			os.WriteFile(r.Numbers.Path, text[:len(text)-checkBytes], 0o600)
+		},
+		"longer": func(r *Reading) {
+			text, _ := os.ReadFile(r.Numbers.Path)
+			os.WriteFile(r.Numbers.Path, append(text, 0), 0o600)
+		},
 		"short": func(r *Reading) {
 			text := []byte{9, 0, 0, 0, 0, 0, 0, 0, 9}
 			os.WriteFile(r.Numbers.Path, text, 0o600)
@@ -106,6 +125,23 @@ func TestTellsOfAll(t *testing.T) {
 		if patients, units := reading.Tells(nil, nil); patients || units {
 			t.Errorf("%s: it tells of nothing that was asked", name)
 		}
+	}
+}
+
+// TestNotesOfAnOlderProgram end without a checksum and are held against their hash.
+func TestNotesOfAnOlderProgram(t *testing.T) {
+	reading := toldBy(t, []string{"A"}, []string{"U"})
+	text, err := os.ReadFile(reading.Numbers.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text = text[:len(text)-checkBytes]
+	if err := os.WriteFile(reading.Numbers.Path, text, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	reading.Numbers.SHA256 = SHA256(text)
+	if patients, units := reading.Tells(numbersOf("A"), numbersOf("V")); !patients || units {
+		t.Errorf("it tells of the patient: %v, of a unit that it does not name: %v", patients, units)
 	}
 }
 
