@@ -70,11 +70,6 @@ func (v vector) find(at int32) uint32 {
 	return 0
 }
 
-// holds says that every coordinate of w is one of v.
-func (v vector) holds(w vector) bool {
-	return !slices.ContainsFunc(w, func(t term) bool { return v.find(t.at) == 0 })
-}
-
 // meets says that v and w have a coordinate in common.
 func (v vector) meets(w vector) bool {
 	return slices.ContainsFunc(w, func(t term) bool { return v.find(t.at) != 0 })
@@ -106,14 +101,26 @@ type span struct {
 	buffers [2]vector
 }
 
-func newSpan(guarded []vector) *span {
+func newSpan(rows []vector) *span {
 	s := &span{at: map[int32]int{}}
-	for _, g := range guarded {
-		if len(g) > 0 {
-			s.guarded = append(s.guarded, g)
-		}
+	for _, row := range rows {
+		s.add(row)
 	}
 	return s
+}
+
+// guard takes in what nobody may work out, but for what follows already.
+func (s *span) guard(guarded []vector) {
+	for _, g := range guarded {
+		if rest := s.reduced(g); len(rest) > 0 {
+			s.guarded = append(s.guarded, slices.Clone(rest))
+		}
+	}
+}
+
+// once says that a vector counts everybody of it once.
+func (v vector) once() bool {
+	return !slices.ContainsFunc(v, func(t term) bool { return t.x != 1 })
 }
 
 // reduced is what is left of v after the rows, until it is asked again.
@@ -176,8 +183,10 @@ func (s *span) add(v vector) bool {
 }
 
 // groups are the small counts of a pack, as groups of what they count. No group may
-// be told that is as many as there are small counts in it, for each is one then; nor a
-// small one that is not twice as many.
+// be told that leaves fewer than three ways to share it out among the small counts in
+// it, each one at least: three in it are known if they are three, two up to three, and
+// one up to two. Nor may be told how many more a small count is than another group,
+// where that is nearly all of it.
 type groups struct {
 	small int64
 	// sizes are how many each coordinate is.
@@ -204,46 +213,103 @@ func (g *groups) told(row vector) bool {
 	if g == nil {
 		return false
 	}
-	sum := int64(0)
+	// Of so many nothing is told of the few: no more small counts are in them than groups.
+	many := int64(len(row)) + g.small
+	plus, minus := int64(0), int64(0)
 	for _, t := range row {
-		if t.x != 1 {
+		switch t.x {
+		case 1:
+			plus += g.sizes[t.at]
+		case prime - 1:
+			minus += g.sizes[t.at]
+		default:
 			return false
 		}
-		if sum += g.sizes[t.at]; sum >= g.small && sum > int64(len(row)) {
+		if plus >= many || minus >= many {
 			return false
 		}
 	}
-	// How many small counts are in it that have nothing in common.
-	inside, taken := int64(0), vector{}
+	if minus == 0 {
+		inside := g.inside(row, 1)
+		return inside > 0 && (inside == plus || inside < 3 && plus-(inside-1) < leeway(g.small))
+	}
+	return g.nearly(row, 1, plus, minus) || g.nearly(row, prime-1, minus, plus)
+}
+
+// nearly says that the side of a row with the coefficient x, of so many, is one small
+// count, and the row tells nearly how many: as many more than others are on the other
+// side as leave it too few values.
+func (g *groups) nearly(row vector, x uint32, own, other int64) bool {
+	if own >= g.small {
+		return false
+	}
+	side := 0
 	for _, t := range row {
+		if t.x == x {
+			side++
+		}
+	}
+	for _, t := range row {
+		if t.x != x {
+			continue
+		}
+		return slices.ContainsFunc(g.at[t.at], func(one vector) bool {
+			return len(one) == side && !slices.ContainsFunc(one, func(t term) bool { return row.find(t.at) != x })
+		}) && g.small-(own-other+g.inside(row, prime-x)) < leeway(g.small)
+	}
+	return false
+}
+
+// inside is how many small counts, that have nothing in common, are in those of a row
+// that have the coefficient x.
+func (g *groups) inside(row vector, x uint32) (inside int64) {
+	taken := vector{}
+	for _, t := range row {
+		if t.x != x {
+			continue
+		}
 		for _, one := range g.at[t.at] {
-			if row.holds(one) && !taken.meets(one) {
+			if !taken.meets(one) && !slices.ContainsFunc(one, func(t term) bool { return row.find(t.at) != x }) {
 				inside, taken = inside+1, taken.plus(one, 1)
 				break
 			}
 		}
 	}
-	return inside == sum || sum < g.small && sum < 2*inside
+	return inside
 }
 
 // merged numbers the coordinates of vectors anew, so that those stand for one which
 // no vector tells apart, and returns how many each new one is.
 func merged(sizes []int64, vectors []vector) (fewer []vector, merged []int64) {
+	// Each vector parts the coordinates further: what it holds of a block, by coefficient,
+	// is a block of its own.
 	type part struct {
 		of int
 		x  uint32
 	}
-	// Each vector parts the coordinates further.
 	block, blocks := make([]int, len(sizes)), 1
-	for _, v := range vectors {
-		parts := map[part]int{}
+	// to is, by block, its part with the coefficient 1 of the vector whose turn it is.
+	to, turn := []int{0}, []int{0}
+	for k, v := range vectors {
+		others := map[part]int{}
+		grow := func() int {
+			to, turn, blocks = append(to, 0), append(turn, 0), blocks+1
+			return blocks - 1
+		}
 		for _, t := range v {
-			p := part{block[t.at], t.x}
-			if _, found := parts[p]; !found {
-				parts[p] = blocks
-				blocks++
+			old := block[t.at]
+			if t.x == 1 {
+				if turn[old] != k+1 {
+					next := grow()
+					turn[old], to[old] = k+1, next
+				}
+				block[t.at] = to[old]
+				continue
 			}
-			block[t.at] = parts[p]
+			if _, found := others[part{old, t.x}]; !found {
+				others[part{old, t.x}] = grow()
+			}
+			block[t.at] = others[part{old, t.x}]
 		}
 	}
 	number := map[int]int{}

@@ -62,7 +62,7 @@ func (s *shown) answer() bool { return s.row < 0 }
 // turn orders the counts by how dearly they would be missed.
 func (s *shown) turn() int {
 	switch {
-	case s.figure.Foremost && s.answer() && (s.column == "n" || s.column == "of" || s.column == "not_known"):
+	case s.figure.Foremost && s.answer() && (s.column == "n" || s.column == "of"):
 		return 0
 	case s.figure.Foremost && !s.answer():
 		return 1
@@ -104,6 +104,8 @@ type equations struct {
 	// lines are the rows and columns of figures, as the places of their cells; rows are
 	// those of them that are rows.
 	lines, rows [][]*shown
+	// always is what the sums tell by themselves.
+	always *span
 	// steps are those of them that no cell shows: small differences between the
 	// steps of a ladder.
 	steps []*shown
@@ -454,7 +456,7 @@ func (v vector) key() string {
 // merge lets coordinates that no vector of the pack tells apart be one.
 func (q *equations) merge() {
 	var places []*vector
-	for _, c := range q.cells {
+	for _, c := range append(slices.Clone(q.cells), q.steps...) {
 		places = append(places, &c.at)
 	}
 	for _, list := range [][]vector{q.sums, q.guarded, q.small} {
@@ -475,18 +477,18 @@ func (q *equations) merge() {
 func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 	q := equationsOf(figures, masks, atoms, small)
 	q.merge()
+	q.always = newSpan(q.sums)
 	classes := q.classes()
 	for {
-		s := newSpan(q.guarded)
+		// What holds whatever is hidden comes first, unasked.
+		s := newSpan(q.sums)
+		s.guard(q.guarded)
 		s.groups = newGroups(q.sizes, q.small, small)
-		for _, sum := range q.sums {
-			s.add(sum)
-		}
 		shown := make([]bool, len(classes))
 		for i, c := range classes {
 			shown[i] = s.add(c.at)
 		}
-		if q.guardLines(s, classes, shown, small) {
+		if q.guardLines(s, classes, shown, small) || q.guardBounds(s, classes, shown, small) {
 			continue
 		}
 		for i, c := range classes {
@@ -499,6 +501,40 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 		q.tellRests(s)
 		return
 	}
+}
+
+// guardBounds looks whether a reader who knows what is shown could tell of a small
+// count too nearly how many it is: then what tells it is guarded too.
+func (q *equations) guardBounds(s *span, classes []*class, showing []bool, small int64) (more bool) {
+	var told []vector
+	seen := map[*shown]bool{}
+	for i, c := range classes {
+		if showing[i] {
+			told = append(told, c.at)
+			for _, one := range c.cells {
+				seen[one] = true
+			}
+		}
+	}
+	var hidden []*hiddenCount
+	taken := map[string]bool{}
+	for _, c := range append(slices.Clone(q.cells), q.steps...) {
+		if key := c.at.key(); !seen[c] && c.value > 0 && len(c.at) > 0 && !taken[key] && c.at.once() {
+			taken[key] = true
+			hidden = append(hidden, &hiddenCount{at: c.at, small: c.value < small})
+		}
+	}
+	r := newReader(q.sizes, s, told, hidden)
+	r.narrow()
+	// What has to do with what is guarded now may be wide enough after that.
+	var now vector
+	for _, f := range r.tooNarrow(small) {
+		if now.meets(f.of) || q.always.tells(f.of) {
+			continue // The latter holds whatever is hidden.
+		}
+		q.guarded, now, more = append(q.guarded, f.of), now.plus(f.of, 1), true
+	}
+	return more
 }
 
 // tellRests notes of each row what is hidden of it together, where what is shown

@@ -1,6 +1,6 @@
 -- counted_episodes: the episodes of the charts' months, with what the figures' means ask of them (what is asked of the year or the period alone is empty before it), and without a month those others that are compared with the last pack.
 --
--- reads:     episodes, months, period, units, findings, evidence, judged_again, compared_marks
+-- reads:     episodes, months, period, units, findings, evidence, judged_again, compared_marks, named_places, policy
 WITH
 
 given AS (
@@ -40,10 +40,12 @@ placed AS (
     SELECT
         episodes.*,
         episodes.month >= period.year_from_month AS in_year,
-        episodes.month >= period.from_month AS in_period
+        episodes.month >= period.from_month AS in_period,
+        episodes.units_transfused + CASE WHEN counted.presumed THEN episodes.units_presumed ELSE 0 END AS units_given
     FROM episodes
     INNER JOIN months ON months.month = episodes.month
     CROSS JOIN period
+    CROSS JOIN (SELECT bool_and(policy.presumed_is_transfused) AS presumed FROM policy) AS counted
 )
 
 SELECT
@@ -64,9 +66,17 @@ SELECT
         WHEN placed.change_inr < 0 THEN 'lower'
         ELSE 'not lower'
     END AS inr_moved,
+    named_places.place,
+    named_places.specialty,
     CASE WHEN placed.in_year THEN called.episode_id IS NOT NULL END AS activation_told,
     CASE WHEN placed.in_year THEN moved.episode_id IS NOT NULL END AS mark_hangs,
     CASE WHEN placed.in_period THEN placed.mark_recorded END AS mark_recorded,
+    -- As the figure units_given names them.
+    CASE
+        WHEN NOT placed.in_period THEN NULL
+        WHEN placed.units_given >= 8 THEN '8 and more'
+        ELSE placed.units_given::VARCHAR
+    END AS units,
     -- By these names the figure completeness says what it counts.
     CASE WHEN placed.in_period THEN true END AS all_episodes,
     CASE WHEN placed.in_period THEN placed.outcome = 'transfused' END AS given,
@@ -90,6 +100,7 @@ LEFT JOIN given ON given.episode_id = placed.episode_id
 LEFT JOIN noticed ON noticed.episode_id = placed.episode_id
 LEFT JOIN called ON called.episode_id = placed.episode_id
 LEFT JOIN moved ON moved.episode_id = placed.episode_id
+LEFT JOIN named_places ON named_places.episode_id = placed.episode_id
 LEFT JOIN compared_marks ON compared_marks.episode_id = placed.episode_id
 UNION ALL BY NAME
 SELECT

@@ -1,6 +1,6 @@
 -- by_specialty: Does any specialty differ from the rest of the hospital?
 --
--- reads:     year_episodes, policy
+-- reads:     named_places
 -- points:    specialty: label; Specialty
 --            appropriate: count; Appropriate
 --            judged: count; Judged
@@ -8,46 +8,22 @@
 -- answer:    n: count; Appropriate
 --            of: count; Judged
 --            specialties: units; Specialties shown by name
--- means:     appropriate: year, mark appropriate, in rows
---            judged: year, mark appropriate|under-dosed|non-bleeding|unsupported, in rows
+-- means:     appropriate: year, mark appropriate, by specialty
+--            judged: year, mark appropriate|under-dosed|non-bleeding|unsupported, by specialty
 --            answer n: sum of appropriate
 --            answer of: sum of judged
 -- needs:     appropriate + share: dose band
 --            answer n: dose band
 -- not known: undetermined episodes are left out; specialties with fewer than 5 judged episodes, or fewer than the smallest count that is shown (small_count), are pooled as other
-WITH
-
-judged AS (
-    SELECT
-        coalesce(year_episodes.specialty, 'not recorded') AS specialty,
-        year_episodes.mark
-    FROM year_episodes
-    WHERE year_episodes.mark IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')
-),
-
-sizes AS (
-    SELECT judged.specialty, count(*) AS judged
-    FROM judged
-    GROUP BY judged.specialty
-),
-
-named AS (
-    SELECT
-        CASE WHEN sizes.judged < (SELECT greatest(5, max(policy.small_count)) FROM policy) THEN 'other specialties, pooled' ELSE judged.specialty END AS specialty,
-        judged.mark
-    FROM judged
-    INNER JOIN sizes ON sizes.specialty = judged.specialty
-)
-
--- By name: a list by share would be a league table.
 SELECT
-    named.specialty AS specialty,
-    count(*) FILTER (named.mark = 'appropriate') AS appropriate,
+    named_places.specialty AS specialty,
+    count(*) FILTER (named_places.mark = 'appropriate') AS appropriate,
     count(*) AS judged,
-    count(*) FILTER (named.mark = 'appropriate') / count(*) AS share
-FROM named
-GROUP BY named.specialty
-ORDER BY named.specialty = 'other specialties, pooled', named.specialty
+    count(*) FILTER (named_places.mark = 'appropriate') / count(*) AS share
+FROM named_places
+GROUP BY named_places.specialty
+-- By name: a list by share would be a league table.
+ORDER BY named_places.specialty = 'other specialties, pooled', named_places.specialty
 -- answer
 SELECT
     coalesce(sum(points.appropriate), 0)::BIGINT AS n,

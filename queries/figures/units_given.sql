@@ -5,9 +5,9 @@
 --            episodes: count; Episodes
 -- answer:    n: count; Exactly two units
 --            of: count; Episodes given
--- means:     episodes: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, in rows
---            answer of: sum of episodes
---            answer n: sum of episodes where units 2
+-- means:     episodes: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, by units
+--            answer n: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, units 2
+--            answer of: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, units not 0
 SELECT
     CASE WHEN bins.units = 8 THEN '8 and more' ELSE bins.units::VARCHAR END AS units,
     count(given.units) AS episodes

@@ -1,0 +1,331 @@
+package figure
+
+import (
+	"math"
+	"slices"
+)
+
+// leeway is how many values a small count that is hidden must keep, of those from one
+// to under small: known to be 3 or 4 it is nearly known. Tables of official statistics
+// ask the same of hidden cells, a least width of the interval in which a reader can
+// place one (Hundepool and others, Handbook on Statistical Disclosure Control, 2nd
+// edition, 2024; Langsrud and others, GaussSuppression, rangeMin, 2025); how wide is
+// theirs to say, and here ours.
+func leeway(small int64) int64 { return min(3, small-1) }
+
+const open = math.MaxInt64 / 4
+
+// reader is somebody who reasons about a pack by bounds, beside adding and
+// subtracting: no group has fewer than nobody in it, what is hidden is one at least,
+// and nobody is more than all.
+type reader struct {
+	coordinates []bound
+	hidden      []*hiddenCount
+	facts       []*fact
+}
+
+// bound is what is known of a number, and by which facts.
+type bound struct {
+	low, high     int64
+	lowBy, highBy *fact
+}
+
+func (b *bound) atLeast(n int64, by *fact) bool {
+	if n > b.low {
+		b.low, b.lowBy = n, by
+		return true
+	}
+	return false
+}
+
+func (b *bound) atMost(n int64, by *fact) bool {
+	if n < b.high {
+		b.high, b.highBy = n, by
+		return true
+	}
+	return false
+}
+
+// hiddenCount is a count that a pack hides, of each coordinate once.
+type hiddenCount struct {
+	bound
+	at    vector
+	small bool
+}
+
+// fact is a number that a reader knows: how many more the plus are than the minus; or,
+// of a count, how many more it is than that.
+type fact struct {
+	of          vector
+	value       int64
+	plus, minus side
+	count       *hiddenCount
+}
+
+// side is a group of which a fact speaks, with the hidden counts that lie in it. In
+// a cover each coordinate belongs to one hidden count that has nothing in common with
+// the others (its place among within), or stands for itself (-1).
+type side struct {
+	at     []int32
+	within []*hiddenCount
+	cover  []int
+	covers []bool
+}
+
+// newReader takes in what a span tells, the counts that are shown, and those that are
+// hidden.
+func newReader(sizes []int64, tells *span, shown []vector, hidden []*hiddenCount) *reader {
+	r := &reader{coordinates: make([]bound, len(sizes)), hidden: hidden}
+	for i := range r.coordinates {
+		r.coordinates[i].high = open
+	}
+	// Hidden counts by their first coordinate.
+	first := map[int32][]*hiddenCount{}
+	for _, h := range hidden {
+		h.bound = bound{low: 1, high: open}
+		first[h.at[0].at] = append(first[h.at[0].at], h)
+	}
+	add := func(f fact, v vector) {
+		for _, t := range v {
+			switch t.x {
+			case 1:
+				f.plus.at, f.value = append(f.plus.at, t.at), f.value+sizes[t.at]
+			case prime - 1:
+				f.minus.at, f.value = append(f.minus.at, t.at), f.value-sizes[t.at]
+			default:
+				return // Somebody is counted twice: too much for a bound.
+			}
+		}
+		if f.count != nil {
+			f.value = -f.value
+			for _, t := range f.count.at {
+				f.value += sizes[t.at]
+			}
+		}
+		f.plus.find(first)
+		f.minus.find(first)
+		r.facts = append(r.facts, &f)
+	}
+	for _, list := range [][]vector{tells.rows, shown} {
+		for _, v := range list {
+			add(fact{of: v}, v)
+		}
+	}
+	for _, h := range hidden {
+		if rest := slices.Clone(tells.reduced(h.at)); h.small && len(rest) > 0 {
+			if of := h.at.less(rest); len(of) > 0 {
+				add(fact{of: of, count: h}, rest)
+			}
+		}
+	}
+	return r
+}
+
+// find looks for the hidden counts that lie in the side, and covers it by some of
+// them.
+func (s *side) find(first map[int32][]*hiddenCount) {
+	s.cover = make([]int, len(s.at))
+	for i := range s.cover {
+		s.cover[i] = -1
+	}
+	for _, at := range s.at {
+		for _, h := range first[at] {
+			if !slices.ContainsFunc(h.at, func(t term) bool { return s.place(t.at) < 0 }) {
+				s.within = append(s.within, h)
+			}
+		}
+	}
+	slices.SortStableFunc(s.within, func(a, b *hiddenCount) int { return len(a.at) - len(b.at) })
+	s.covers = make([]bool, len(s.within))
+	for k, h := range s.within {
+		s.covers[k] = !slices.ContainsFunc(h.at, func(t term) bool { return s.cover[s.place(t.at)] >= 0 })
+		for _, t := range h.at {
+			if i := s.place(t.at); s.covers[k] {
+				s.cover[i] = k
+			}
+		}
+	}
+}
+
+func (s *side) place(at int32) int {
+	if i, found := slices.BinarySearch(s.at, at); found {
+		return i
+	}
+	return -1
+}
+
+// shared says that a count is on a side that three hidden counts cover, or more.
+func (f *fact) shared(h *hiddenCount) bool {
+	for _, s := range []side{f.plus, f.minus} {
+		parts := 0
+		for _, covers := range s.covers {
+			if covers {
+				parts++
+			}
+		}
+		if parts > 2 && slices.Contains(s.within, h) {
+			return true
+		}
+	}
+	return false
+}
+
+// sums are the least and the most that a side can be; opens says how many parts of it
+// have no end.
+type sums struct {
+	least, most int64
+	opens       int
+}
+
+func (u *sums) add(b bound, sign int64) {
+	u.least += sign * b.low
+	if b.high >= open {
+		u.opens += int(sign)
+	} else {
+		u.most += sign * b.high
+	}
+}
+
+// all sums up the whole side by its cover.
+func (r *reader) all(s *side) (u sums) {
+	for k, h := range s.within {
+		if s.covers[k] {
+			u.add(h.bound, 1)
+		}
+	}
+	for i, at := range s.at {
+		if s.cover[i] < 0 {
+			u.add(r.coordinates[at], 1)
+		}
+	}
+	return u
+}
+
+// but is what is left of the whole without some of its coordinates.
+func (r *reader) but(s *side, u sums, without vector) sums {
+	var met []int
+	for _, t := range without {
+		k := s.cover[s.place(t.at)]
+		if k < 0 {
+			u.add(r.coordinates[t.at], -1)
+		} else if !slices.Contains(met, k) {
+			met = append(met, k)
+		}
+	}
+	for _, k := range met {
+		u.add(s.within[k].bound, -1)
+		for _, t := range s.within[k].at {
+			if without.find(t.at) == 0 {
+				u.add(r.coordinates[t.at], 1)
+			}
+		}
+	}
+	return u
+}
+
+// narrow tightens all bounds until nothing moves, or for some rounds.
+func (r *reader) narrow() {
+	moved := true
+	for rounds := 0; moved && rounds < 24; rounds++ {
+		moved = false
+		for _, f := range r.facts {
+			plus, minus := r.all(&f.plus), r.all(&f.minus)
+			if f.count != nil {
+				if minus.opens == 0 {
+					moved = f.count.atLeast(f.value+plus.least-minus.most, f) || moved
+				}
+				if plus.opens == 0 {
+					moved = f.count.atMost(f.value+plus.most-minus.least, f) || moved
+				}
+				continue
+			}
+			moved = r.learn(f, &f.plus, plus, minus, f.value) || moved
+			moved = r.learn(f, &f.minus, minus, plus, -f.value) || moved
+		}
+		for _, h := range r.hidden {
+			moved = r.link(h) || moved
+		}
+	}
+}
+
+// learn tightens what lies in a side of a fact: it is value more than the other side.
+func (r *reader) learn(f *fact, s *side, own, other sums, value int64) (moved bool) {
+	tighten := func(b *bound, rest sums) {
+		if other.opens == 0 {
+			moved = b.atMost(value+other.most-rest.least, f) || moved
+		}
+		if rest.opens == 0 {
+			moved = b.atLeast(value+other.least-rest.most, f) || moved
+		}
+	}
+	if other.opens > 0 && own.opens > 1 && len(s.at) > 1 {
+		// Whatever is left out, an end is open on both sides, but for a hidden count that
+		// takes in all that is open.
+		for _, h := range s.within {
+			tighten(&h.bound, r.but(s, own, h.at))
+		}
+		return moved
+	}
+	for _, h := range s.within {
+		tighten(&h.bound, r.but(s, own, h.at))
+	}
+	for _, at := range s.at {
+		tighten(&r.coordinates[at], r.but(s, own, vector{{at, 1}}))
+	}
+	return moved
+}
+
+// link holds a hidden count against the coordinates that it is the sum of.
+func (r *reader) link(h *hiddenCount) (moved bool) {
+	var all sums
+	var lowBy, highBy *fact
+	for _, t := range h.at {
+		one := r.coordinates[t.at]
+		all.add(one, 1)
+		if one.lowBy != nil {
+			lowBy = one.lowBy
+		}
+		if one.highBy != nil {
+			highBy = one.highBy
+		}
+	}
+	moved = h.atLeast(all.least, lowBy)
+	if all.opens == 0 {
+		moved = h.atMost(all.most, highBy) || moved
+	}
+	for _, t := range h.at {
+		one, rest := &r.coordinates[t.at], all
+		rest.add(*one, -1)
+		if h.high < open {
+			moved = one.atMost(h.high-rest.least, h.highBy) || moved
+		}
+		if rest.opens == 0 {
+			moved = one.atLeast(h.low-rest.most, h.lowBy) || moved
+		}
+	}
+	return moved
+}
+
+// tooNarrow lists the facts by which a small count keeps too few values, the simplest
+// first.
+func (r *reader) tooNarrow(small int64) (by []*fact) {
+	for _, h := range r.hidden {
+		if !h.small || min(h.high, small-1)-h.low+1 >= leeway(small) {
+			continue
+		}
+		// The end that is the nearer to what was known before.
+		f := h.highBy
+		if h.high >= small-1 || f == nil || h.lowBy != nil && h.low-1 > small-1-h.high {
+			f = h.lowBy
+		}
+		// Among three or more there are more ways than values to share a sum out.
+		if f != nil && f == h.highBy && h.high > h.low && f.shared(h) {
+			continue
+		}
+		if f != nil && !slices.Contains(by, f) {
+			by = append(by, f)
+		}
+	}
+	slices.SortStableFunc(by, func(a, b *fact) int { return len(a.of) - len(b.of) })
+	return by
+}
