@@ -106,7 +106,7 @@ func newReader(sizes []int64, tells *span, shown []vector, hidden []*hiddenCount
 		f.minus.find(first)
 		r.facts = append(r.facts, &f)
 	}
-	for _, list := range [][]vector{tells.rows, shown} {
+	for _, list := range [][]vector{tells.vectors(), shown} {
 		for _, v := range list {
 			add(fact{of: v}, v)
 		}
@@ -269,10 +269,26 @@ func (r *reader) learn(f *fact, s *side, own, other sums, value int64) (moved bo
 	for _, h := range s.within {
 		tighten(&h.bound, r.but(s, own, h.at))
 	}
-	for _, at := range s.at {
-		tighten(&r.coordinates[at], r.but(s, own, vector{{at, 1}}))
+	for i, at := range s.at {
+		tighten(&r.coordinates[at], r.butOne(s, own, i))
 	}
 	return moved
+}
+
+// butOne is what is left of the whole without the coordinate at a place.
+func (r *reader) butOne(s *side, u sums, place int) sums {
+	k := s.cover[place]
+	if k < 0 {
+		u.add(r.coordinates[s.at[place]], -1)
+		return u
+	}
+	u.add(s.within[k].bound, -1)
+	for _, t := range s.within[k].at {
+		if t.at != s.at[place] {
+			u.add(r.coordinates[t.at], 1)
+		}
+	}
+	return u
 }
 
 // link holds a hidden count against the coordinates that it is the sum of.

@@ -90,19 +90,25 @@ func inverse(x uint32) uint32 {
 // span is what can be worked out from vectors by adding and subtracting. Its
 // rows are reduced fully: no row holds the pivot of another.
 type span struct {
-	rows []vector
+	rows []row
 	// at says which row has a pivot.
 	at map[int32]int
+	// holders are, by coordinate, the short rows that hold it or held it, and mind those
+	// of the guarded; longs are the rows that are long.
+	holders, mind [][]int32
+	longs         map[int32]bool
 	// guarded are what is left of the guarded vectors after the rows.
 	guarded []vector
 	// groups says what a row may not tell; nil for no matter what.
 	groups *groups
-	// buffers take turns in holding what is left of a vector.
+	// buffers take turns in holding what is left of a vector; table holds it by
+	// coordinate, and is all 0 between.
 	buffers [2]vector
+	table   []uint32
 }
 
 func newSpan(rows []vector) *span {
-	s := &span{at: map[int32]int{}}
+	s := &span{at: map[int32]int{}, longs: map[int32]bool{}}
 	for _, row := range rows {
 		s.add(row)
 	}
@@ -114,7 +120,38 @@ func (s *span) guard(guarded []vector) {
 	for _, g := range guarded {
 		if rest := s.reduced(g); len(rest) > 0 {
 			s.guarded = append(s.guarded, slices.Clone(rest))
+			s.mind = noted(s.mind, len(s.guarded)-1, rest)
 		}
+	}
+}
+
+// noted writes down, by coordinate, that a vector with a number is held by it.
+func noted(lists [][]int32, number int, v vector) [][]int32 {
+	if n := len(v); n > 0 && int(v[n-1].at) >= len(lists) {
+		lists = append(lists, make([][]int32, int(v[n-1].at)+1-len(lists))...)
+	}
+	for _, t := range v {
+		lists[t.at] = append(lists[t.at], int32(number))
+	}
+	return lists
+}
+
+// of lists a coordinate's numbers, each once.
+func of(lists [][]int32, at int32) []int32 {
+	if int(at) >= len(lists) {
+		return nil
+	}
+	slices.Sort(lists[at])
+	lists[at] = slices.Compact(lists[at])
+	return lists[at]
+}
+
+// watch takes in what no row may tell from now on.
+func (s *span) watch(g *groups) {
+	s.groups = g
+	for i := range s.rows {
+		v := s.rows[i].vector()
+		s.put(i, newRow(v, len(s.table), g), v)
 	}
 }
 
@@ -123,16 +160,59 @@ func (v vector) once() bool {
 	return !slices.ContainsFunc(v, func(t term) bool { return t.x != 1 })
 }
 
+// vectors are the rows.
+func (s *span) vectors() []vector {
+	all := make([]vector, len(s.rows))
+	for i := range s.rows {
+		all[i] = s.rows[i].vector()
+	}
+	return all
+}
+
 // reduced is what is left of v after the rows, until it is asked again.
 func (s *span) reduced(v vector) vector {
-	rest := v
+	if n := len(v); n > 0 && int(v[n-1].at) >= len(s.table) {
+		s.table = append(s.table, make([]uint32, int(v[n-1].at)+1-len(s.table))...)
+	}
+	rest, work, long := v, len(v), false
+	for _, t := range v {
+		if i, found := s.at[t.at]; found {
+			work, long = work+s.rows[i].terms(), long || s.rows[i].long != nil
+		}
+	}
+	if work == len(v) {
+		return v
+	}
+	if long || work > longTerms {
+		return s.reducedByTable(v)
+	}
 	for _, t := range v {
 		// No row holds the pivot of another, so that this one is still as in v.
-		if row, found := s.at[t.at]; found {
-			s.buffers[0] = rest.plusInto(s.buffers[0][:0], s.rows[row], prime-t.x)
+		if i, found := s.at[t.at]; found {
+			s.buffers[0] = rest.plusInto(s.buffers[0][:0], s.rows[i].short, prime-t.x)
 			rest, s.buffers[0], s.buffers[1] = s.buffers[0], s.buffers[1], s.buffers[0]
 		}
 	}
+	return rest
+}
+
+// reducedByTable is reduced for what is long.
+func (s *span) reducedByTable(v vector) vector {
+	for _, t := range v {
+		s.table[t.at] = t.x
+	}
+	for _, t := range v {
+		if i, found := s.at[t.at]; found {
+			s.rows[i].addTo(s.table, prime-t.x)
+		}
+	}
+	rest := s.buffers[0][:0]
+	for at, x := range s.table {
+		if x != 0 {
+			rest, s.table[at] = append(rest, term{int32(at), x}), 0
+		}
+	}
+	s.buffers[0] = rest
 	return rest
 }
 
@@ -155,31 +235,57 @@ func (s *span) add(v vector) bool {
 		row int
 		to  vector
 	}
-	var guarded, changed []change
-	for i, g := range s.guarded {
+	var guarded []change
+	for _, i := range of(s.mind, pivot) {
+		g := s.guarded[i]
 		if x := g.find(pivot); x != 0 {
 			if g = g.plus(scaled, prime-x); len(g) == 0 {
 				return false
 			}
-			guarded = append(guarded, change{i, g})
+			guarded = append(guarded, change{int(i), g})
 		}
 	}
-	for i, row := range s.rows {
-		if x := row.find(pivot); x != 0 {
-			if row = row.plus(scaled, prime-x); s.groups.told(row) {
+	var changed []change
+	candidates := of(s.holders, pivot)
+	for i := range s.longs {
+		if !slices.Contains(candidates, i) {
+			candidates = append(candidates[:len(candidates):len(candidates)], i)
+		}
+	}
+	for _, i := range candidates {
+		if x := s.rows[i].find(pivot); x != 0 {
+			told, to := s.rows[i].toldWith(scaled, prime-x, s.groups)
+			if told {
 				return false
 			}
-			changed = append(changed, change{i, row})
+			changed = append(changed, change{int(i), to})
 		}
 	}
 	for _, c := range changed {
-		s.rows[c.row] = c.to
+		if one := &s.rows[c.row]; one.long == nil {
+			s.put(c.row, newRow(c.to, len(s.table), s.groups), scaled)
+		} else if one.add(scaled, prime-one.find(pivot), s.groups); one.long == nil {
+			s.put(c.row, *one, one.short)
+		}
 	}
 	for _, c := range guarded {
 		s.guarded[c.row] = c.to
+		s.mind = noted(s.mind, c.row, scaled)
 	}
-	s.at[pivot], s.rows = len(s.rows), append(s.rows, scaled)
+	s.at[pivot], s.rows = len(s.rows), append(s.rows, row{})
+	s.put(len(s.rows)-1, newRow(scaled, len(s.table), s.groups), scaled)
 	return true
+}
+
+// put puts a row in its place, and notes that it holds what was added to it.
+func (s *span) put(i int, one row, added vector) {
+	s.rows[i] = one
+	if one.long != nil {
+		s.longs[int32(i)] = true
+		return
+	}
+	delete(s.longs, int32(i))
+	s.holders = noted(s.holders, i, added)
 }
 
 // groups are the small counts of a pack, as groups of what they count. No group may

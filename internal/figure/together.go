@@ -483,7 +483,7 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 		// What holds whatever is hidden comes first, unasked.
 		s := newSpan(q.sums)
 		s.guard(q.guarded)
-		s.groups = newGroups(q.sizes, q.small, small)
+		s.watch(newGroups(q.sizes, q.small, small))
 		shown := make([]bool, len(classes))
 		for i, c := range classes {
 			shown[i] = s.add(c.at)
