@@ -113,7 +113,7 @@ func TestTellsOfAll(t *testing.T) {
 		"short": func(r *Reading) {
 			text := []byte{9, 0, 0, 0, 0, 0, 0, 0, 9}
 			os.WriteFile(r.Numbers.Path, text, 0o600)
-			r.Numbers.SHA256 = SHA256(text)
+			r.Numbers.SHA256, r.Numbers.Bytes = SHA256(text), int64(len(text))
 		},
 	} {
 		reading := toldBy(t, []string{"A"}, []string{"U"})
@@ -139,7 +139,7 @@ func TestNotesOfAnOlderProgram(t *testing.T) {
 	if err := os.WriteFile(reading.Numbers.Path, text, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	reading.Numbers.SHA256 = SHA256(text)
+	reading.Numbers.SHA256, reading.Numbers.Bytes = SHA256(text), int64(len(text))
 	if patients, units := reading.Tells(numbersOf("A"), numbersOf("V")); !patients || units {
 		t.Errorf("it tells of the patient: %v, of a unit that it does not name: %v", patients, units)
 	}

@@ -20,14 +20,38 @@ type words struct {
 	ends    []int32
 	// rows holds the word's number of every row, nulls included (as 0).
 	rows []int32
-	// last is the number of the word that came last: most rows say it again.
+	// last is the number of the word that came last: most rows say it again. near are
+	// those of words that came before, by length and ends: most others say one of those.
 	last int32
+	near [64]int32
+}
+
+// nearBy is the place of a word among those near.
+func nearBy(text []byte) int {
+	n := len(text)
+	if n == 0 {
+		return 0
+	}
+	return (n + 5*int(text[0]) + 11*int(text[n-1])) & 63
+}
+
+// begin makes the column ready for its first row.
+func (w *words) begin() {
+	w.numbers, w.last = map[string]int32{}, -1
+	w.forgetNear()
+}
+
+func (w *words) forgetNear() {
+	for i := range w.near {
+		w.near[i] = -1
+	}
 }
 
 // empty forgets the rows.
 func (w *words) empty() {
 	clear(w.numbers)
 	w.text, w.ends, w.rows, w.last = w.text[:0], w.ends[:0], w.rows[:0], -1
+	w.forgetNear()
 }
 
 // word gives the text of number n.
@@ -43,6 +67,11 @@ func (w *words) number(text []byte) int32 {
 	if w.last >= 0 && bytes.Equal(w.word(w.last), text) {
 		return w.last
 	}
+	at := nearBy(text)
+	if n := w.near[at]; n >= 0 && bytes.Equal(w.word(n), text) {
+		w.last = n
+		return n
+	}
 	n, known := w.numbers[string(text)]
 	if !known {
 		n = int32(len(w.ends))
@@ -50,14 +79,14 @@ func (w *words) number(text []byte) int32 {
 		w.ends = append(w.ends, int32(len(w.text)))
 		w.numbers[string(text)] = n
 	}
-	w.last = n
+	w.last, w.near[at] = n, n
 	return n
 }
 
 // add appends rows from up to, but not including, to.
 func (w *words) add(a *array.String, from, to int) {
 	if w.numbers == nil {
-		w.numbers, w.last = map[string]int32{}, -1
+		w.begin()
 	}
 	offsets, text, nulls := a.ValueOffsets(), a.ValueBytes(), a.NullN() > 0
 	begin := int32(0)
@@ -79,7 +108,7 @@ func (w *words) add(a *array.String, from, to int) {
 // they first come in a row, as if they had come as text.
 func (w *words) addNumbered(dictionary *array.String, a *array.Dictionary, from, to int) {
 	if w.numbers == nil {
-		w.numbers, w.last = map[string]int32{}, -1
+		w.begin()
 	}
 	w.rows = grown(w.rows, to-from)
 	if a.NullN() == a.Len() {
