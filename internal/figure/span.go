@@ -70,6 +70,11 @@ func (v vector) find(at int32) uint32 {
 	return 0
 }
 
+// holds says that every coordinate of w is one of v.
+func (v vector) holds(w vector) bool {
+	return !slices.ContainsFunc(w, func(t term) bool { return v.find(t.at) == 0 })
+}
+
 // meets says that v and w have a coordinate in common.
 func (v vector) meets(w vector) bool {
 	return slices.ContainsFunc(w, func(t term) bool { return v.find(t.at) != 0 })

@@ -479,6 +479,13 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 	q.merge()
 	q.always = newSpan(q.sums)
 	classes := q.classes()
+	nests := nested(classes, small)
+	told := newGroups(q.sizes, q.small, small)
+	for _, n := range nests {
+		if told.told(n.rest) {
+			q.guarded = append(q.guarded, n.rest)
+		}
+	}
 	for {
 		// What holds whatever is hidden comes first, unasked.
 		s := newSpan(q.sums)
@@ -488,7 +495,7 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 		for i, c := range classes {
 			shown[i] = s.add(c.at)
 		}
-		if q.guardLines(s, classes, shown, small) || q.guardBounds(s, classes, shown, small) {
+		if q.guardLines(s, classes, shown, small) || q.guardBounds(s, classes, nests, shown, small) {
 			continue
 		}
 		for i, c := range classes {
@@ -503,9 +510,41 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 	}
 }
 
+// nest is a count within another, by their places among the classes, and the rest.
+type nest struct {
+	inner, outer int
+	rest         vector
+}
+
+// nested lists the counts that lie within another and leave little of it: what a span
+// tells it may tell in other words alone.
+func nested(classes []*class, small int64) (nests []nest) {
+	at := map[int32][]int{}
+	for i, c := range classes {
+		if c.at.once() {
+			for _, t := range c.at {
+				at[t.at] = append(at[t.at], i)
+			}
+		}
+	}
+	for i, c := range classes {
+		if len(c.at) == 0 || !c.at.once() {
+			continue
+		}
+		for _, j := range at[c.at[0].at] {
+			outer := classes[j]
+			rest := outer.cells[0].value - c.cells[0].value
+			if rest > 0 && rest < 4*small && len(outer.at) > len(c.at) && outer.at.holds(c.at) {
+				nests = append(nests, nest{i, j, outer.at.less(c.at)})
+			}
+		}
+	}
+	return nests
+}
+
 // guardBounds looks whether a reader who knows what is shown could tell of a small
 // count too nearly how many it is: then what tells it is guarded too.
-func (q *equations) guardBounds(s *span, classes []*class, showing []bool, small int64) (more bool) {
+func (q *equations) guardBounds(s *span, classes []*class, nests []nest, showing []bool, small int64) (more bool) {
 	var told []vector
 	seen := map[*shown]bool{}
 	for i, c := range classes {
@@ -514,6 +553,11 @@ func (q *equations) guardBounds(s *span, classes []*class, showing []bool, small
 			for _, one := range c.cells {
 				seen[one] = true
 			}
+		}
+	}
+	for _, n := range nests {
+		if showing[n.inner] && showing[n.outer] {
+			told = append(told, n.rest)
 		}
 	}
 	var hidden []*hiddenCount
