@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -416,27 +417,31 @@ func (in *input) timeLine(name string, units []unit, tests map[string]any, evide
 	if span <= 0 {
 		span = 1
 	}
-	x := func(t time.Time) float64 { return 20 + 660*t.Sub(first).Seconds()/span }
+	across := func(t time.Time) float64 { return 20 + 660*t.Sub(first).Seconds()/span }
+	tenth := func(x float64) string { return strconv.FormatFloat(x, 'f', 1, 64) }
+	x := func(t time.Time) string { return tenth(across(t)) }
 	height := 46 + 9*len(units)
-	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 700 %d" class="line"><title>%s</title>`, height, template.HTMLEscapeString(in.w("time_line_of", name)))
-	fmt.Fprintf(&b, `<line x1="20" x2="680" y1="%d" y2="%d" stroke="#52606d"/>`, height-18, height-18)
+	base, foot, mark := strconv.Itoa(height-18), strconv.Itoa(height-5), strconv.Itoa(height-23)
+	var b sheet
+	b.put(`<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 700 `, strconv.Itoa(height), `" class="line"><title>`)
+	b.text(in.w("time_line_of", name))
+	b.put(`</title><line x1="20" x2="680" y1="`, base, `" y2="`, base, `" stroke="#52606d"/>`)
 	for _, at := range []time.Time{first, last} {
 		anchor := "start"
 		if at == last {
 			anchor = "end"
 		}
-		fmt.Fprintf(&b, `<text x="%.1f" y="%d" font-size="10" text-anchor="%s" fill="#1d2733">%s</text>`, x(at), height-5, anchor, in.clock(at))
+		b.put(`<text x="`, x(at), `" y="`, foot, `" font-size="10" text-anchor="`, anchor, `" fill="#1d2733">`, in.clock(at), `</text>`)
 		if first == last {
 			break
 		}
 	}
 	for i, u := range units {
-		y := 20 + 9*i
+		y := strconv.Itoa(20 + 9*i)
 		if u.given {
-			fmt.Fprintf(&b, `<rect x="%.1f" y="%d" width="%.1f" height="6" fill="#0072B2"/>`, x(u.begin), y, max(2, x(u.finish)-x(u.begin)))
+			b.put(`<rect x="`, x(u.begin), `" y="`, y, `" width="`, tenth(max(2, across(u.finish)-across(u.begin))), `" height="6" fill="#0072B2"/>`)
 		} else if !u.issued.IsZero() {
-			fmt.Fprintf(&b, `<rect x="%.1f" y="%d" width="6" height="6" fill="none" stroke="#0072B2"/>`, x(u.issued), y)
+			b.put(`<rect x="`, x(u.issued), `" y="`, y, `" width="6" height="6" fill="none" stroke="#0072B2"/>`)
 		}
 	}
 	// Samples taken together share one label: two would lie over each other.
@@ -453,12 +458,14 @@ func (in *input) timeLine(name string, units []unit, tests map[string]any, evide
 		}
 	}
 	for _, at := range taken {
-		fmt.Fprintf(&b, `<circle cx="%.1f" cy="%d" r="4" fill="#E69F00" stroke="#1d2733"/><text x="%.1f" y="12" font-size="9" text-anchor="middle" fill="#1d2733">%s</text>`, x(at), height-18, min(max(x(at), 60), 640), template.HTMLEscapeString(labels[at]))
+		b.put(`<circle cx="`, x(at), `" cy="`, base, `" r="4" fill="#E69F00" stroke="#1d2733"/><text x="`, tenth(min(max(across(at), 60), 640)), `" y="12" font-size="9" text-anchor="middle" fill="#1d2733">`)
+		b.text(labels[at])
+		b.put(`</text>`)
 	}
 	for _, at := range evidence {
-		fmt.Fprintf(&b, `<path d="M%.1f %d l5 5 l-5 5 l-5 -5z" fill="#D55E00"/>`, x(at), height-23)
+		b.put(`<path d="M`, x(at), ` `, mark, ` l5 5 l-5 5 l-5 -5z" fill="#D55E00"/>`)
 	}
-	b.WriteString(`</svg>`)
+	b.put(`</svg>`)
 	// Built of numbers, times and our own words alone.
-	return template.HTML(b.String())
+	return template.HTML(b)
 }
