@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"slices"
 	"strings"
+	"sync/atomic"
 
 	"thawline/internal/chart"
 	"thawline/internal/engine"
@@ -377,24 +378,49 @@ func (in *input) yearFrom() string {
 	return min(from, in.from)
 }
 
-// run asks for the figures of every panel, by section, and discloses them
-// together before anything is said or drawn.
-func (in *input) run(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition) ([][]*figure.Figure, error) {
-	bySection := make([][]*figure.Figure, len(d.Sections))
-	asked := map[string]*figure.Figure{}
-	var all []*figure.Figure
+// asking asks for the figures of every panel, each once: several sessions take one
+// after another from its list.
+type asking struct {
+	wanted []*figure.Definition
+	got    []*figure.Figure
+	next   atomic.Int64
+}
+
+func newAsking(d *figure.Dashboard, defined map[string]*figure.Definition) *asking {
+	a := &asking{}
 	for _, s := range d.Sections {
 		for _, p := range s.Panels {
-			if asked[p.Figure] != nil {
-				continue
+			if one := defined[p.Figure]; !slices.Contains(a.wanted, one) {
+				a.wanted = append(a.wanted, one)
 			}
-			f, err := defined[p.Figure].Run(ctx, e)
-			if err != nil {
-				return nil, err
-			}
-			asked[p.Figure] = f
-			all = append(all, f)
 		}
+	}
+	a.got = make([]*figure.Figure, len(a.wanted))
+	return a
+}
+
+// run asks for figures on a session until none is left.
+func (a *asking) run(ctx context.Context, e *engine.Engine) error {
+	for {
+		i := int(a.next.Add(1)) - 1
+		if i >= len(a.wanted) {
+			return nil
+		}
+		f, err := a.wanted[i].Run(ctx, e)
+		if err != nil {
+			return err
+		}
+		a.got[i] = f
+	}
+}
+
+// disclosed are the figures of every panel, by section: what was asked is disclosed
+// together before anything is said or drawn.
+func (in *input) disclosed(ctx context.Context, e *engine.Engine, d *figure.Dashboard, all []*figure.Figure) ([][]*figure.Figure, error) {
+	bySection := make([][]*figure.Figure, len(d.Sections))
+	asked := map[string]*figure.Figure{}
+	for _, f := range all {
+		asked[f.Name] = f
 	}
 	atoms, err := figure.LoadAtoms(ctx, e, all, figure.Spans{From: in.from, To: in.to, YearFrom: in.yearFrom(), HistoryFrom: in.historyFrom})
 	if err != nil {
@@ -449,11 +475,11 @@ func (in *input) unreadPeriod() bool {
 
 // committee builds the page's content but for the drawings, which go on: all
 // panels first, since the first section is made from the figures of the others.
-func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, drawn *chart.Renderer, css string) (*page, *figures, error) {
+func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, all []*figure.Figure, drawn *chart.Renderer, css string) (*page, *figures, error) {
 	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{}}
 	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.reportDate(), Version: in.version, Confidentiality: in.confidence(),
 		Cautions: in.w("cautions"), Provisional: in.provisional, CSS: template.CSS(css)}
-	run, err := in.run(ctx, e, d, defined)
+	run, err := in.disclosed(ctx, e, d, all)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -100,8 +100,6 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	}
 	in.speak(dashboard, defined)
 	css := packCSS + in.printCSS(in.confidence())
-	// Both pages are made beside each other, each as soon as the tables that it is made
-	// of are there; the drawings go on when the figures are taken.
 	m, casesSum := &bundle{}, ""
 	var p *page
 	var drawings *figures
@@ -113,16 +111,24 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	for _, q := range all {
 		tables = append(tables, q.Name)
 	}
-	err = runShared(ctx, e,
-		audit.Step{Name: "cases.html", After: []string{periodEpisodes}, Run: func(ctx context.Context, e *engine.Engine) (err error) {
+	// Two sessions ask for the figures. Then what is small in them is hidden, by one
+	// thread, and the other page is made beside that and beside the drawings.
+	figures := newAsking(dashboard, defined)
+	sessions := []string{"figures", "figures beside"}
+	var steps []audit.Step
+	for _, name := range sessions {
+		steps = append(steps, audit.Step{Name: name, After: tables, Run: figures.run})
+	}
+	err = runShared(ctx, e, append(steps,
+		audit.Step{Name: "committee.html", After: sessions, Run: func(ctx context.Context, e *engine.Engine) (err error) {
+			p, drawings, err = in.committee(ctx, e, dashboard, defined, figures.got, drawn, css)
+			return err
+		}},
+		audit.Step{Name: "cases.html", After: sessions, Run: func(ctx context.Context, e *engine.Engine) (err error) {
 			m.cases, err = in.casesPage(ctx, e, packCSS+in.printCSS(in.reviewersFoot()))
 			casesSum = sha(m.cases)
 			return err
-		}},
-		audit.Step{Name: "committee.html", After: tables, Run: func(ctx context.Context, e *engine.Engine) (err error) {
-			p, drawings, err = in.committee(ctx, e, dashboard, defined, drawn, css)
-			return err
-		}})
+		}})...)
 	if err != nil {
 		return nil, err
 	}
