@@ -2,6 +2,8 @@ package figure
 
 import (
 	"cmp"
+	"iter"
+	"math/bits"
 	"slices"
 )
 
@@ -100,8 +102,8 @@ type span struct {
 	at map[int32]int
 	// holders are, by coordinate, the short rows that hold it or held it, and mind those
 	// of the guarded; longs are the rows that are long.
-	holders, mind [][]int32
-	longs         map[int32]bool
+	holders, mind notes
+	longs         map[int]bool
 	// guarded are what is left of the guarded vectors after the rows.
 	guarded []vector
 	// groups says what a row may not tell; nil for no matter what.
@@ -113,7 +115,7 @@ type span struct {
 }
 
 func newSpan(rows []vector) *span {
-	s := &span{at: map[int32]int{}, longs: map[int32]bool{}}
+	s := &span{at: map[int32]int{}, longs: map[int]bool{}}
 	for _, row := range rows {
 		s.add(row)
 	}
@@ -125,30 +127,43 @@ func (s *span) guard(guarded []vector) {
 	for _, g := range guarded {
 		if rest := s.reduced(g); len(rest) > 0 {
 			s.guarded = append(s.guarded, slices.Clone(rest))
-			s.mind = noted(s.mind, len(s.guarded)-1, rest)
+			s.mind.note(len(s.guarded)-1, rest)
 		}
 	}
 }
 
-// noted writes down, by coordinate, that a vector with a number is held by it.
-func noted(lists [][]int32, number int, v vector) [][]int32 {
-	if n := len(v); n > 0 && int(v[n-1].at) >= len(lists) {
-		lists = append(lists, make([][]int32, int(v[n-1].at)+1-len(lists))...)
+// notes are, by coordinate, the numbers of vectors that hold it, as bits.
+type notes [][]uint64
+
+// note writes down that the vector of a number holds what v holds.
+func (n *notes) note(number int, v vector) {
+	if last := len(v) - 1; last >= 0 && int(v[last].at) >= len(*n) {
+		*n = append(*n, make(notes, int(v[last].at)+1-len(*n))...)
 	}
 	for _, t := range v {
-		lists[t.at] = append(lists[t.at], int32(number))
+		bits := (*n)[t.at]
+		for len(bits) <= number/64 {
+			bits = append(bits, 0)
+		}
+		bits[number/64] |= 1 << (number % 64)
+		(*n)[t.at] = bits
 	}
-	return lists
 }
 
-// of lists a coordinate's numbers, each once.
-func of(lists [][]int32, at int32) []int32 {
-	if int(at) >= len(lists) {
-		return nil
+// of yields the numbers of a coordinate.
+func (n notes) of(at int32) iter.Seq[int] {
+	return func(yield func(int) bool) {
+		if int(at) >= len(n) {
+			return
+		}
+		for i, word := range n[at] {
+			for ; word != 0; word &= word - 1 {
+				if !yield(64*i + bits.TrailingZeros64(word)) {
+					return
+				}
+			}
+		}
 	}
-	slices.Sort(lists[at])
-	lists[at] = slices.Compact(lists[at])
-	return lists[at]
 }
 
 // watch takes in what no row may tell from now on.
@@ -241,29 +256,33 @@ func (s *span) add(v vector) bool {
 		to  vector
 	}
 	var guarded []change
-	for _, i := range of(s.mind, pivot) {
+	for i := range s.mind.of(pivot) {
 		g := s.guarded[i]
 		if x := g.find(pivot); x != 0 {
 			if g = g.plus(scaled, prime-x); len(g) == 0 {
 				return false
 			}
-			guarded = append(guarded, change{int(i), g})
+			guarded = append(guarded, change{i, g})
 		}
 	}
 	var changed []change
-	candidates := of(s.holders, pivot)
+	told := func(i int) bool {
+		x := s.rows[i].find(pivot)
+		if x == 0 {
+			return false
+		}
+		told, to := s.rows[i].toldWith(scaled, prime-x, s.groups)
+		changed = append(changed, change{i, to})
+		return told
+	}
 	for i := range s.longs {
-		if !slices.Contains(candidates, i) {
-			candidates = append(candidates[:len(candidates):len(candidates)], i)
+		if told(i) {
+			return false
 		}
 	}
-	for _, i := range candidates {
-		if x := s.rows[i].find(pivot); x != 0 {
-			told, to := s.rows[i].toldWith(scaled, prime-x, s.groups)
-			if told {
-				return false
-			}
-			changed = append(changed, change{int(i), to})
+	for i := range s.holders.of(pivot) {
+		if s.rows[i].long == nil && told(i) {
+			return false
 		}
 	}
 	for _, c := range changed {
@@ -275,7 +294,7 @@ func (s *span) add(v vector) bool {
 	}
 	for _, c := range guarded {
 		s.guarded[c.row] = c.to
-		s.mind = noted(s.mind, c.row, scaled)
+		s.mind.note(c.row, scaled)
 	}
 	s.at[pivot], s.rows = len(s.rows), append(s.rows, row{})
 	s.put(len(s.rows)-1, newRow(scaled, len(s.table), s.groups), scaled)
@@ -286,11 +305,11 @@ func (s *span) add(v vector) bool {
 func (s *span) put(i int, one row, added vector) {
 	s.rows[i] = one
 	if one.long != nil {
-		s.longs[int32(i)] = true
+		s.longs[i] = true
 		return
 	}
-	delete(s.longs, int32(i))
-	s.holders = noted(s.holders, i, added)
+	delete(s.longs, i)
+	s.holders.note(i, added)
 }
 
 // groups are the small counts of a pack, as groups of what they count. No group may
