@@ -157,6 +157,8 @@ type system struct {
 	at    map[string]int
 	least []float64
 	rows  [][]float64 // the last is the sum
+	// plain are those rows in which no number but nought is shown: they hold on any page.
+	plain [][]float64
 }
 
 // systems parts the sums of a page into those that have to do with each other.
@@ -189,12 +191,12 @@ func (k *reading) systems() []*system {
 	all = slices.DeleteFunc(all, func(s *system) bool { return of[s.names[0]] != s })
 	for _, sum := range k.sums {
 		var into *system
-		total := int64(0)
+		total, plain := int64(0), true
 		for name, x := range sum.of {
 			if n := k.numbers[name]; n.hidden || n.free {
 				into = of[name]
 			} else {
-				total -= x * n.value
+				total, plain = total-x*n.value, plain && n.value == 0
 			}
 		}
 		if into == nil {
@@ -208,6 +210,9 @@ func (k *reading) systems() []*system {
 		}
 		row[len(row)-1] = float64(total)
 		into.rows = append(into.rows, row)
+		if plain {
+			into.plain = append(into.plain, row)
+		}
 	}
 	return all
 }
@@ -225,7 +230,7 @@ func (s *system) place(name string, n number) {
 func (s *system) with(name string, value int64) *system {
 	row := make([]float64, len(s.names)+1)
 	row[s.at[name]], row[len(s.names)] = 1, float64(value)
-	return &system{s.names, s.at, s.least, append(slices.Clone(s.rows), row)}
+	return &system{s.names, s.at, s.least, append(slices.Clone(s.rows), row), nil}
 }
 
 // simplex is a tableau of linear programming: rows of numbers that are none at least,
@@ -349,12 +354,18 @@ func (p *simplex) span(s *system, name string) (low, high int64) {
 }
 
 // possible are how many values a reader leaves to a hidden count of fewer than five,
-// and how many ways there are, together with the counts that hang on it.
+// and how many ways there are: where it is known together with others, and may be as
+// few as it could be anyhow, those of the others with it.
 func possible(s *system, p *simplex, name string, spans map[string][2]int64) (values, ways int64) {
 	const small = 5
 	low, high := spans[name][0], min(spans[name][1], small-1)
 	values = high - low + 1
 	if values != 2 {
+		return values, values
+	}
+	// Where two reasons stand by name, there are two at least.
+	any, _ := newSimplex(&system{s.names, s.at, s.least, s.plain, nil})
+	if least, _ := any.span(s, name); low > least {
 		return values, values
 	}
 	one, other := map[string][2]int64{}, map[string][2]int64{}
@@ -452,7 +463,7 @@ func withEveryCount(t *testing.T, site string) string {
 // TestNoHiddenCountFollowsFromThePage attacks pages as a reader does who has paper, a
 // program for linear equations and no part of ours: by the sums of identities.txt, and
 // since nobody is fewer than none and what is hidden is one at least, no count of fewer
-// than five may be known, nor one of two in fewer than three ways.
+// than five may be known to be one of two, unless with others in three ways at least.
 func TestNoHiddenCountFollowsFromThePage(t *testing.T) {
 	for _, one := range []struct {
 		name    string

@@ -15,6 +15,9 @@ func leeway(small int64) int64 { return min(3, small-1) }
 
 const open = math.MaxInt64 / 4
 
+// lengthy is so many groups that a number of them all bounds none of the small ones.
+const lengthy = 200
+
 // reader is somebody who reasons about a pack by bounds, beside adding and
 // subtracting: no group has fewer than nobody in it, what is hidden is one at least,
 // and nobody is more than all.
@@ -86,6 +89,9 @@ func newReader(sizes []int64, tells *span, shown []vector, hidden []*hiddenCount
 		first[h.at[0].at] = append(first[h.at[0].at], h)
 	}
 	add := func(f fact, v vector) {
+		if len(v) > lengthy {
+			return
+		}
 		for _, t := range v {
 			switch t.x {
 			case 1:
@@ -225,7 +231,15 @@ func (r *reader) but(s *side, u sums, without vector) sums {
 
 // narrow tightens all bounds until nothing moves, or for some rounds.
 func (r *reader) narrow() {
+	// What hidden counts say of each other needs no fact.
 	moved := true
+	for moved {
+		moved = false
+		for _, h := range r.hidden {
+			moved = r.link(h) || moved
+		}
+	}
+	moved = true
 	for rounds := 0; moved && rounds < 24; rounds++ {
 		moved = false
 		for _, f := range r.facts {
@@ -335,7 +349,7 @@ func (r *reader) tooNarrow(small int64) (by []*fact) {
 			f = h.lowBy
 		}
 		// Among three or more there are more ways than values to share a sum out.
-		if f != nil && f == h.highBy && h.high > h.low && f.shared(h) {
+		if f != nil && f == h.highBy && h.lowBy == nil && h.high > h.low && f.shared(h) {
 			continue
 		}
 		if f != nil && !slices.Contains(by, f) {

@@ -343,8 +343,10 @@ func (g *groups) told(row vector) bool {
 	if g == nil {
 		return false
 	}
-	// Of so many nothing is told of the few: no more small counts are in them than groups.
-	many := int64(len(row)) + g.small
+	// Of so many nothing is told of the few: no more small counts are in them than groups,
+	// and few of them are all that is in it.
+	n := int64(len(row))
+	many := max(n, min(n, 4)*(g.small-1)) + g.small
 	plus, minus := int64(0), int64(0)
 	for _, t := range row {
 		switch t.x {
@@ -360,7 +362,16 @@ func (g *groups) told(row vector) bool {
 		}
 	}
 	if minus == 0 {
-		inside := g.inside(row, 1)
+		// A small count that takes in nearly as many as it can is known nearly.
+		if g.small-plus < leeway(g.small) && plus < g.small && slices.ContainsFunc(g.at[row[0].at], func(one vector) bool { return one.holds(row) }) {
+			return true
+		}
+		inside, covered := g.inside(row, 1)
+		// Whoever takes them all for small counts from the other end.
+		short := inside*(g.small-1) - plus
+		if covered == len(row) && (inside == 2 && short+1 < leeway(g.small) || inside > 2 && short == 0) {
+			return true
+		}
 		return inside > 0 && (inside == plus || inside < 3 && plus-(inside-1) < leeway(g.small))
 	}
 	return g.nearly(row, 1, plus, minus) || g.nearly(row, prime-1, minus, plus)
@@ -379,20 +390,21 @@ func (g *groups) nearly(row vector, x uint32, own, other int64) bool {
 			side++
 		}
 	}
+	inside, _ := g.inside(row, prime-x)
 	for _, t := range row {
 		if t.x != x {
 			continue
 		}
 		return slices.ContainsFunc(g.at[t.at], func(one vector) bool {
 			return len(one) == side && !slices.ContainsFunc(one, func(t term) bool { return row.find(t.at) != x })
-		}) && g.small-(own-other+g.inside(row, prime-x)) < leeway(g.small)
+		}) && g.small-(own-other+inside) < leeway(g.small)
 	}
 	return false
 }
 
 // inside is how many small counts, that have nothing in common, are in those of a row
-// that have the coefficient x.
-func (g *groups) inside(row vector, x uint32) (inside int64) {
+// that have the coefficient x, and how many of these they cover.
+func (g *groups) inside(row vector, x uint32) (inside int64, covered int) {
 	taken := vector{}
 	for _, t := range row {
 		if t.x != x {
@@ -405,7 +417,7 @@ func (g *groups) inside(row vector, x uint32) (inside int64) {
 			}
 		}
 	}
-	return inside
+	return inside, len(taken)
 }
 
 // merged numbers the coordinates of vectors anew, so that those stand for one which

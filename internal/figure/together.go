@@ -23,6 +23,10 @@ import (
 // into the span of those shown is hidden instead, wherever it stands. Protected are
 // small counts, the rests of shares, two small counts of a row together, and what is
 // hidden of a row or column as a whole where that is small. Noughts are no secret.
+//
+// A reader knows also that nobody is fewer than none and that what is hidden is one at
+// least (see reader): of a small count three values stay possible, of those from one to
+// under small, or three ways to share a known sum among several.
 func Together(figures []*Figure, atoms *Atoms, small int64) {
 	if small <= 1 {
 		return
@@ -328,7 +332,8 @@ func (q *equations) addRest(f *Figure, answers map[string]vector, part, whole st
 const narrow = 4
 
 // addLines notes the rows and columns of a figure that it explains, and guards each
-// two small counts of a row that are too few together.
+// two small counts of a row that are too few together, or as many as two small ones
+// hardly can be.
 func (q *equations) addLines(f *Figure, places map[[2]int]*shown, small int64) {
 	if f.Apart || !f.explained() {
 		return
@@ -339,7 +344,9 @@ func (q *equations) addLines(f *Figure, places map[[2]int]*shown, small int64) {
 		for _, c := range counts {
 			if one := places[[2]int{r, c}]; one != nil && one.value > 0 {
 				for _, other := range line {
-					if one.value+other.value < min(small, narrow) {
+					sum, most := one.value+other.value, 2*(small-1)
+					bothSmall := max(one.value, other.value) < small
+					if sum < min(small, narrow) || bothSmall && most-sum+1 < leeway(small) {
 						q.guarded = append(q.guarded, one.at.plus(other.at, 1))
 					}
 				}
