@@ -76,13 +76,14 @@ func (d *rows) times(want map[string]wanted) {
 				}
 			}
 			ended, lacking = len(all), may-len(all)
-			cells = append(cells, figured{limit, 2}, bags(late), bagPart{late, len(all)})
+			cells = append(cells, figured{limit, 2}, persons(late), part{late, len(all)})
 		} else {
 			cells = append(cells, "–", "–", "–")
 		}
 		w.rows = append(w.rows, append(cells, bags(may-len(all))))
 	}
-	w.says = d.bagShare(late, len(now), map[string]any{"not_known": bags(lacking), "request": middle(steps[0], now, 0), "end_hours": figured{limit / 60, 2}, "late": bags(late), "ended": bags(ended)})
+	// Units beyond a limit are hidden where they are few, as their episodes are.
+	w.says = d.share(late, len(now), map[string]any{"of": bags(len(now)), "not_known": bags(lacking), "request": middle(steps[0], now, 0), "end_hours": figured{limit / 60, 2}, "late": persons(late), "ended": bags(ended)})
 	want["times_by_step"] = w
 
 	asked := len(took(steps[0], now))

@@ -7,16 +7,19 @@
 --            median: number; Median, min
 --            high: number; Upper quartile, min
 --            limit_min: number; Limit, min
---            beyond: units; Beyond the limit
---            share: share; Share beyond
+--            beyond: count; Beyond the limit
+--            share: share of beyond; Share beyond
 --            lacking: units; Lack a time
--- answer:    n: units; Beyond a limit
+-- answer:    n: count; Beyond a limit
 --            of: units; Units issued
 --            not_known: units; Without the times that a limit asks for
 --            request: number; Median minutes from request to issue
 --            end_hours: number; Limit from storage to end, hours
---            late: units; Ended beyond it
+--            late: count; Ended beyond it
 --            ended: units; Units given with a recorded end
+-- means:     beyond: alone, units beyond a limit are hidden where they are few, as their episodes are among the findings
+--            answer n: alone, units beyond a limit are hidden where they are few, as their episodes are among the findings
+--            answer late: alone, units beyond a limit are hidden where they are few, as their episodes are among the findings
 -- needs:     beyond where step issue to start|storage to end: bedside
 --            answer n + late + ended: bedside
 -- not known: times that are missing or told as a date alone; starts and ends are asked of units given alone. A unit that nobody saw leave storage left it when it was issued
