@@ -112,7 +112,7 @@ func (r *row) toldWith(v vector, x uint32, g *groups) (told bool, sum vector) {
 		after.count(t.at, old, -1, g)
 		after.count(t.at, (old+times(x, t.x))%prime, 1, g)
 	}
-	if many := int64(after.terms) + g.small; after.others > 0 || after.plus >= many || after.minus >= many {
+	if many := g.many(after.terms); after.others > 0 || after.plus >= many || after.minus >= many {
 		return false, nil // As told finds, term by term.
 	}
 	return g.told(r.vector().plus(v, x)), nil

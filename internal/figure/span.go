@@ -338,15 +338,19 @@ func newGroups(sizes []int64, guarded []vector, small int64) *groups {
 	return g
 }
 
+// many is so many that a row of so many terms tells nothing of the few: no more small
+// counts are in them than terms, and few are all that is in it.
+func (g *groups) many(terms int) int64 {
+	n := int64(terms)
+	return max(n, min(n, 4)*(g.small-1)) + g.small
+}
+
 // told says that a row of a span tells of a group what it may not.
 func (g *groups) told(row vector) bool {
 	if g == nil {
 		return false
 	}
-	// Of so many nothing is told of the few: no more small counts are in them than groups,
-	// and few of them are all that is in it.
-	n := int64(len(row))
-	many := max(n, min(n, 4)*(g.small-1)) + g.small
+	many := g.many(len(row))
 	plus, minus := int64(0), int64(0)
 	for _, t := range row {
 		switch t.x {

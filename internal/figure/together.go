@@ -489,7 +489,9 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 	nests := nested(classes, small)
 	told := newGroups(q.sizes, q.small, small)
 	for _, n := range nests {
-		if told.told(n.rest) {
+		inner, outer := classes[n.inner], classes[n.outer]
+		rest := outer.cells[0].value - inner.cells[0].value
+		if rest < small && (inner.inTables() || outer.inTables()) || told.told(n.rest) {
 			q.guarded = append(q.guarded, n.rest)
 		}
 	}
@@ -515,6 +517,17 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 		q.tellRests(s)
 		return
 	}
+}
+
+// inTables says that the count stands neither in a sentence nor in a chart by month.
+// Then what it leaves of another, or another of it, is guarded where that is small: 15
+// of 16 tell of one, though they stand in two tables. The few that are undetermined
+// among those given in a month would take all months out of the charts.
+func (c *class) inTables() bool {
+	return !slices.ContainsFunc(c.cells, func(s *shown) bool {
+		m, told := s.figure.meaningOf(s.column, s.answer())
+		return s.answer() || !told || m.ofRowsMonth()
+	})
 }
 
 // nest is a count within another, by their places among the classes, and the rest.
