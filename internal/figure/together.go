@@ -486,12 +486,12 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 	q.merge()
 	q.always = newSpan(q.sums)
 	classes := q.classes()
-	nests := nested(classes, small)
-	told := newGroups(q.sizes, q.small, small)
+	nests := nested(classes, len(q.sizes), small)
+	groups := newGroups(q.sizes, q.small, small)
 	for _, n := range nests {
 		inner, outer := classes[n.inner], classes[n.outer]
 		rest := outer.cells[0].value - inner.cells[0].value
-		if rest < small && (inner.inTables() || outer.inTables()) || told.told(n.rest) {
+		if rest < small && (inner.inTables() || outer.inTables()) || groups.told(n.rest) {
 			q.guarded = append(q.guarded, n.rest)
 		}
 	}
@@ -499,7 +499,7 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 		// What holds whatever is hidden comes first, unasked.
 		s := newSpan(q.sums)
 		s.guard(q.guarded)
-		s.watch(newGroups(q.sizes, q.small, small))
+		s.watch(groups)
 		shown := make([]bool, len(classes))
 		for i, c := range classes {
 			shown[i] = s.add(c.at)
@@ -538,12 +538,12 @@ type nest struct {
 
 // nested lists the counts that lie within another and leave little of it: what a span
 // tells it may tell in other words alone.
-func nested(classes []*class, small int64) (nests []nest) {
-	at := map[int32][]int{}
+func nested(classes []*class, width int, small int64) (nests []nest) {
+	at := make([][]int32, width)
 	for i, c := range classes {
 		if c.at.once() {
 			for _, t := range c.at {
-				at[t.at] = append(at[t.at], i)
+				at[t.at] = append(at[t.at], int32(i))
 			}
 		}
 	}
@@ -555,7 +555,7 @@ func nested(classes []*class, small int64) (nests []nest) {
 			outer := classes[j]
 			rest := outer.cells[0].value - c.cells[0].value
 			if rest > 0 && rest < 4*small && len(outer.at) > len(c.at) && outer.at.holds(c.at) {
-				nests = append(nests, nest{i, j, outer.at.less(c.at)})
+				nests = append(nests, nest{i, int(j), outer.at.less(c.at)})
 			}
 		}
 	}
