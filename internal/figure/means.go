@@ -361,31 +361,36 @@ func (a *Atoms) load(ctx context.Context, e *engine.Engine, table, first string)
 	}
 	// Hardly two rows are alike in all columns: here they are put together in a tenth
 	// of the time that the engine takes.
-	var alike [][]string
-	sizes := map[string]int64{}
-	name := func(values []string) string {
-		var b []byte
-		for _, v := range values {
-			b = append(binary.AppendUvarint(b, uint64(len(v))), v...)
-		}
-		return string(b)
+	type group struct {
+		values []string
+		size   int64
 	}
+	var groups []*group
+	named := map[string]*group{}
+	var name []byte
 	for _, row := range rows {
-		values := make([]string, len(a.columns))
-		for i := range values {
-			values[i], _ = row[i].(string)
+		name = name[:0]
+		for _, cell := range row {
+			word, _ := cell.(string)
+			name = append(binary.AppendUvarint(name, uint64(len(word))), word...)
 		}
-		if sizes[name(values)]++; sizes[name(values)] == 1 {
-			alike = append(alike, values)
+		one := named[string(name)]
+		if one == nil {
+			one = &group{values: make([]string, len(a.columns))}
+			for i := range one.values {
+				one.values[i], _ = row[i].(string)
+			}
+			named[string(name)], groups = one, append(groups, one)
 		}
+		one.size++
 	}
-	slices.SortFunc(alike, slices.Compare)
+	slices.SortFunc(groups, func(g, h *group) int { return slices.Compare(g.values, h.values) })
 	if a.parts == nil {
 		a.parts = map[string]part{}
 	}
-	a.parts[table] = part{len(a.values), len(a.values) + len(alike)}
-	for _, values := range alike {
-		a.values, a.sizes = append(a.values, values), append(a.sizes, sizes[name(values)])
+	a.parts[table] = part{len(a.values), len(a.values) + len(groups)}
+	for _, one := range groups {
+		a.values, a.sizes = append(a.values, one.values), append(a.sizes, one.size)
 	}
 	return nil
 }
