@@ -50,7 +50,7 @@ func TestDefaultsAgreeWithTheirSources(t *testing.T) {
 		{"expected_inr_offset", 0.47, "Holland and Brooks 2006"},
 		{"response_from_inr", 1.7, "Holland and Brooks 2006"},
 		{"thawed_life_h", 24, "US reference pages"},
-		{"thawed_life_h_thawed", 120, "AABB Standards, from memory"},
+		{"thawed_life_h_thawed", 120, "US reference pages"},
 		{"run_length", 8, "Western Electric 1956"},
 		{"weight_before_d_newborn", 3, "common practice"},
 	} {
@@ -67,6 +67,9 @@ func TestDefaultsAreComplete(t *testing.T) {
 	for _, d := range definitions {
 		if d.Source == "" {
 			t.Errorf("%s has no source", d.name)
+		}
+		if strings.Contains(d.Source, "from memory") {
+			t.Errorf("%s: packs print its source, which nobody read: %q", d.name, d.Source)
 		}
 		if (d.Kind == number || d.Kind == count) && (len(d.Range) != 2 || d.Range[0] >= d.Range[1] || d.Unit == "") {
 			t.Errorf("%s: unit or range missing", d.name)
