@@ -205,7 +205,21 @@ func (l *limits) look(rows []int) {
 	}
 }
 
-// signals are what the control charts by month say of the period, in the page's order.
+// goesOn says that the first row's signal is of a run with which the next signal goes on.
+func goesOn(rows [][]any, column int) bool {
+	next := slices.IndexFunc(rows[1:], func(row []any) bool { return row[column] != "–" })
+	var n, more int
+	var side, other string
+	told, _ := fmt.Sscanf(fmt.Sprint(rows[0][column]), "%d in a row %s", &n, &side)
+	if next < 0 || told != 2 {
+		return false
+	}
+	told, _ = fmt.Sscanf(fmt.Sprint(rows[1+next][column]), "%d in a row %s", &more, &other)
+	return told == 2 && more == n+1 && side == other
+}
+
+// signals are what the control charts by month say of the period, in the page's order:
+// a run once, by its last month.
 func (d *rows) signals(p *packPage, panels map[string]figure.Panel) (all []string) {
 	for _, id := range p.order {
 		if kind := panels[id].Chart; kind != "control" && kind != "rate" {
@@ -214,7 +228,7 @@ func (d *rows) signals(p *packPage, panels map[string]figure.Panel) (all []strin
 		w := d.withLines(panels[id], p.articles[id], d.recomputed()[id])
 		last := len(w.heads) - 1
 		for r, row := range w.rows {
-			if w.heads[last] == "Signal" && row[last] != "–" && d.isNow(d.months[r]) {
+			if w.heads[last] == "Signal" && row[last] != "–" && d.isNow(d.months[r]) && !goesOn(w.rows[r:], last) {
 				all = append(all, fmt.Sprintf("%s %s: %s.", p.articles[id].asks, row[0], row[last]))
 			}
 		}

@@ -19,6 +19,8 @@ type Limits struct {
 	Signal []bool
 	// Words tells each signal in a sentence, by row; empty without one.
 	Words []string
+	// run is how long a run is by the row at whose point it is a signal, else 0.
+	run map[int]int
 	// Widened is Laney's σ_z where the limits were widened by it, else 0.
 	Widened float64
 }
@@ -103,8 +105,23 @@ func (l *Limits) take(f *Figure, chart stat.Chart, rows []int, runLength int, fo
 			l.Signal[r], l.Words[r] = true, format.Say(side+"_limit")
 		case signal.Run:
 			l.Signal[r], l.Words[r] = true, format.Say("run_"+side, signal.Length)
+			if l.run == nil {
+				l.run = map[int]int{}
+			}
+			l.run[r] = signal.Length
 		}
 	}
+}
+
+// GoesOn says that the signal at a row is that of a run which the next signal goes on
+// with, so that it tells nothing of its own.
+func (l *Limits) GoesOn(row int) bool {
+	for next := row + 1; next < len(l.Words) && l.run[row] > 0; next++ {
+		if l.Words[next] != "" {
+			return l.run[next] == l.run[row]+1
+		}
+	}
+	return false
 }
 
 // AddLimits adds the lines to the figure's columns, so that the table under the

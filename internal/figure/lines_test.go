@@ -130,3 +130,27 @@ func TestBetweenWantsEightGaps(t *testing.T) {
 		t.Errorf("%+v", l)
 	}
 }
+
+// TestARunIsToldOnce: of a run of months the last tells what all of them do; a run
+// that is not gone on with, and a month beyond its limit, tell it themselves.
+func TestARunIsToldOnce(t *testing.T) {
+	n := []int64{500, 480, 520, 500, 480, 520, 500, 480, 520, 500, 480, 520}
+	for range 10 {
+		n = append(n, 530)
+	}
+	n = append(n, 470, 700)
+	f := byMonth(n...)
+	l := f.Control("n", "of", 0, 12, 8, Format{})
+	var told, runs []string
+	for r, words := range l.Words {
+		if words != "" {
+			runs = append(runs, words)
+		}
+		if words != "" && !l.GoesOn(r) {
+			told = append(told, words)
+		}
+	}
+	if len(runs) < 4 || len(told) != 2 || !strings.HasSuffix(told[0], "in a row above the centre line") || told[0] != runs[len(runs)-2] || told[1] != "above its limit" {
+		t.Errorf("of the signals %q these are told: %q", runs, told)
+	}
+}

@@ -72,7 +72,7 @@ func (fs *figures) limits(p figure.Panel, f *figure.Figure, l *figure.Limits, ou
 	out.Notes = append(out.Notes, note)
 	month := f.Index(p.X)
 	for r, words := range l.Words {
-		if m, _ := f.Rows[r][month].Value.(string); words != "" && m >= in.from {
+		if m, _ := f.Rows[r][month].Value.(string); words != "" && m >= in.from && !l.GoesOn(r) {
 			fs.signals = append(fs.signals, in.w("signal_at", out.Asks, in.format.Month(m), words))
 		}
 	}
