@@ -79,7 +79,7 @@ func (k *reading) term(text, month string, sign int64, of map[string]int64) (ok 
 		}
 		return isCount
 	}
-	column := a.column(m[2])
+	column := a.column(strings.ReplaceAll(m[2], "{period}", k.months[len(k.months)-1]))
 	if column < 0 {
 		return false
 	}

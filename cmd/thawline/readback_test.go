@@ -194,7 +194,7 @@ func (d *rows) checkPack(p *packPage, panels map[string]figure.Panel, want map[s
 			continue
 		}
 		w = d.withLines(panels[id], a, w)
-		w.rows = inOrder(panels[id], a, w)
+		w.rows = d.inOrder(panels[id], a, w)
 		wrong = append(wrong, d.checkWords(id, a, panels[id], w)...)
 		wrong = append(wrong, d.checkTable(id, a, w)...)
 		if a.svg != nil {
@@ -207,19 +207,19 @@ func (d *rows) checkPack(p *packPage, panels map[string]figure.Panel, want map[s
 // inOrder puts the rows of a figure whose commonest come first in the order in which a
 // page must show them: those whose count it hides after those that it shows, by name,
 // before the noughts.
-func inOrder(p figure.Panel, a *article, w wanted) [][]any {
+func (d *rows) inOrder(p figure.Panel, a *article, w wanted) [][]any {
 	of, ok := definition(p)
 	if !ok || of.Commonest == "" {
 		return w.rows
 	}
 	titles := map[string]string{}
 	for _, c := range of.Points {
-		titles[c.Name] = c.Title
+		titles[c.Name] = d.filled(c.Title)
 	}
 	by, within := slices.Index(w.heads, titles[of.Commonest]), slices.Index(w.heads, titles[of.Within])
 	texts := func(row []any) (texts []string) {
 		for _, c := range of.Points {
-			if at := slices.Index(w.heads, c.Title); at >= 0 && c.Kind == figure.Label {
+			if at := slices.Index(w.heads, d.filled(c.Title)); at >= 0 && c.Kind == figure.Label {
 				texts = append(texts, strings.ToLower(row[at].(string)))
 			}
 		}
@@ -263,12 +263,20 @@ func inOrder(p figure.Panel, a *article, w wanted) [][]any {
 	return rows
 }
 
+// filled is the title of a column with the period and the year in it.
+func (d *rows) filled(title string) string {
+	return strings.NewReplacer("{period}", d.period(), "{span}", spanName).Replace(title)
+}
+
 // checkWords compares the sentence of a figure, the line under it and its notes.
 func (d *rows) checkWords(id string, a *article, p figure.Panel, w wanted) (wrong []string) {
 	fault := func(format string, a ...any) { wrong = append(wrong, id+": "+fmt.Sprintf(format, a...)) }
 	form := p.Says
-	if w.none {
+	switch n := w.says["n"]; {
+	case w.none:
 		form = p.SaysNone
+	case p.SaysZero != "" && (n == persons(0) || n == bags(0)):
+		form = p.SaysZero
 	}
 	values, ok := spoken(form, a.says)
 	if !ok {
@@ -311,12 +319,12 @@ func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 			return shown
 		}))
 	}
-	hidden := strings.Contains(a.tooFew, "small and hidden") || slices.ContainsFunc(a.rows, func(row []string) bool { return slices.Contains(row, "hidden") })
+	hidden := strings.Contains(a.tooFew, "hidden") || slices.ContainsFunc(a.rows, func(row []string) bool { return slices.Contains(row, "hidden") })
 	for _, word := range strings.FieldsFunc(strings.ToLower(a.says+" "+a.facts["n of N"]+" "+a.facts["not known"]), func(r rune) bool { return !unicode.IsLetter(r) }) {
 		hidden = hidden || word == "some" || word == "hidden"
 	}
 	if hidden {
-		all = append(all, fmt.Sprintf("“hidden”: counts under %d, and what would give them away, are not shown.", d.small))
+		all = append(all, fmt.Sprintf("“hidden”: a count under %d, or a larger one that would give such a count away.", d.small))
 	}
 	if of, ok := definition(p); ok && of.NotKnown != "" {
 		all = append(all, "Left out or not known: "+of.NotKnown+".")
@@ -387,7 +395,7 @@ func (d *rows) checkLeftOut(id string, a *article, w wanted) (wrong []string) {
 	if strings.HasPrefix(id, "appropriate_by_month-") || strings.HasPrefix(id, "below_band_by_month-") {
 		return nil // A second look without lines of its own.
 	}
-	hidden := strings.HasPrefix(a.tooFew, "The numbers that make it up are all small and hidden")
+	hidden := strings.HasPrefix(a.tooFew, "The numbers that make it up are all hidden")
 	for r, row := range w.rows {
 		for c, v := range row {
 			if _, text := v.(string); text {

@@ -75,5 +75,20 @@ func (d *rows) effects(year []row, want map[string]wanted) {
 	_, much, _ := numbers(over2, change)
 	w.says = d.share(lower, len(pairs), map[string]any{"not_known": persons(len(given) - len(pairs)), "tested": persons(count(given, after)), "given": persons(len(given)),
 		"change": peopled{median, 2, len(pairs)}, "much": peopled{much, 2, len(over2)}})
-	want["effect"], want["effect-2"] = w, w
+	// Each look at the figure has a table of its own columns.
+	of := func(columns ...int) wanted {
+		part := wanted{says: w.says}
+		for _, c := range columns {
+			part.heads = append(part.heads, w.heads[c])
+		}
+		for _, row := range w.rows {
+			var cells []any
+			for _, c := range columns {
+				cells = append(cells, row[c])
+			}
+			part.rows = append(part.rows, cells)
+		}
+		return part
+	}
+	want["effect"], want["effect-2"] = of(0, 1, 2, 3, 4, 5, 6), of(0, 1, 7, 8, 9, 10)
 }

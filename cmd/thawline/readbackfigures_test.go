@@ -51,7 +51,7 @@ func (d *rows) figures() map[string]wanted {
 	want["reasons"] = wanted{
 		heads: []string{"Mark", "Because", "Episodes"},
 		rows:  ranked(now, func(r row) []string { return []string{r["mark"], r["because"]} }),
-		says:  map[string]any{"of": persons(len(now))},
+		says:  map[string]any{"of": persons(len(now)), "period": d.period()},
 	}
 	want["undetermined_why"] = wanted{
 		heads: []string{"Because", "Episodes"},
@@ -71,12 +71,13 @@ func (d *rows) figures() map[string]wanted {
 	want["by_specialty"] = d.funnel(year, "specialty", "Specialty", "specialties", "other specialties, pooled")
 	want["ab_plasma"] = d.groupAB()
 	want["use_by_month"] = wanted{
-		heads: []string{"Month", "Units issued", "Given", "Presumed given", "Thrown away", "Returned, transferred or unknown"},
+		heads: []string{"Month", "Bags in all", "Given", "Presumed given", "Thrown away", "Returned, transferred or unknown", "Issues"},
 		rows: d.byMonth(func(m string) []any {
 			of := pick(d.bags, inMonth(m))
-			return []any{bags(count(d.issues, isIn("component", "plasma"), func(r row) bool { return d.monthOf(r, "issued_at") == m })), bags(count(of, isIn("fate", "transfused"))), bags(count(of, isIn("fate", "presumed"))), bags(count(of, bagLost, not(frozen))), bags(count(of, isIn("fate", "returned", "transferred", "unknown")))}
+			issues := count(d.issues, isIn("component", "plasma"), func(r row) bool { return d.monthOf(r, "issued_at") == m })
+			return []any{bags(count(of, not(frozen))), bags(count(of, isIn("fate", "transfused"))), bags(count(of, isIn("fate", "presumed"))), bags(count(of, bagLost, not(frozen))), bags(count(of, isIn("fate", "returned", "transferred", "unknown"))), bags(issues)}
 		}),
-		says: d.bagShare(count(bagsNow, bagGiven), count(bagsNow, not(frozen)), map[string]any{"not_known": bags(count(bagsNow, isIn("fate", "unknown")))}),
+		says: d.bagShare(count(bagsNow, bagGiven), count(bagsNow, not(frozen)), map[string]any{"not_known": bags(count(bagsNow, isIn("fate", "unknown"))), "presumed": bags(count(bagsNow, isIn("fate", "presumed")))}),
 	}
 	want["use_by_product"] = d.useByProduct(pick(bagsNow, not(frozen)))
 	used := func(all []row) []row {
@@ -114,19 +115,19 @@ func (d *rows) completeness(now []row) wanted {
 			stated[f["episode_id"]] = true
 		}
 	}
-	w := wanted{heads: []string{"What a mark needs", "Known", "Of", "Share known"}}
+	w := wanted{heads: []string{"What a mark needs", "Known", "Of episodes", "Share known"}}
 	add := func(input string, of []row, is func(row) bool) {
 		n := count(of, is)
 		w.rows = append(w.rows, []any{input, persons(n), persons(len(of)), part{n, len(of)}})
 	}
-	add("final fate of every unit", now, func(r row) bool { return is(r, "units_unknown", "0") && is(r, "units_presumed", "0") })
+	of := pick(now, isIn("outcome", "transfused", "unknown"))
+	add("final fate of every unit", of, func(r row) bool { return is(r, "units_unknown", "0") && is(r, "units_presumed", "0") })
 	add("weight", given, hasAny("weight_kg"))
 	add("clotting test before", given, hasAny("inr_before_at", "pt_ratio_before_at", "aptt_ratio_before_at"))
 	add("clotting test after", given, after)
 	add("why it was used (bleeding, procedure, or none found)", given, not(isIn("basis", "not_known")))
 	add("indication of every unit", given, func(r row) bool { return !stated[r["episode_id"]] })
 	add("start and end of every unit given", given, func(r row) bool { return !assumed[r["episode_id"]] })
-	of := pick(now, isIn("outcome", "transfused", "unknown"))
 	w.says = d.share(count(of, isOpen), len(of), map[string]any{"not_known": persons(count(of, isOpen))})
 	return w
 }
@@ -305,7 +306,7 @@ func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong [
 	}
 	shown, _, _ := d.text(waste["interval"])
 	lost, used := int(waste["n"].(bags)), int(waste["of"].(bags))
-	if got := p.tiles["thrown away"][1]; got != withCommas(lost)+" of "+withCommas(used)+"; 95 % interval "+shown {
+	if got := p.tiles["thrown away"][1]; got != withCommas(lost)+" of "+withCommas(used)+" given or thrown away; 95 % interval "+shown {
 		fault("under the tile of what was thrown away stands %q, recomputed %q", got, shown)
 	}
 	return wrong

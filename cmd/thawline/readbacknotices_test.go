@@ -78,7 +78,7 @@ func TestReadBackNotices(t *testing.T) {
 	for _, id := range p.order {
 		a, panel := p.articles[id], panels[id]
 		w := d.withLines(panel, a, want[id])
-		w.rows = inOrder(panel, a, w)
+		w.rows = d.inOrder(panel, a, w)
 		says := a.says
 		for _, other := range altered(says) {
 			a.says = other

@@ -190,13 +190,30 @@ func panelsByID(t *testing.T) map[string]figure.Panel {
 }
 
 var (
-	hole  = regexp.MustCompile(`\{([a-z0-9_]+)(?::([^{}|]*)\|([^{}|]*))?\}`)
-	aside = regexp.MustCompile(` \([^()]*\{[^()]*\)`)
+	hole   = regexp.MustCompile(`\{([a-z0-9_]+)(?::([^{}|]*)\|([^{}|]*))?\}`)
+	aside  = regexp.MustCompile(` \([^()]*\{[^()]*\)`)
+	clause = regexp.MustCompile(`\[([^\[\]]*)\]`)
 )
 
 // formOf writes the pattern of a sentence made from a template, and the holes in
-// their order. What stands in parentheses may be left out.
+// their order: what stands in brackets may be left out, and so may what stands in
+// parentheses. A hole of what brackets hold is named NAME in brackets.
 func formOf(template string) (form string, names []string) {
+	last := 0
+	for _, m := range clause.FindAllStringSubmatchIndex(template, -1) {
+		before, ofBefore := formOfClause(template[last:m[0]])
+		within, ofWithin := formOfClause(template[m[2]:m[3]])
+		for _, name := range ofWithin {
+			ofBefore = append(ofBefore, "["+name+"]")
+		}
+		form, names, last = form+before+"(?:"+within+")?", append(names, ofBefore...), m[1]
+	}
+	after, ofAfter := formOfClause(template[last:])
+	return form + after, append(names, ofAfter...)
+}
+
+// formOfClause is formOf of what has no brackets.
+func formOfClause(template string) (form string, names []string) {
 	last := 0
 	for _, m := range aside.FindAllStringIndex(template, -1) {
 		before, ofBefore := holesOf(template[last:m[0]])
@@ -220,8 +237,8 @@ func holesOf(template string) (form string, names []string) {
 	return form + regexp.QuoteMeta(template[last:]), names
 }
 
-// spoken finds, in a sentence made from a template, what stands in each hole; in
-// what was left out, that it is hidden.
+// spoken finds, in a sentence made from a template, what stands in each hole; of what
+// was left out, that it is hidden, or where brackets hold it, that it is nought.
 func spoken(template, said string) (map[string]string, bool) {
 	form, names := formOf(template)
 	found := regexp.MustCompile("(?i)^" + form + "$").FindStringSubmatch(said)
@@ -230,8 +247,17 @@ func spoken(template, said string) (map[string]string, bool) {
 	}
 	values := map[string]string{}
 	for i, name := range names {
-		if values[name] = found[i+1]; found[i+1] == "" {
-			values[name] = "hidden"
+		said := found[i+1]
+		if within, bracketed := strings.CutPrefix(strings.TrimSuffix(name, "]"), "["); bracketed {
+			if name = within; said == "" {
+				said = "0"
+			}
+		} else if said == "" {
+			said = "hidden"
+		}
+		// What is said elsewhere in the sentence is no nought for a clause left out.
+		if before, twice := values[name]; !twice || before == "0" || before == "hidden" {
+			values[name] = said
 		}
 	}
 	return values, true

@@ -117,7 +117,7 @@ func (d *rows) checkPolicy(p *packPage) (wrong []string) {
 	for i, row := range table {
 		want := []string{fmt.Sprint(i + 1)}
 		for _, cell := range lines[min(i+1, len(lines)-1)] {
-			want = append(want, strings.ReplaceAll(cell, "|", " | "))
+			want = append(want, strings.ReplaceAll(strings.ReplaceAll(cell, "|", " | "), "_", " "))
 		}
 		if !slices.Equal(row, want) {
 			fault("row %d of the decision table is %q, in its file %q", i+1, row, want)

@@ -47,7 +47,7 @@ func readRows(t *testing.T, site string) *rows {
 	}{
 		{"episodes", "*", &d.episodes}, {"bags", "*", &d.bags}, {"units", "*", &d.units}, {"evidence", "*", &d.evidence}, {"findings", "*", &d.findings},
 		{"rules_run", "*", &d.rules}, {"other_marks", "*", &d.others}, {"pack_marks", "*", &d.said}, {"patients", "*", &d.patients},
-		{"issues", "*", &d.issues}, {"bedside", "started_at", &d.bedside}, {"labs", "collected_at", &d.labs}, {"measures", "measured_at", &d.measures},
+		{"issues", "*", &d.issues}, {"bedside", "started_at", &d.bedside}, {"labs", "collected_at, derived_from", &d.labs}, {"measures", "measured_at", &d.measures},
 		{"events", "*", &d.events}, {"medicines", "*", &d.medicines}, {"activity", "*", &d.activity}, {"problems", "source_file, source_row, severity", &d.problems},
 	} {
 		if *one.into = table(t, site, "SELECT "+one.columns+" FROM "+one.table); len(*one.into) == 0 {

@@ -84,8 +84,8 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 		byRule[f["finding"]] = append(byRule[f["finding"]], f)
 	}
 
-	w := wanted{heads: []string{"Finding", "What it says", "Kind", "In this period", "Run"}}
-	fired, run, idle := 0, 0, 0
+	w := wanted{heads: []string{"Finding", "What it says", "Kind", "In " + d.period(), "Run"}}
+	fired, run, idle, notRun := 0, 0, 0, 0
 	type line struct {
 		ruleText
 		n int
@@ -95,10 +95,12 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 		if one.severity == "safety" {
 			continue
 		}
-		if told, _ := d.ran(one.name); strings.HasPrefix(told, "yes") {
-			run++
+		if told, judges := d.ran(one.name); strings.HasPrefix(told, "yes") {
+			if run++; !judges {
+				idle++
+			}
 		} else {
-			idle++
+			notRun++
 		}
 		n := count(byRule[one.name], func(r row) bool { return inPeriod[r["episode_id"]] })
 		fired += n
@@ -113,13 +115,13 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 		told, ran := d.ran(one.name)
 		w.rows = append(w.rows, []any{words(one.name), one.says, one.severity, ofRule(one.n, ran), told})
 	}
-	w.says = map[string]any{"of": persons(fired), "period": d.period(), "rules": bags(run), "not_run": bags(idle)}
+	w.says = map[string]any{"of": persons(fired), "period": d.period(), "rules": bags(run), "idle": bags(idle), "not_run": bags(notRun)}
 	want["findings"] = w
 
-	w = wanted{heads: []string{"Finding", "What it says", "In this period", "In the twelve months", "Run"}}
+	w = wanted{heads: []string{"Finding", "What it says", "In " + d.period(), "In " + spanName, "Run"}}
 	unsafe, months, rare := map[string]bool{}, map[string]bool{}, []string{}
 	days := map[string]time.Time{}
-	idle = 0
+	idle, notRun = 0, 0
 	for _, m := range d.months {
 		months[m] = true
 	}
@@ -146,8 +148,11 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 			}
 		}
 		told, ok := d.ran(one.name)
-		if !strings.HasPrefix(told, "yes") {
+		if !ok && strings.HasPrefix(told, "yes") {
 			idle++
+		}
+		if !strings.HasPrefix(told, "yes") {
+			notRun++
 		} else if all < len(d.months) {
 			rare = append(rare, words(one.name))
 			for day, at := range shown {
@@ -157,7 +162,7 @@ func (d *rows) noticed(now []row, want map[string]wanted) {
 		w.rows = append(w.rows, []any{words(one.name), one.says, ofRule(period, ok), ofRule(year, ok), told})
 	}
 	delete(unsafe, "")
-	w.says = d.share(len(unsafe), count(now, isGiven), map[string]any{"not_known": bags(idle)})
+	w.says = d.share(len(unsafe), count(now, isGiven), map[string]any{"not_known": bags(notRun), "idle": bags(idle)})
 	want["safety_findings"] = w
 
 	// Days between two days with a rare finding; nothing of fewer than nine.

@@ -60,7 +60,7 @@ func (d *rows) times(want map[string]wanted) {
 		}
 	}
 	w := wanted{heads: []string{"Step", "Units with both times", "Lower quartile, min", "Median, min", "Upper quartile, min", "Limit, min", "Beyond the limit", "Share beyond", "Lack a time"}}
-	late, ended, lacking := 0, 0, 0
+	late, ended := 0, 0
 	for _, s := range steps {
 		all := took(s, now)
 		low, median, high := quartiles(all)
@@ -75,7 +75,7 @@ func (d *rows) times(want map[string]wanted) {
 					late++
 				}
 			}
-			ended, lacking = len(all), may-len(all)
+			ended = len(all)
 			cells = append(cells, figured{limit, 2}, persons(late), part{late, len(all)})
 		} else {
 			cells = append(cells, "–", "–", "–")
@@ -83,7 +83,7 @@ func (d *rows) times(want map[string]wanted) {
 		w.rows = append(w.rows, append(cells, bags(may-len(all))))
 	}
 	// Units beyond a limit are hidden where they are few, as their episodes are.
-	w.says = d.share(late, len(now), map[string]any{"of": bags(len(now)), "not_known": bags(lacking), "request": middle(steps[0], now, 0), "end_hours": figured{limit / 60, 2}, "late": persons(late), "ended": bags(ended)})
+	w.says = d.share(late, ended, map[string]any{"of": bags(ended), "not_known": bags(count(now, bagGiven) - ended), "request": middle(steps[0], now, 0)})
 	want["times_by_step"] = w
 
 	asked := len(took(steps[0], now))

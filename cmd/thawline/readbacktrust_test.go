@@ -72,7 +72,7 @@ func (d *rows) feeds() wanted {
 	}
 	byMonth(0, d.issues, "issued_at", "discarded_at", "thawed_at")
 	byMonth(1, d.bedside, "started_at")
-	byMonth(2, d.labs, "collected_at")
+	byMonth(2, pick(d.labs, isIn("derived_from", "")), "collected_at")
 	byMonth(3, d.measures, "measured_at")
 	byMonth(4, pick(d.events, isIn("kind", "bleeding")), "at")
 	byMonth(5, pick(d.events, isIn("kind", "procedure")), "at")
@@ -126,7 +126,8 @@ func (d *rows) feeds() wanted {
 		}
 		return cells
 	})
-	list := func(all []string) string { return cmp.Or(strings.Join(all, ", "), "none") }
+	// Of what there is none nothing is said.
+	list := func(all []string) string { return cmp.Or(strings.Join(all, ", "), "0") }
 	w.says = d.bagShare(none, of, map[string]any{"missing": list(missing), "thin": list(thin), "absent": list(absent)})
 	return w
 }

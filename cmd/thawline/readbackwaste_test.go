@@ -49,11 +49,14 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 	reasons := wanted{heads: []string{"Reason", "Bags"}, says: d.bagShare(count(lost, avoidable), len(lost), map[string]any{"not_known": bags(count(lost, noReason))})}
 	for _, one := range ranked(lost, func(r row) []string { return []string{cmp.Or(r["reason"], "~")} }) {
 		label := strings.ReplaceAll(strings.Replace(one[0].(string), "~", "no reason recorded", 1), "_", " ")
+		if label == "patient died" {
+			label = "for a patient who died"
+		}
 		reasons.rows = append(reasons.rows, []any{label, bags(one[1].(persons))})
 	}
 	want["waste_by_reason"] = reasons
 
-	fate := wanted{heads: []string{"Hours after the thaw", "Given", "Thrown away", "Returned"}}
+	fate := wanted{heads: []string{"Hours after the thaw", "Given, presumed too", "Thrown away", "Returned"}}
 	timed := hasAny("hours_thaw_to_fate")
 	for _, band := range []struct {
 		label    string
@@ -88,7 +91,7 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 	kinds := []string{"expired_after_thaw", "out_of_temperature", "no_longer_needed", "wrong_unit", "patient_died", "readiness_stock"}
 	lostIn := func(is func(row) bool) []row { return pick(used(pick(d.bags, is)), bagLost) }
 	before := lostIn(func(r row) bool { return r["month"] >= d.months[0] && r["month"] < d.from })
-	want["waste_reasons_by_month"] = wanted{heads: []string{"Month", "Expired after thaw", "Out of temperature", "No longer needed", "Wrong unit", "Patient died", "Readiness stock", "Damaged, recalled, other", "No reason recorded"}, rows: d.byMonth(func(m string) []any {
+	want["waste_reasons_by_month"] = wanted{heads: []string{"Month", "Expired after thaw", "Out of temperature", "No longer needed", "Wrong unit", "For a patient who died", "Readiness stock", "Damaged, recalled, other", "No reason recorded"}, rows: d.byMonth(func(m string) []any {
 		some := lostIn(inMonth(m))
 		var cells []any
 		for _, kind := range kinds {
@@ -111,7 +114,7 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 			return ok && t.Format("15:04:05") != "00:00:00" && slices.Contains(hours, t.Hour())
 		}
 	}
-	byHour := wanted{heads: []string{"Hour of the thaw", "Given", "Thrown away", "Share thrown away"}}
+	byHour := wanted{heads: []string{"Hour of the thaw", "Given, presumed too", "Thrown away", "Share thrown away"}}
 	var night, day []int
 	for h := range 24 {
 		some := pick(year, atHour(h))
@@ -132,7 +135,7 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 			return ok && slices.Contains(days, t.Weekday())
 		}
 	}
-	byDay := wanted{heads: []string{"Day of the thaw", "Given", "Thrown away", "Share thrown away"}}
+	byDay := wanted{heads: []string{"Day of the thaw", "Given, presumed too", "Thrown away", "Share thrown away"}}
 	week := []time.Weekday{1, 2, 3, 4, 5, 6, 0}
 	for _, one := range week {
 		some := pick(year, on(one))

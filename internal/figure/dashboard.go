@@ -50,6 +50,8 @@ type Panel struct {
 	// X and Y name points columns; Y may be several.
 	X string   `yaml:"x"`
 	Y []string `yaml:"y"`
+	// Columns names the points columns that its table has; all where it names none.
+	Columns []string `yaml:"columns"`
 	// Per is the denominator of a rate: so many of Y[1].
 	Per float64 `yaml:"per"`
 	// Unit is written on the axis of values.
@@ -142,6 +144,11 @@ func (p *Panel) check(place string, figures map[string]*Definition) error {
 	for _, name := range names {
 		if !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == name }) {
 			errs = append(errs, fmt.Errorf("%s: figure %s has no points column %q", place, p.Figure, name))
+		}
+	}
+	for _, name := range p.Columns {
+		if !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == name && c.Kind.InTable() }) {
+			errs = append(errs, fmt.Errorf("%s: the table of figure %s has no column %q", place, p.Figure, name))
 		}
 	}
 	all := []string{p.Says, p.SaysNone, p.SaysZero, p.Note}

@@ -59,7 +59,8 @@ type Column struct {
 	Kind Kind
 	// From names the counts it is made from: it is hidden where one of them is.
 	From []string
-	// Title heads the column in the table.
+	// Title heads the column in the table; {period} and {span} in it are filled in
+	// there.
 	Title string
 }
 

@@ -215,8 +215,12 @@ func (f *Figure) Cells(i int, format Format) []string {
 // holeForm is {name}, or {name:one|many}.
 var holeForm = regexp.MustCompile(`\{([a-z0-9_]+)(?::([^{}|]*)\|([^{}|]*))?\}`)
 
-// asideForm is what stands in parentheses and holds a place to fill in.
-var asideForm = regexp.MustCompile(` \([^()]*\{[^()]*\)`)
+// asideForm is what stands in parentheses and holds a place to fill in, clauseForm
+// what stands in brackets: it is said where a value of it is not nought.
+var (
+	asideForm  = regexp.MustCompile(` \([^()]*\{[^()]*\)`)
+	clauseForm = regexp.MustCompile(`\[[^\[\]{}]*\{[^\[\]]*\]`)
+)
 
 // Holes lists the names between braces in a sentence.
 func Holes(says string) []string {
@@ -232,6 +236,22 @@ func Holes(says string) []string {
 type When struct {
 	Period, Span string
 	Lacking      map[string]bool
+}
+
+// Fill writes period and span into the title of a column.
+func (w When) Fill(title string) string {
+	return strings.NewReplacer("{period}", w.Period, "{span}", w.Span).Replace(title)
+}
+
+// Intro is the line under a section's title. What stands in brackets is said where
+// the section speaks of more than the period.
+func (w When) Intro(text string) string {
+	return w.Fill(clauseForm.ReplaceAllStringFunc(text, func(clause string) string {
+		if w.Span == w.Period {
+			return ""
+		}
+		return clause[1 : len(clause)-1]
+	}))
 }
 
 // Say fills a panel's sentence from the figure's answer.
@@ -308,7 +328,22 @@ func (f *Figure) tells(p Panel, name string, format Format) bool {
 	return true
 }
 
+// worth says that a clause has something to say: a value of it is neither nought nor
+// without any number. What is hidden is never nought.
+func (f *Figure) worth(clause string) bool {
+	return slices.ContainsFunc(Holes(clause), func(name string) bool {
+		cell, ok := f.Values[name]
+		return ok && (cell.Hidden || cell.Value != nil && cell.Value != int64(0) && cell.Value != 0.0 && cell.Value != "")
+	})
+}
+
 func (f *Figure) holes(p Panel, says string, format Format, when When) string {
+	says = clauseForm.ReplaceAllStringFunc(says, func(clause string) string {
+		if clause = clause[1 : len(clause)-1]; f.worth(clause) {
+			return clause
+		}
+		return ""
+	})
 	says = asideForm.ReplaceAllStringFunc(says, func(aside string) string {
 		if slices.ContainsFunc(Holes(aside), func(name string) bool { return f.tells(p, name, format) }) {
 			return aside

@@ -37,6 +37,13 @@ func TestSentences(t *testing.T) {
 		{shown(1, 1, 1), "{bags} {bags:bag was|bags were} lost, {n} {n:is|are} new.", "1 bag was lost, 1 is new."},
 		{shown(2, 5, 0), "{bags} {bags:bag was|bags were} lost, {n} {n:is|are} new.", "0 bags were lost, 2 are new."},
 		{hidden, "{n} {n:is|are} new.", "Some are new."},
+		// What stands in brackets is said of something alone.
+		{shown(2, 5, 1), "{n} of {of} were[; {bags} {bags:was|were} lost].[ {bags} more.]", "2 of 5 were; 1 was lost. 1 more."},
+		{shown(2, 5, 0), "{n} of {of} were[; {bags} {bags:was|were} lost].[ {bags} more.]", "2 of 5 were."},
+		{shown(0, 5, 3), "All[ but {n} ({share})] of {of}[, {n} or {bags}].", "All of 5, 0 or 3."},
+		{hidden, "{bags} were[; {n} are new].", "3 were; some are new."},
+		{map[string]Cell{"n": {}}, "All[, but {n}][ at {place}].", "All."},
+		{shown(0, 5, 3), "{n} [as it were][, {n}].", "0 [as it were]."},
 		{missing, "Without a row: {gaps}.", "Without a row: labs Oct 2026, other events Jul 2025."},
 		{long, "Without a row: {gaps}.", "Without a row: labs Oct 2026" + strings.Repeat(", labs Sep 2026", 7) + " and 3 more."},
 		{map[string]Cell{"gaps": {Value: "none"}}, "Without a row: {gaps}.", "Without a row: none."},
@@ -83,5 +90,18 @@ func TestNamesInNotesTurnNothing(t *testing.T) {
 		if !strings.Contains(text, "\u2068"+name+"\u2069") {
 			t.Errorf("%q does not keep the name to itself", text)
 		}
+	}
+}
+
+// TestIntrosSpeakOfTheSpan: a section whose span is its period does not speak of both.
+func TestIntrosSpeakOfTheSpan(t *testing.T) {
+	const text = "Apart.[ Shown: {span}.]"
+	for when, wanted := range map[string]string{"Oct 2026": "Apart.", "the year": "Apart. Shown: the year."} {
+		if got := (When{Period: "Oct 2026", Span: when}).Intro(text); got != wanted {
+			t.Errorf("of %s: %q, wanted %q", when, got, wanted)
+		}
+	}
+	if got := (When{Period: "Oct", Span: "a year"}).Fill("In {period}, of {span}"); got != "In Oct, of a year" {
+		t.Errorf("a title is %q", got)
 	}
 }

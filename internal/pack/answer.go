@@ -39,8 +39,9 @@ func (fs *figures) answer() *answer {
 		}
 		return "–"
 	}
-	// The share of a figure, what stands under it, and its interval.
-	share := func(name string) (text, note, interval string) {
+	// The share of a figure, what stands under it, of what it is one where the tile's
+	// name does not say that, and its interval.
+	share := func(name, ofWhat string) (text, note, interval string) {
 		f := fs.done[name]
 		if f == nil {
 			return "–", in.w("note_none"), ""
@@ -54,6 +55,9 @@ func (fs *figures) answer() *answer {
 			return "–", in.w("note_none"), ""
 		}
 		of, interval := in.w("of", in.words(f, "n"), in.words(f, "of")), f.Interval(in.format)
+		if ofWhat != "" {
+			of = in.w(ofWhat, of)
+		}
 		return in.format.Percent(float64(n) / float64(all)), in.w("note_interval", of, interval), interval
 	}
 	episodes, given := get("marks_by_month", "of"), get("use_by_month", "n")
@@ -65,11 +69,16 @@ func (fs *figures) answer() *answer {
 	}
 	unused := episodes == "0" && given == "0"
 	if unused {
-		a.Sentences = append(a.Sentences, in.w("no_plasma", in.period()))
+		// Where issues of each month were read, none of plasma was among them.
+		says := "no_plasma"
+		if in.anyUnread() {
+			says = "no_plasma_unread"
+		}
+		a.Sentences = append(a.Sentences, in.w(says, in.period()))
 	} else {
 		a.Sentences = append(a.Sentences, in.w(began, in.period(), episodes, given))
 	}
-	good, goodNote, interval := share("appropriate_by_month")
+	good, goodNote, interval := share("appropriate_by_month", "")
 	if in.lacking[figure.Band] && interval == "" && !unused {
 		// Nought of them, shown or hidden, is no share.
 		good, goodNote = "–", in.w("not_known")
@@ -101,17 +110,23 @@ func (fs *figures) answer() *answer {
 		}
 		text := in.w("answer_share", good, get("appropriate_by_month", "of"), interval, changed)
 		a.Sentences = append(a.Sentences, text)
-		a.Note = fs.otherwise(fs.done["appropriate_by_month"])
+		if a.Note = fs.otherwise(fs.done["appropriate_by_month"]); in.lacking[figure.Bleeding] {
+			a.Note = in.w("share_too_high") + " " + a.Note
+		}
 	}
-	lost, lostNote, _ := share("waste_by_month")
+	lost, lostNote, _ := share("waste_by_month", "of_used")
+	marked := in.w("marked_both")
+	if in.lacking[figure.Bleeding] {
+		marked = in.w("marked_unsupported")
+	}
 	if f := fs.done["avoidable"]; get("use_by_month", "of") == "0" {
 		// Nothing was thawed, issued or thrown away: there is no waste to speak of.
 	} else if f != nil && f.Values["cost"].Value != nil {
-		a.Sentences = append(a.Sentences, in.w("answer_waste_cost", get("avoidable", "discarded"), get("avoidable", "given"), strings.TrimSpace(in.currency+"\u00a0"+in.words(f, "cost"))))
+		a.Sentences = append(a.Sentences, in.w("answer_waste_cost", get("avoidable", "discarded"), get("avoidable", "given"), marked, strings.TrimSpace(in.currency+"\u00a0"+in.words(f, "cost"))))
 	} else {
-		a.Sentences = append(a.Sentences, in.w("answer_waste", get("avoidable", "discarded"), get("avoidable", "given")))
+		a.Sentences = append(a.Sentences, in.w("answer_waste", get("avoidable", "discarded"), get("avoidable", "given"), marked))
 	}
-	undetermined, undeterminedNote, _ := share("completeness")
+	undetermined, undeterminedNote, _ := share("completeness", "of_given")
 	dosed := in.w("note_none")
 	if f := fs.done["dose_distribution"]; f != nil && f.Values["of"].Value != int64(0) {
 		dosed = in.w("head_in", get("dose_distribution", "of"), in.span())

@@ -65,6 +65,9 @@ type input struct {
 	judgedBy string
 	// historyFrom is the first month that charts show; load finds it.
 	historyFrom string
+	// recordsFrom is the first month of which the store has an episode or a bag; load
+	// finds it.
+	recordsFrom string
 	// files lists the files of the layers audit and current, by table.
 	files map[string][]string
 	// rules are the rules that may have run; the program's own where nil.
@@ -167,8 +170,10 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 	if err != nil {
 		return err
 	}
-	if known, ok := rows[0][0].(string); ok && known > first {
-		first = known
+	if known, ok := rows[0][0].(string); ok {
+		if in.recordsFrom = known; known > first {
+			first = known
+		}
 	}
 	// A period before all records still has its own months.
 	first = min(first, in.from)
@@ -215,7 +220,8 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 	return in.loadTried(ctx, e)
 }
 
-// loadRules makes the table rules: what each rule says, and its severity.
+// loadRules makes the table rules: what each rule says, its severity, and whether it
+// judges episodes or units.
 func (in *input) loadRules(ctx context.Context, e *engine.Engine) error {
 	all := in.rules
 	if all == nil {
@@ -227,9 +233,9 @@ func (in *input) loadRules(ctx context.Context, e *engine.Engine) error {
 	}
 	var rows [][]any
 	for _, r := range all {
-		rows = append(rows, []any{r.Name, r.Header["severity"], strings.TrimSuffix(r.Says, ".")})
+		rows = append(rows, []any{r.Name, r.Header["severity"], strings.TrimSuffix(r.Says, "."), r.Header["of"]})
 	}
-	return e.Load(ctx, "rules", []contract.Column{{Name: "finding"}, {Name: "severity"}, {Name: "says"}}, rows)
+	return e.Load(ctx, "rules", []contract.Column{{Name: "finding"}, {Name: "severity"}, {Name: "says"}, {Name: "of"}}, rows)
 }
 
 // runShared makes the tables that several figures read, and runs beside them what

@@ -53,6 +53,9 @@ func TestWhatAMissingFeedLeavesUnknown(t *testing.T) {
 	if strings.Contains(whole, "the site has no such feed") {
 		t.Error("a site that has every feed is told that some are missing")
 	}
+	if first, _, _ := strings.Cut(some, `<section id="s2">`); !strings.Contains(first, "marked unsupported (none can be marked non-bleeding)") || !strings.Contains(first, "is likely too high") {
+		t.Error("the first section of a site without events speaks of its share and of what was given as if bleeding were known")
+	}
 	for _, c := range []struct {
 		feed, first string
 		// unknown is what each figure says, by name.
@@ -62,15 +65,16 @@ func TestWhatAMissingFeedLeavesUnknown(t *testing.T) {
 			"activations": "nor whether any was stood down", "activation_to_plasma": "is not known: without an events feed",
 			"plasma_to_red_cells": "Without an events feed other activations are not known", "exchanges": "without an events feed",
 			"test_by_bleeding": "none can be told to be without", "marks_by_month": "no episode can be marked non-bleeding",
-			"avoidable": "not among them", "feeds_by_month": "Without any row in all these months: bedside, labs, measures, bleeding, procedures, other events, medicines."}},
+			"avoidable": "not among them", "feeds_by_month": "ithout a row in all these months: bedside, labs, measures, bleeding, procedures, other events, medicines",
+			"appropriate_by_month": "is likely too high", "by_location": "is likely too high", "by_specialty": "is likely too high", "sensitivity": "is likely too high"}},
 		{"measures", "measures: no weight is known", map[string]string{
 			"dose_distribution": "without a measures feed no weight is", "below_band_by_month": "without a measures feed", "weight_by_units": "without a measures feed",
 			"appropriate_by_month": "is not known: without a measures feed", "by_location": "is not known: without a measures feed", "sensitivity": "without a measures feed no dose is"}},
 		{"patients", "patients: age and blood group are not known", map[string]string{
 			"children_marks": "everybody is judged as an adult", "children_dose": "nobody&#39;s age is"}},
-		{"bedside", "bedside records: starts and ends", map[string]string{"times_by_step": "Without a bedside feed"}},
+		{"bedside", "bedside records: starts and ends", map[string]string{"times_by_step": "Without a bedside feed", "thaw_to_fate": "Without a bedside feed"}},
 		{"activity", "activity: admissions are not known", map[string]string{"plasma_per_admissions": "there is no activity feed"}},
-		{"medicines", "medicines: what reversed", nil},
+		{"medicines", "medicines: what reversed", map[string]string{"other_products": "Without a medicines feed"}},
 	} {
 		// Of feeds that no figure needs together one pack tells.
 		page := some
@@ -131,7 +135,7 @@ func TestNoShareWithoutDoses(t *testing.T) {
 		}
 	}
 	in.lacking = nil
-	if a := answer(figure.Cell{Hidden: true}); !strings.Contains(strings.Join(a.Sentences, " "), "small and hidden") || a.Headlines[2].Figure != "hidden" {
+	if a := answer(figure.Cell{Hidden: true}); !strings.Contains(strings.Join(a.Sentences, " "), "would give small counts away") || a.Headlines[2].Figure != "hidden" {
 		t.Errorf("with doses: %q, %v", a.Sentences, a.Headlines[2])
 	}
 }

@@ -50,7 +50,7 @@ COPY (
 	in.last = &lastPack{Period: "2026-08", ReportDate: "2026-09-20", Marks: "00", files: []string{altered}, run: run{From: "2026-08", To: "2026-08", History: in.historyFrom, JudgedBy: "test"}}
 	committee, cases, _ := made(t, in)
 	of := said.Rows - 6 + 5
-	if want := fmt.Sprintf("Since the pack of Aug 2026, 8 of the %d episodes that it spoke of changed their mark; 6 came to light and 5 are no episodes of their own any more. cases.html lists any such episode.", of); !strings.Contains(committee, want) {
+	if want := fmt.Sprintf("Since the pack of Aug 2026, 8 of %d episodes in it changed their mark; 6 came to light; 5 are no episodes of their own any more. cases.html lists each of them.", of); !strings.Contains(committee, want) {
 		t.Errorf("the pack does not say %q", want)
 	}
 	for _, want := range []string{"<td>appropriate</td><td>under-dosed</td><td>records that came since</td><td class=\"n\">8</td>", "<td>wasted</td><td class=\"prose\">no episode of its own now</td><td>"} {

@@ -186,7 +186,6 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		// Nothing was added to the table, which stands under the figure's own panel.
 		return out
 	}
-	none := hasOf && of.Value == int64(0) && !byMonth(f)
 	if blank && !byMonth(f) {
 		if out.Notes, out.TooFew = nil, ""; f.AllZero() || p.Chart != "table" {
 			return out
@@ -203,7 +202,7 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		// The sentence says that there is nothing: noughts would say it again.
 		out.Notes, out.TooFew = nil, ""
 		return out
-	} else if none || empty(f) {
+	} else if empty(f) {
 		out.TooFew = in.tooFew(f)
 	} else if out.TooFew == "" {
 		fs.draw(out.ID, f, p, look)
@@ -216,21 +215,16 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		out.TooFew = in.w("all_hidden")
 		return out
 	}
-	columns := make([][]string, len(f.Points))
-	for i, c := range f.Points {
+	columns, shown := make([][]string, len(f.Points)), fs.tableColumns(p, f)
+	for _, i := range shown {
 		columns[i] = f.Cells(i, in.format)
-		if !c.Kind.InTable() {
-			continue
-		}
-		out.Heads = append(out.Heads, head{c.Title, numeric(c), long(c.Title)})
+		title := in.when().Fill(f.Points[i].Title)
+		out.Heads = append(out.Heads, head{title, numeric(f.Points[i]), long(title)})
 	}
 	for r, row := range f.Rows {
 		var cells []cell
-		for i, c := range row {
-			if !f.Points[i].Kind.InTable() {
-				continue
-			}
-			text := columns[i][r]
+		for _, i := range shown {
+			c, text := row[i], columns[i][r]
 			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text), len([]rune(text)) > proseLetters})
 		}
 		out.Rows = append(out.Rows, cells)
@@ -240,6 +234,23 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	out.Wide = wide > besideLetters
 	out.Halves = out.Wide && len(out.Rows) >= halfRows && wide <= halfLetters
 	return out
+}
+
+// tableColumns are the columns of a panel's table: those that it names and those that
+// statistics added, each title once, as where the year is no longer than the period.
+func (fs *figures) tableColumns(p figure.Panel, f *figure.Figure) (shown []int) {
+	titles := map[string]bool{}
+	for i, c := range f.Points {
+		title := fs.in.when().Fill(c.Title)
+		own := slices.ContainsFunc(fs.defined[p.Figure].Points, func(o figure.Column) bool { return o.Name == c.Name })
+		left := len(p.Columns) > 0 && own && !slices.Contains(p.Columns, c.Name)
+		if !c.Kind.InTable() || left || title != c.Title && titles[title] {
+			continue
+		}
+		titles[title] = true
+		shown = append(shown, i)
+	}
+	return shown
 }
 
 // band is the dose band of a panel and its tolerance.
@@ -360,11 +371,14 @@ func (in *input) reviewersFoot() string {
 	return in.confidentiality + " · " + in.w("reviewers_foot")
 }
 
-// span is what distributions speak of: the year to the period's end, or the
-// period where that is longer.
+// span is what distributions speak of: the year to the period's end, of it the months
+// since the records began, or the period where that is longer.
 func (in *input) span() string {
-	if in.yearFrom() == in.from {
+	switch from := max(in.yearFrom(), min(in.recordsFrom, in.from)); {
+	case from == in.from:
 		return in.period()
+	case from > in.yearFrom():
+		return in.periodOf(from, in.to)
 	}
 	return in.w("span_year", in.format.Month(in.to))
 }
@@ -458,19 +472,33 @@ func unreadMonths(all []*figure.Figure) map[string]bool {
 	return unread
 }
 
-// unreadPeriod says that of no month of the period an issue was read.
+// unreadPeriod says that of no month of the period an issue was read, anyUnread that of
+// some month of it none was.
 func (in *input) unreadPeriod() bool {
+	read, _ := in.readMonths()
+	return !read
+}
+
+func (in *input) anyUnread() bool {
+	_, unread := in.readMonths()
+	return unread
+}
+
+// readMonths says whether of some month of the period an issue was read, and of some none.
+func (in *input) readMonths() (read, unread bool) {
 	for m := in.from; m <= in.to; {
-		if !in.unread[m] {
-			return false
+		if in.unread[m] {
+			unread = true
+		} else {
+			read = true
 		}
 		next, err := addMonths(m, 1)
 		if err != nil {
-			return false
+			return true, unread
 		}
 		m = next
 	}
-	return true
+	return read, unread
 }
 
 // committee builds the page's content but for the drawings, which go on: all
@@ -484,7 +512,7 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 		return nil, nil, err
 	}
 	for i, s := range d.Sections {
-		one := section{ID: fmt.Sprintf("s%d", i+1), Title: s.Section, Intro: s.Intro, NotRun: s.NotRun}
+		one := section{ID: fmt.Sprintf("s%d", i+1), Title: s.Section, Intro: in.when().Intro(s.Intro), NotRun: s.NotRun}
 		for j, wanted := range s.Panels {
 			if wanted.Chart == "before_after" && len(in.interventions) == 0 {
 				continue

@@ -21,8 +21,11 @@ type judged struct {
 	Table   [][]string
 	Values  []policy.Value
 	Sources []Source
-	Hashes  []string
+	Hashes  []policyHash
 }
+
+// policyHash is the hash of the policy's values, with words for the day from which they hold.
+type policyHash struct{ Hash, From string }
 
 func (in *input) trust() *trust {
 	t := &trust{}
@@ -55,7 +58,7 @@ func (in *input) trust() *trust {
 
 // terms lists the words that a page uses, each with its meaning.
 func (in *input) terms() (all []fact) {
-	for _, name := range []string{"episode", "bag", "judged", "unsupported", "undetermined", "apart", "inr", "dose", "n", "interval", "limits", "quartiles", "dash", "hidden", "value"} {
+	for _, name := range []string{"episode", "bag", "given", "judged", "unsupported", "undetermined", "apart", "inr", "dose", "n", "interval", "limits", "quartiles", "dash", "hidden", "value"} {
 		all = append(all, fact{in.w("term_" + name), in.w("means_" + name)})
 	}
 	return all
@@ -73,7 +76,11 @@ func (in *input) judged() (*judged, error) {
 	for _, row := range table.Rows() {
 		var cells []string
 		for _, c := range row {
-			cells = append(cells, strings.ReplaceAll(fmt.Sprint(c), "|", " | "))
+			words := strings.Split(fmt.Sprint(c), "|")
+			for i := range words {
+				words[i] = in.text(words[i])
+			}
+			cells = append(cells, strings.Join(words, " | "))
 		}
 		j.Table = append(j.Table, cells)
 	}
@@ -90,7 +97,7 @@ func (in *input) judged() (*judged, error) {
 		if !p.From.IsZero() {
 			from = in.format.Day(p.From)
 		}
-		j.Hashes = append(j.Hashes, in.w("hash_from", p.Hash, from))
+		j.Hashes = append(j.Hashes, policyHash{p.Hash, from})
 	}
 	return j, nil
 }

@@ -78,7 +78,7 @@ SELECT
         ELSE placed.units_given::VARCHAR
     END AS units,
     -- By these names the figure completeness says what it counts.
-    CASE WHEN placed.in_period THEN true END AS all_episodes,
+    CASE WHEN placed.in_period THEN placed.outcome IN ('transfused', 'unknown') END AS given_or_unknown,
     CASE WHEN placed.in_period THEN placed.outcome = 'transfused' END AS given,
     CASE WHEN placed.in_period THEN placed.outcome = 'transfused' AND given.episode_id IS NOT NULL END AS with_units_given,
     CASE WHEN placed.in_period THEN placed.units_unknown = 0 AND placed.units_presumed = 0 END AS fates_known,

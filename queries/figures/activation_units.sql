@@ -12,7 +12,7 @@
 --            of: units; Plasma units issued
 --            not_known: units; Plasma units of unknown fate
 --            red_cells: units; Red-cell units given
--- not known: units of unknown fate stand among the others
+-- not known: units of unknown fate stand among the others. Haemorrhages that were stood down are among these, and not in the ratio above
 WITH
 
 asked AS (

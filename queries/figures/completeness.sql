@@ -3,7 +3,7 @@
 -- reads:     period_episodes, units, findings
 -- points:    input: label; What a mark needs
 --            known: count; Known
---            of: count; Of
+--            of: count; Of episodes
 --            share: share of known, of; Share known
 --            among: key; Of which episodes
 --            fact: key; What is known of them
@@ -16,7 +16,7 @@
 --            answer of: period, outcome transfused|unknown
 --            answer not_known: period, mark undetermined, outcome transfused|unknown
 -- adds up:   no
--- not known: an episode of unknown fate counts as given here: whether it was cannot be said
+-- not known: whether an episode of unknown fate was given cannot be said: it counts for the fate, and for nothing else. A unit that is presumed given has no final fate
 SELECT
     inputs.input AS input,
     inputs.known AS known,
@@ -25,8 +25,8 @@ SELECT
     inputs.among AS among,
     inputs.fact AS fact
 FROM (
-    SELECT 1 AS place, 'final fate of every unit' AS input, count(*) FILTER (period_episodes.units_unknown = 0 AND period_episodes.units_presumed = 0) AS known, count(*) AS of, 'all_episodes' AS among, 'fates_known' AS fact
-    FROM period_episodes
+    SELECT 1 AS place, 'final fate of every unit' AS input, count(*) FILTER (period_episodes.units_unknown = 0 AND period_episodes.units_presumed = 0) AS known, count(*) AS of, 'given_or_unknown' AS among, 'fates_known' AS fact
+    FROM period_episodes WHERE period_episodes.outcome IN ('transfused', 'unknown')
     UNION ALL
     SELECT 2, 'weight', count(*) FILTER (period_episodes.weight_kg IS NOT NULL), count(*), 'given', 'weight_known'
     FROM period_episodes WHERE period_episodes.outcome = 'transfused'

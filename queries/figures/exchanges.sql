@@ -19,7 +19,7 @@
 --            answer not_known: sum of episodes where reason exchange: no diagnosis recorded
 -- needs:     episodes + units where reason exchange: thrombotic thrombocytopenic purpura|exchange: liver disease|exchange: intravascular coagulation|exchange: another diagnosis: events
 --            answer n: events
--- not known: a diagnosis counts from ttp_before_d before the plasma to ttp_after_d after it; where several do, the first of this list
+-- not known: a diagnosis counts from so many days before the plasma to so many after it as the policy has it (ttp_before_d, ttp_after_d); where several do, the first of this list
 WITH
 
 apart AS (

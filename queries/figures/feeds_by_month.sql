@@ -16,7 +16,7 @@
 --            missing: dated; The feeds and months without a row
 --            thin: dated; The feeds and months with under half of their usual rows
 --            absent: label; The feeds without any row
--- not known: events are parted by kind, since they often come from several systems. A feed without any row in these months is a dash: the site does not have it, or it was not read. Rows that were rejected or set aside have no month
+-- not known: events are parted by kind, since they often come from several systems. A feed without any row in these months is a dash: the site does not have it, or it was not read. A row told again counts once, and rows that were rejected or set aside have no month: so the months hold fewer rows than were read
 WITH
 
 -- The last instant of each month on the hospital's clock, and of the month before
@@ -45,6 +45,8 @@ by_end AS (
     UNION ALL
     SELECT 'labs', histogram(labs.collected_at, (SELECT ends.of_months FROM ends))
     FROM labs
+    -- A ratio that was made from a time is no row of the feed.
+    WHERE labs.derived_from IS NULL
     UNION ALL
     SELECT 'measures', histogram(measures.measured_at, (SELECT ends.of_months FROM ends))
     FROM measures
@@ -146,9 +148,9 @@ listed AS (
 SELECT
     count(*) FILTER (judged.n = 0) AS n,
     count(*) AS of,
-    coalesce((SELECT listed.entries FROM listed WHERE listed.without), 'none') AS missing,
-    coalesce((SELECT listed.entries FROM listed WHERE NOT listed.without), 'none') AS thin,
-    coalesce((SELECT string_agg(feeds.feed, ', ' ORDER BY feeds.place)
+    (SELECT listed.entries FROM listed WHERE listed.without) AS missing,
+    (SELECT listed.entries FROM listed WHERE NOT listed.without) AS thin,
+    (SELECT string_agg(feeds.feed, ', ' ORDER BY feeds.place)
         FROM (VALUES (1, 'issues'), (2, 'bedside'), (3, 'labs'), (4, 'measures'), (5, 'bleeding'), (6, 'procedures'), (7, 'other events'), (8, 'medicines'), (9, 'activity')) AS feeds(place, feed)
-        WHERE replace(feeds.feed, 'other events', 'events') NOT IN (SELECT judged.feed FROM judged)), 'none') AS absent
+        WHERE replace(feeds.feed, 'other events', 'events') NOT IN (SELECT judged.feed FROM judged)) AS absent
 FROM judged

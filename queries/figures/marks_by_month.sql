@@ -30,7 +30,7 @@
 --            answer given: period, outcome transfused
 -- needs:     non_bleeding: bleeding
 --            appropriate + under_dosed: dose band
--- not known: undetermined episodes stand beside the judged ones, never among them
+-- not known: undetermined episodes stand beside the judged ones, never among them; nothing was given in those marked wasted or returned
 SELECT
     months.month AS month,
     count(*) FILTER (episodes.mark = 'appropriate') AS appropriate,

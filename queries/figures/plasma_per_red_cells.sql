@@ -6,7 +6,7 @@
 --            red_cells: units; Red-cell units given
 -- answer:    plasma: units; Plasma units given
 --            of: units; Red-cell units given
--- not known: units of unknown fate, in the month of their issue
+-- not known: units of unknown fate; a unit is of the month of its issue
 SELECT
     months.month AS month,
     coalesce(sum(component_months.given) FILTER (component_months.component = 'plasma'), 0)::BIGINT AS plasma,

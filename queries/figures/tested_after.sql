@@ -13,7 +13,7 @@
 --            answer of: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage
 -- needs:     tested: labs
 --            answer n: labs
--- not known: a test after is an INR, PT ratio or aPTT ratio collected no later after the end of the plasma than the policy allows (after_h); point of care as the policy has it. Exchanges, circuits and major haemorrhage are left out, as in the finding no_test_after
+-- not known: a test after is an INR, PT ratio or aPTT ratio collected no later after the end of the plasma than the policy allows (after_h); point of care as the policy has it. Exchanges, circuits and major haemorrhage are left out, as in the finding “no test after”
 SELECT
     months.month AS month,
     count(*) FILTER (coalesce(episodes.inr_after_at, episodes.pt_ratio_after_at, episodes.aptt_ratio_after_at) IS NOT NULL) AS tested,

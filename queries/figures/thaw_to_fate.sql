@@ -2,13 +2,14 @@
 --
 -- reads:     period_bags
 -- points:    hours: label; Hours after the thaw
---            given: units; Given
+--            given: units; Given, presumed too
 --            lost: units; Thrown away
 --            returned: units; Returned
 -- answer:    n: units; Within 4 hours
 --            of: units; Bags with a thaw and a fate
 --            not_known: units; Without either time
--- not known: bags without a time of thaw or of fate
+-- needs:     given: bedside
+-- not known: bags without a time of thaw or of fate: what is presumed given has none, where nobody told its start
 SELECT
     bands.hours AS hours,
     count(*) FILTER (period_bags.fate IN ('transfused', 'presumed')) AS given,

@@ -11,17 +11,11 @@
 --            share: share of beyond; Share beyond
 --            lacking: units; Lack a time
 -- answer:    n: count; Beyond a limit
---            of: units; Units issued
---            not_known: units; Without the times that a limit asks for
+--            of: units; Units given with every time that a limit asks for
+--            not_known: units; Units given without one
 --            request: number; Median minutes from request to issue
---            end_hours: number; Limit from storage to end, hours
---            late: count; Ended beyond it
---            ended: units; Units given with a recorded end
 -- means:     beyond: alone, units beyond a limit are hidden where they are few, as their episodes are among the findings
 --            answer n: alone, units beyond a limit are hidden where they are few, as their episodes are among the findings
---            answer late: alone, units beyond a limit are hidden where they are few, as their episodes are among the findings
--- needs:     beyond where step issue to start|storage to end: bedside
---            answer n + late + ended: bedside
 -- not known: times that are missing or told as a date alone; starts and ends are asked of units given alone. A unit that nobody saw leave storage left it when it was issued
 WITH
 
@@ -58,7 +52,7 @@ SELECT
     round(median(steps.minutes), 1) AS median,
     round(quantile_cont(steps.minutes, 0.75), 1) AS high,
     any_value(CASE names.place WHEN 3 THEN limits.start_limit WHEN 4 THEN limits.end_limit END)::DOUBLE AS limit_min,
-    CASE WHEN count(steps.limit_min) > 0 THEN count(*) FILTER (steps.minutes > steps.limit_min) END AS beyond,
+    CASE WHEN count(steps.minutes) FILTER (steps.limit_min IS NOT NULL) > 0 THEN count(*) FILTER (steps.minutes > steps.limit_min) END AS beyond,
     CASE WHEN count(steps.minutes) FILTER (steps.limit_min IS NOT NULL) > 0
         THEN count(*) FILTER (steps.minutes > steps.limit_min) / count(steps.minutes) FILTER (steps.limit_min IS NOT NULL) END AS share,
     count(steps.place) - count(steps.minutes) AS lacking
@@ -68,16 +62,23 @@ LEFT JOIN steps ON steps.place = names.place
 GROUP BY names.place, names.step
 ORDER BY names.place
 -- answer
-SELECT
-    count(*) FILTER (plasma_spans.given AND (plasma_spans.issue_to_start > plasma_spans.start_limit OR plasma_spans.storage_to_end > plasma_spans.end_limit)) AS n,
-    count(*) AS of,
-    count(*) FILTER (plasma_spans.given AND (
+WITH judged AS (
+    SELECT
+        plasma_spans.request_to_issue,
+        plasma_spans.given AND (plasma_spans.start_limit IS NOT NULL OR plasma_spans.end_limit IS NOT NULL) AS asked,
+        coalesce(plasma_spans.issue_to_start > plasma_spans.start_limit, false) OR coalesce(plasma_spans.storage_to_end > plasma_spans.end_limit, false) AS beyond,
         (plasma_spans.start_limit IS NOT NULL AND plasma_spans.issue_to_start IS NULL)
-        OR (plasma_spans.end_limit IS NOT NULL AND plasma_spans.storage_to_end IS NULL))) AS not_known,
-    round(median(plasma_spans.request_to_issue), 0) AS request,
-    (SELECT any_value(policy.storage_to_end_h) FROM policy WHERE policy.until_date IS NULL)::DOUBLE AS end_hours,
-    count(*) FILTER (plasma_spans.given AND plasma_spans.storage_to_end > plasma_spans.end_limit) AS late,
-    count(*) FILTER (plasma_spans.given AND plasma_spans.storage_to_end IS NOT NULL) AS ended
-FROM plasma_spans
-CROSS JOIN period
-WHERE plasma_spans.month BETWEEN period.from_month AND period.to_month
+        OR (plasma_spans.end_limit IS NOT NULL AND plasma_spans.storage_to_end IS NULL) AS lacking
+    FROM plasma_spans
+    CROSS JOIN period
+    WHERE plasma_spans.month BETWEEN period.from_month AND period.to_month
+)
+
+-- What is known of a unit that lacks a time would be told by how many it makes: it is
+-- in the table alone.
+SELECT
+    count(*) FILTER (judged.asked AND judged.beyond AND NOT judged.lacking) AS n,
+    count(*) FILTER (judged.asked AND NOT judged.lacking) AS of,
+    count(*) FILTER (judged.asked AND judged.lacking) AS not_known,
+    round(median(judged.request_to_issue), 0) AS request
+FROM judged

@@ -8,6 +8,7 @@
 -- means:     episodes: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, by units
 --            answer n: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, units 2
 --            answer of: period, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, units not 0
+-- not known: exchanges, circuits and major haemorrhage are left out
 SELECT
     CASE WHEN bins.units = 8 THEN '8 and more' ELSE bins.units::VARCHAR END AS units,
     count(given.units) AS episodes

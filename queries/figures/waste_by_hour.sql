@@ -2,7 +2,7 @@
 --
 -- reads:     thawed_bags
 -- points:    hour: label; Hour of the thaw
---            used: units; Given
+--            used: units; Given, presumed too
 --            lost: units; Thrown away
 --            share: share; Share thrown away
 -- answer:    n: units; Thrown away, thawed from 20 to 8

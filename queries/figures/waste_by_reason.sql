@@ -7,9 +7,13 @@
 -- answer:    n: units; Avoidable
 --            of: units; Thrown away
 --            not_known: units; Without a reason
--- not known: bags thrown away without a reason are a line of their own
+-- not known: bags thrown away without a reason are a line of their own. Several bags may be for one patient
 SELECT
-    coalesce(replace(period_bags.reason, '_', ' '), 'no reason recorded') AS reason,
+    -- Bags are counted, not the people whom they were for.
+    CASE
+        WHEN period_bags.reason = 'patient_died' THEN 'for a patient who died'
+        ELSE coalesce(replace(period_bags.reason, '_', ' '), 'no reason recorded')
+    END AS reason,
     count(*) AS bags,
     CASE bool_or(period_bags.avoidable) WHEN TRUE THEN 'yes' WHEN FALSE THEN 'no' ELSE 'not known' END AS avoidable
 FROM period_bags

@@ -6,7 +6,7 @@
 --            warm: units; Out of temperature
 --            unneeded: units; No longer needed
 --            wrong: units; Wrong unit
---            died: units; Patient died
+--            died: units; For a patient who died
 --            ready: units; Readiness stock
 --            other: units; Damaged, recalled, other
 --            no_reason: units; No reason recorded
@@ -15,7 +15,7 @@
 --            not_known: units; Without a reason in the period
 --            before: units; Thrown away in the months before
 --            before_avoidable: units; Of these avoidable
--- not known: bags thrown away without a reason are a part of their own; frozen losses are left out
+-- not known: all numbers are bags, of which several may be for one patient; those without a reason are a part of their own, and frozen losses are left out
 WITH
 
 lost AS (

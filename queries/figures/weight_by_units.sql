@@ -8,15 +8,15 @@
 --            four: count; 4 units
 --            more: count; 5 and more
 -- answer:    n: count; Exactly two units, at 75 kg and more
---            of: count; Adults of 75 kg and more
---            not_known: count; Adults without a usable weight
+--            of: count; Episodes of adults of 75 kg and more
+--            not_known: count; Episodes of adults without a usable weight
 -- means:     one + two + three + four + more: year, outcome transfused, population adult, basis not plasma_exchange|circuit_prime|major_haemorrhage, weight_known true, in rows
 --            answer n: sum of two where weight 75 to 89 kg|90 kg and more
 --            answer of: sum of one + two + three + four + more where weight 75 to 89 kg|90 kg and more
 --            answer not_known: year, outcome transfused, population adult, basis not plasma_exchange|circuit_prime|major_haemorrhage, weight_known false
 -- needs:     one + two + three + four + more: measures
 --            answer n: measures
--- not known: adults without a usable weight
+-- not known: episodes of adults without a usable weight; exchanges, circuits and major haemorrhage are left out
 WITH
 
 adults AS (
