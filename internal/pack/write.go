@@ -114,7 +114,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	// Two sessions ask for the figures. Then what is small in them is hidden, by one
 	// thread, and the other page is made beside that and beside the drawings.
 	figures := newAsking(dashboard, defined)
-	sessions := []string{"figures", "figures beside"}
+	sessions := []string{"figures", "figures-beside"}
 	var steps []audit.Step
 	for _, name := range sessions {
 		steps = append(steps, audit.Step{Name: name, After: tables, Run: figures.run})
