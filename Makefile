@@ -87,11 +87,15 @@ $(AXE): testdata/browser/package-lock.json
 	cd testdata/browser && npm ci --ignore-scripts --no-audit --no-fund --loglevel=error
 	touch $@
 
-browser: $(AXE) ## install a headless browser for the browser tests, where it may, and the accessibility rules
+browser: $(AXE) ## install a headless browser for the browser tests, and a reader of what it prints, where it may, and the accessibility rules
 	@if [ -z "$(THAWLINE_BROWSER)" ]; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
 	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; \
 	  else echo "the browser tests need chromium: install it (Debian: apt-get install chromium) or name it in THAWLINE_BROWSER"; exit 1; fi; fi
+	@if ! command -v pdftotext >/dev/null; then \
+	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends poppler-utils >/dev/null; \
+	  else echo "the tests of paper need pdftotext (Debian: apt-get install poppler-utils)"; exit 1; fi; fi
 
 looks: assets ## pictures of every page of unlike hospitals, and their print, into looks/ (THAWLINE_LOOKS_OF=NAME,NAME)
 	THAWLINE_LOOKS=$(CURDIR)/looks go test -count 1 -timeout 2h -run 'TestLooks$$' -v ./cmd/thawline

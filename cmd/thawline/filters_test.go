@@ -168,3 +168,41 @@ func TestCasesFilterAndSortByKeyboard(t *testing.T) {
 	}
 	b.quiet()
 }
+
+// TestALinkOpensItsCase follows, by keyboard, a link to a case that the filters hide,
+// and goes back.
+func TestALinkOpensItsCase(t *testing.T) {
+	b := open(t, packPages(demoSite(t), demoMonth)["cases"], 1280)
+	if !b.tabTo("#by-mark", 100) {
+		t.Fatal("the list of marks is not reached by Tab")
+	}
+	b.press(kb.ArrowDown)
+	hidden := eval[string](b, `(() => { const link = [...document.querySelectorAll('ol a')].find(a => document.getElementById(a.hash.slice(1)).hidden); return link ? link.hash : ''; })()`)
+	if hidden == "" {
+		t.Fatal("no case to discuss is filtered out: the test proves little")
+	}
+	if !b.tabTo(fmt.Sprintf("a[href=%q]", hidden), 100, chromedp.KeyModifiers(chromedp.ModifierShift)) {
+		t.Fatal("no way back to the cases to discuss")
+	}
+	b.press(kb.Enter)
+	seen := fmt.Sprintf(`(() => { const r = document.getElementById(%q).getBoundingClientRect(), f = document.getElementById('filters').getBoundingClientRect(); return r.height > 0 && r.top >= f.bottom - 1 && r.top < innerHeight; })()`, hidden[1:])
+	if !eval[bool](b, seen) {
+		t.Error("the link leads to a case that is not seen")
+	}
+	if chosen := eval[string](b, `document.getElementById('by-mark').value`); chosen != "" {
+		t.Errorf("the list of marks says %q and more is shown", chosen)
+	}
+	if n := len(b.shown()); n < 30 {
+		t.Errorf("%d cases are shown", n)
+	}
+	b.must(chromedp.Do(b.ctx, chromedp.NavigateBack()))
+	back := fmt.Sprintf(`new Promise(done => {
+		const link = document.querySelector('a[href=%q]'), from = Date.now();
+		const look = () => { const r = link.getBoundingClientRect(), yes = r.top >= 0 && r.bottom <= innerHeight; yes || Date.now() - from > 5000 ? done(yes) : setTimeout(look, 50); };
+		look();
+	})`, hidden)
+	if !eval[bool](b, back) {
+		t.Error("going back does not lead to the list of cases to discuss")
+	}
+	b.quiet()
+}

@@ -125,6 +125,9 @@ func inBrowser(t *testing.T, label, site, period string) {
 				for _, word := range eval[[]string](b, brokenWords) {
 					t.Errorf("a word is broken: %s", word)
 				}
+				if cut := eval[[]string](b, cutTables); len(cut) > 0 {
+					t.Errorf("%d tables and texts, among them:\n%s", len(cut), strings.Join(cut[:min(8, len(cut))], "\n"))
+				}
 				if width != 794 { // Paper has no screen reader.
 					b.accessible(width)
 				} else if name == "committee" {

@@ -33,7 +33,26 @@
     }).forEach(function (one) { list.appendChild(one[2]); });
     told.textContent = told.dataset.words.replace("{shown}", shown).replace("{all}", items.length);
   }
+  // Who follows a link to a case sees it, whatever was filtered out before. The browser
+  // scrolls there by itself; to scroll before it leaves would be where it comes back to.
+  function open(hash) {
+    var item = document.getElementById(hash.slice(1));
+    if (!item || !item.hidden) { return; }
+    choices.slice(0, 3).forEach(function (choice) { choice.value = ""; });
+    show();
+    return item;
+  }
   choices.forEach(function (choice) { choice.addEventListener("change", show); });
+  document.addEventListener("click", function (event) {
+    var link = event.target.closest("a");
+    if (link) { open(link.hash); }
+  });
+  window.addEventListener("hashchange", function () {
+    var item = open(location.hash);
+    if (item) { item.scrollIntoView(); }
+  });
+  // Coming back, a browser may fill in what was chosen before.
+  window.addEventListener("pageshow", show);
   document.getElementById("filters").hidden = false;
   show();
 }());

@@ -1,6 +1,10 @@
 package pack
 
-import "html/template"
+import (
+	"fmt"
+	"html/template"
+	"strings"
+)
 
 // sheet is HTML that is being written: thousands of episodes, which a template
 // takes ten times as long to fill.
@@ -60,6 +64,19 @@ func (s *sheet) list(heading string, lines []string) {
 	s.put("</ul>\n")
 }
 
+// unitHeads are the heads of the table of an episode's units.
+var unitHeads = []struct{ class, key string }{{"", "product"}, {"", "fate"}, {"", "issued"}, {"", "begin"}, {"", "finish"}, {"", "times"}, {`class="n" `, "ml"}, {`class="n" `, "given_ml"}, {"", "source"}}
+
+// unitsCSS names the values of units where each is a card, on a phone: once in the page
+// and not in each of many thousand cells.
+func (in *input) unitsCSS() string {
+	var css strings.Builder
+	for i, head := range unitHeads[1:] {
+		fmt.Fprintf(&css, unitText, i+2, cssString(in.w(head.key)))
+	}
+	return css.String()
+}
+
 // episodes adds to a page what cases.html shows of each episode.
 func (in *input) episodes(page []byte, all []episode) []byte {
 	said := func(key string) string { return held(template.HTMLEscapeString(in.w(key))) }
@@ -68,8 +85,8 @@ func (in *input) episodes(page []byte, all []episode) []byte {
 	}
 	chart, patient, begun, wordOf := scroll("wide_chart"), said("patient"), said("begun"), said("reviewers_word")
 	evidence, records, findings := said("evidence"), said("records"), said("findings")
-	heads := scroll("wide_table") + `<table class="dense"><thead><tr>`
-	for _, head := range []struct{ class, key string }{{"", "product"}, {"", "fate"}, {"", "issued"}, {"", "begin"}, {"", "finish"}, {"", "times"}, {`class="n" `, "ml"}, {`class="n" `, "given_ml"}, {"", "source"}} {
+	heads := scroll("wide_table") + `<table class="dense cards units"><thead><tr>`
+	for _, head := range unitHeads {
 		heads += `<th ` + head.class + `scope="col">` + said(head.key) + `</th>`
 	}
 	heads += `</tr></thead><tbody>`

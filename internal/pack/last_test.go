@@ -54,7 +54,7 @@ COPY (
 		t.Errorf("the pack does not say %q", want)
 	}
 	for _, want := range []string{"<td>appropriate</td><td>under-dosed</td><td>records that came since</td><td class=\"n\">8</td>", "<td>wasted</td><td class=\"prose\">no episode of its own now</td><td>"} {
-		if !strings.Contains(committee, want) {
+		if !strings.Contains(unlabelled(committee), want) {
 			t.Errorf("the pack's table does not hold %q", want)
 		}
 	}

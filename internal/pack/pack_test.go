@@ -177,3 +177,49 @@ func TestSumsThatDifferMakeNoPack(t *testing.T) {
 		t.Errorf("an episode with an unknown mark: %v", err)
 	}
 }
+
+// unlabelled takes from a page the labels that cells bear where rows are cards.
+func unlabelled(page string) string {
+	return regexp.MustCompile(` data-label="[^"]*"`).ReplaceAllString(page, "")
+}
+
+// TestTablesAreLaidOut says of tables of so many rows and heads how they stand to their
+// charts.
+func TestTablesAreLaidOut(t *testing.T) {
+	table := func(rows int, text string, heads ...string) *panel {
+		p := &panel{}
+		for _, title := range heads {
+			p.Heads = append(p.Heads, head{Title: title, Numeric: true})
+		}
+		p.Heads[0].Numeric = false
+		for range rows {
+			row := []cell{{Text: text}}
+			for range heads[1:] {
+				row = append(row, cell{Text: "10", Numeric: true})
+			}
+			p.Rows = append(p.Rows, row)
+		}
+		p.layOut()
+		return p
+	}
+	long := "Assessment and Short Stay Unit (North Block)"
+	for _, c := range []struct {
+		what                                   string
+		p                                      *panel
+		short, brief, wide, under, held, halve bool
+	}{
+		{"a few rows", table(3, "ward", "Place", "Units"), true, true, false, false, true, false},
+		{"rows that fill the height of a chart", table(16, "ward", "Place", "Units"), false, false, false, false, false, false},
+		{"a row more", table(17, "ward", "Place", "Units"), false, false, false, true, false, false},
+		{"two years of months", table(24, "Nov 2024", "Month", "Units"), false, false, false, true, false, true},
+		{"a head of five words", table(24, "Nov 2024", "Month", "Days since the one before"), false, false, false, true, false, false},
+		{"long names", table(24, long, "Place", "Appropriate", "Judged"), false, false, false, true, false, false},
+		{"ten years of months", table(120, "Nov 2024", "Month", "Units"), false, false, false, true, false, false},
+		{"few rows of many columns", table(2, "child", "Who", "Appropriate", "Under-dosed", "Non-bleeding", "Unsupported", "Undetermined"), true, true, true, true, true, false},
+	} {
+		p := c.p
+		if p.Short != c.short || p.Brief != c.brief || p.Wide != c.wide || p.Under != c.under || p.Held != c.held || p.Halves != c.halve {
+			t.Errorf("%s: short %v, brief %v, wide %v, under %v, held %v, halves %v", c.what, p.Short, p.Brief, p.Wide, p.Under, p.Held, p.Halves)
+		}
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"html/template"
+	"math"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -39,12 +40,17 @@ type panel struct {
 	TooFew                           string
 	Heads                            []head
 	Rows                             [][]cell
-	// Short says that the notes find room under the table, Tall that the table is
-	// higher than a page is looked at, Crowded that it has many columns, Wide that on
-	// paper it does not fit beside its chart, Halves that two halves of it fit side by
-	// side there, and Late that the chart's end is what the pack speaks of: its last
-	// month.
-	Short, Tall, Crowded, Wide, Halves, Late bool
+	// Short says that the notes find room under the table, Brief that the sentence does
+	// too, on paper; Tall that the table is higher than a page is looked at, Crowded that
+	// it has many columns, Wide that it does not fit beside its chart, Under that on
+	// paper it stands under it, Held that it is so short that it stays on one page with it
+	// there, Halves that it has two columns there, and Late that the chart's end is what
+	// the pack speaks of: its last month.
+	Short, Brief, Tall, Crowded, Wide, Under, Held, Halves, Late bool
+	// Cards says that on a phone each row is a card, and Voids names the columns that are
+	// left out there.
+	Cards bool
+	Voids string
 }
 
 // What rows of a table take beside a chart: under so many, notes stand under the
@@ -55,13 +61,22 @@ const (
 	tallRows  = 40
 	// crowdedHeads are so many columns that their type is smaller on a screen.
 	crowdedHeads = 8
-	// besideLetters is how many letters wide a table may be to fit beside its chart on
-	// paper, halfLetters to fit on half of the page.
+	// besideLetters is how many letters wide a table may be to fit beside its chart, and
+	// besideRows how many rows it may have on paper: a chart and what stands beside it
+	// are not parted, so that what is high leaves half a page blank before it.
 	besideLetters = 42
-	halfLetters   = 58
-	// halfRows are so many rows that each half has its head: a browser repeats none that
-	// takes over a quarter of it.
-	halfRows = 20
+	besideRows    = 16
+	// briefRows are so few that the sentence fits over them beside the chart.
+	briefRows = 8
+	// heldRows are so few that a table is not parted from the chart over it.
+	heldRows = 5
+	// columnRows are so many rows that a table is set in two columns under its chart, if
+	// it is at most columnLetters wide with its texts on one line, and no head of it has
+	// more than headWords: a browser repeats no head that takes over a quarter of a
+	// column. Columns are not parted, so that a table of tallRows has none.
+	columnRows    = 20
+	columnLetters = 58
+	headWords     = 4
 	// lateMonths are so many that the first ones are of less interest than the last.
 	lateMonths = 6
 	// proseLetters are more than a few words have.
@@ -71,8 +86,8 @@ const (
 )
 
 // letters is how many letters wide a table is at the least: of each column the longest
-// word of its head, its longest number, or room for its words.
-func letters(p *panel) (all int) {
+// word of its head, its longest number, or room for its words, limit letters wide.
+func letters(p *panel, limit int) (all int) {
 	for i, head := range p.Heads {
 		widest := 0
 		for _, word := range strings.Fields(head.Title) {
@@ -81,7 +96,7 @@ func letters(p *panel) (all int) {
 		for _, row := range p.Rows {
 			n := len([]rune(row[i].Text))
 			if !row[i].Numeric && !row[i].Whole {
-				n = min(n, wordLetters)
+				n = min(n, limit)
 			}
 			widest = max(widest, n)
 		}
@@ -90,9 +105,34 @@ func letters(p *panel) (all int) {
 	return all
 }
 
+// layOut says how the panel's table stands to its chart.
+func (p *panel) layOut() {
+	rows := len(p.Rows)
+	p.Short, p.Brief, p.Tall, p.Crowded = rows <= shortRows, rows <= briefRows, rows > tallRows, len(p.Heads) >= crowdedHeads
+	p.Wide = letters(p, wordLetters) > besideLetters
+	p.Under, p.Held = p.Wide || rows > besideRows, rows <= heldRows
+	p.Halves = rows >= columnRows && !p.Tall && letters(p, math.MaxInt) <= columnLetters &&
+		!slices.ContainsFunc(p.Heads, func(h head) bool { return len(strings.Fields(h.Title)) > headWords })
+}
+
 type head struct {
-	Title         string
-	Numeric, Long bool
+	Title string
+	// Void says that the column holds no number at all.
+	Numeric, Long, Void bool
+}
+
+// Class is how a head is set.
+func (h head) Class() string {
+	var all []string
+	for _, one := range []struct {
+		is   bool
+		name string
+	}{{h.Numeric, "n"}, {h.Long, "long"}, {h.Void, "void"}} {
+		if one.is {
+			all = append(all, one.name)
+		}
+	}
+	return strings.Join(all, " ")
 }
 
 // long says that a word of the text is longer than a column can bear.
@@ -104,8 +144,28 @@ type cell struct {
 	Text            string
 	Numeric, Hidden bool
 	// Whole says that it stands on one line, Long that a word of it may be broken,
-	// Prose that it is a sentence, which wants a wide column.
-	Whole, Long, Prose bool
+	// Prose that it is a sentence, which wants a wide column, and Void that no number
+	// stands in its column.
+	Whole, Long, Prose, Void bool
+}
+
+// Class is how a cell is set.
+func (c cell) Class() string {
+	switch {
+	case c.Hidden:
+		return "n hid"
+	case c.Numeric && c.Void:
+		return "n void"
+	case c.Numeric:
+		return "n"
+	case c.Whole:
+		return "whole"
+	case c.Long:
+		return "long"
+	case c.Prose:
+		return "prose"
+	}
+	return ""
 }
 
 // decisions is the section of what was decided, with lines for today.
@@ -216,23 +276,29 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		return out
 	}
 	columns, shown := make([][]string, len(f.Points)), fs.tableColumns(p, f)
+	var voids []string
 	for _, i := range shown {
 		columns[i] = f.Cells(i, in.format)
 		title := in.when().Fill(f.Points[i].Title)
-		out.Heads = append(out.Heads, head{title, numeric(f.Points[i]), long(title)})
+		void := numeric(f.Points[i]) && !slices.ContainsFunc(f.Rows, func(row []figure.Cell) bool { return told(row[i]) })
+		if void {
+			voids = append(voids, title)
+		}
+		out.Heads = append(out.Heads, head{title, numeric(f.Points[i]), long(title), void})
 	}
 	for r, row := range f.Rows {
 		var cells []cell
 		for _, i := range shown {
 			c, text := row[i], columns[i][r]
-			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text), len([]rune(text)) > proseLetters})
+			cells = append(cells, cell{text, numeric(f.Points[i]), c.Hidden, f.Points[i].Kind == figure.Month, long(text), len([]rune(text)) > proseLetters, out.Heads[len(cells)].Void})
 		}
 		out.Rows = append(out.Rows, cells)
 	}
-	out.Short, out.Tall, out.Crowded = len(out.Rows) <= shortRows, len(out.Rows) > tallRows, len(out.Heads) >= crowdedHeads
-	wide := letters(&out)
-	out.Wide = wide > besideLetters
-	out.Halves = out.Wide && len(out.Rows) >= halfRows && wide <= halfLetters
+	out.Voids = strings.Join(voids, "; ")
+	out.layOut()
+	out.Cards = p.Chart == "table" && slices.ContainsFunc(out.Rows, func(row []cell) bool {
+		return slices.ContainsFunc(row[1:], func(c cell) bool { return c.Prose || c.Long })
+	})
 	return out
 }
 

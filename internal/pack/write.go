@@ -35,6 +35,8 @@ var (
 	packCSS string
 	//go:embed print.css.tmpl
 	printText string
+	//go:embed units.css.tmpl
+	unitText string
 	//go:embed cases.js
 	casesJS string
 )
@@ -125,7 +127,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 			return err
 		}},
 		audit.Step{Name: "cases.html", After: sessions, Run: func(ctx context.Context, e *engine.Engine) (err error) {
-			m.cases, err = in.casesPage(ctx, e, packCSS+in.printCSS(in.reviewersFoot()))
+			m.cases, err = in.casesPage(ctx, e, packCSS+in.unitsCSS()+in.printCSS(in.reviewersFoot()))
 			casesSum = sha(m.cases)
 			return err
 		}})...)
