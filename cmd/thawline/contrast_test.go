@@ -114,7 +114,7 @@ const drawingParts = `(async () => {
 	};
 	const isPattern = value => value.startsWith('url(');
 	const out = [];
-	for (const svg of document.querySelectorAll('svg[role=img]')) {
+	for (const svg of document.querySelectorAll('svg[role=img], .legend li > svg')) {
 		svg.scrollIntoView({block: 'center'});
 		const edge = svg.getBoundingClientRect();
 		const one = {id: (svg.closest('article') || svg.parentElement).id, texts: [], shapes: [], faults: []};
@@ -331,24 +331,13 @@ func alike(looks []string) (faults []string) {
 	return faults
 }
 
-// seriesLooks tells, for each chart with a legend, how each of its items looks
-// without its hue: the pattern's marks by their size and turn, else the dash and
-// the sign. Items stand in the order of their texts.
+// seriesLooks tells, for each chart with a legend of two items or more, how each of them
+// looks without its hue: the forms of its sign, with dashes and turns.
 const seriesLooks = `(() => {
 	const out = {};
-	for (const svg of document.querySelectorAll('article svg[role=img]')) {
-		const items = [...svg.querySelectorAll('text')].filter(e => { const c = e.previousElementSibling; return c && c.tagName === 'path' && Math.abs(c.getBoundingClientRect().left - e.getBoundingClientRect().left) < 60 && c.getBoundingClientRect().width < 40; });
-		if (items.length < 2) continue;
-		out[svg.closest('article').id] = items.map(e => {
-			let look = '';
-			for (let p = e.previousElementSibling; p && p.tagName === 'path'; p = p.previousElementSibling) {
-				const s = getComputedStyle(p), r = p.getBoundingClientRect(), url = /#([^"')]+)/.exec(s.fill.startsWith('url') ? s.fill : '');
-				if (r.width > 45) break;
-				if (url) { const q = document.getElementById(url[1]); look += ' pattern ' + q.getAttribute('patternTransform') + q.getAttribute('width') + 'x' + q.getAttribute('height') + q.innerHTML.replace(/(fill|stroke)="[^"]*"/g, ''); }
-				else look += ' ' + s.strokeDasharray + ' ' + (p.getAttribute('d') || '') + (s.fill === 'none' ? 'line' : s.fill === 'rgb(255, 255, 255)' ? 'open' : 'full');
-			}
-			return look;
-		});
+	for (const list of document.querySelectorAll('article .legend')) {
+		const signs = [...list.querySelectorAll('li > svg')];
+		if (signs.length > 1) out[list.closest('article').id] = signs.map(e => e.innerHTML.replace(/#[0-9a-fA-F]{3,8}/g, ''));
 	}
 	return JSON.stringify(out);
 })()`

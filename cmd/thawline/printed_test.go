@@ -121,7 +121,7 @@ func TestHeadsStandApart(t *testing.T) {
 func TestAPhoneShowsTheLastMonth(t *testing.T) {
 	b := open(t, packPages(demoSite(t), demoMonth)["committee"], widths[len(widths)-1])
 	const hiddenEnds = `[...document.querySelectorAll('figure')].filter(f => {
-		const scroll = f.querySelector('.scroll'), box = scroll.getBoundingClientRect(), svg = f.querySelector('svg').getBoundingClientRect();
+		const scroll = f.querySelector('.scroll'), box = scroll.getBoundingClientRect(), svg = scroll.querySelector('svg').getBoundingClientRect();
 		return svg.width > box.width + 1 && (!f.querySelector('.swipe').checkVisibility() || scroll.matches('.late') && Math.abs(svg.right - box.right) > 1);
 	}).map(f => f.closest('article').id)`
 	if ids := eval[[]string](b, hiddenEnds); len(ids) > 0 {
@@ -132,5 +132,49 @@ func TestAPhoneShowsTheLastMonth(t *testing.T) {
 	}
 	if eval[float64](b, `(() => { document.querySelector('.late').style.direction = 'ltr'; return `+hiddenEnds+`.length; })()`) != 1 {
 		t.Error("a chart that shows its begin is not found")
+	}
+}
+
+// TestWhatExplainsAChartStands scrolls every chart on a phone to both of its ends: the
+// legend, the names of the axes and the scale stay in sight, and each number of the
+// scale stands beside its line.
+func TestWhatExplainsAChartStands(t *testing.T) {
+	b := open(t, packPages(demoSite(t), demoMonth)["committee"], widths[len(widths)-1])
+	const gone = `[...document.querySelectorAll('figure')].flatMap(f => {
+		const scroll = f.querySelector('.scroll'), scale = f.querySelector('.scale'), id = f.closest('article').id, faults = [];
+		const number = svg => [...svg.querySelectorAll('text')].filter(e => e.closest('svg') === svg);
+		for (const to of [-9999, 9999]) {
+			scroll.scrollLeft = to;
+			for (const e of f.querySelectorAll('.legend li, .axis')) {
+				const r = e.getBoundingClientRect();
+				if (!e.checkVisibility() || r.left < 0 || r.right > innerWidth) faults.push(id + ': ' + e.textContent);
+			}
+			if (!scale) continue;
+			const r = scale.getBoundingClientRect(), box = scroll.getBoundingClientRect();
+			if (!scale.checkVisibility() || Math.abs(r.left - box.left) > 1 || r.width > 60) faults.push(id + ': the scale stands at ' + r.left);
+			const lines = number(f.querySelector('svg[role=img]')).map(e => [e.textContent, e.getBoundingClientRect().top]);
+			for (const e of number(scale)) {
+				const top = e.getBoundingClientRect().top;
+				if (!lines.some(([text, at]) => text === e.textContent && Math.abs(at - top) < 1.5)) faults.push(id + ': ' + e.textContent + ' on the scale');
+			}
+		}
+		return faults;
+	})`
+	if faults := eval[[]string](b, gone); len(faults) > 0 {
+		t.Errorf("out of sight or place:\n%s", strings.Join(faults[:min(8, len(faults))], "\n"))
+	}
+	if n := eval[float64](b, `document.querySelectorAll('figure .legend').length + 1000 * document.querySelectorAll('figure .scale').length`); n < 15015 {
+		t.Errorf("%v legends and thousands of scales: the test proves little", n)
+	}
+	for what, spoil := range map[string]string{
+		"a legend in one line":   `document.querySelector('.legend').style.cssText = 'flex-wrap:nowrap;white-space:nowrap;width:900px'`,
+		"a scale that is lower":  `document.querySelector('.scale').style.top = '4px'`,
+		"a scale that scrolls":   `(() => { const s = document.querySelector('.scale'); s.style.position = 'static'; s.previousElementSibling.append(s); })()`,
+		"an axis without a name": `document.querySelector('.axis').style.display = 'none'`,
+	} {
+		b := open(t, packPages(demoSite(t), demoMonth)["committee"], widths[len(widths)-1])
+		if eval[float64](b, `(() => { `+spoil+`; return `+gone+`.length; })()`) == 0 {
+			t.Errorf("%s is not noticed", what)
+		}
 	}
 }

@@ -308,7 +308,7 @@ func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 	all := slices.Clone(w.notes)
 	switch {
 	case len(p.Band) == 0 || a.tooFew == "" && len(a.rows) == 0:
-	case p.Chart == "histogram":
+	case p.Chart == "histogram" && a.svg != nil:
 		all = append(all, "Shaded: the dose band of adults, 10 to 20 mL/kg, with its tolerance. A dose counts as below the band under 9.5 mL/kg, and as above it over 20.5 (a tolerance of 0.5 on each side).")
 	default:
 		all = append(all, "The dose band is 10 to 20 mL/kg. A dose counts as below it under 9.5 mL/kg, and as above it over 20.5 (a tolerance of 0.5 on each side).")

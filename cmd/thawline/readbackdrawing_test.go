@@ -15,7 +15,11 @@ import (
 )
 
 // scale turns places of a drawing's axis of values into values.
-type scale struct{ zero, perUnit float64 }
+type scale struct {
+	zero, perUnit float64
+	// first and last are the values at its ends.
+	first, last float64
+}
 
 var (
 	translated = regexp.MustCompile(`^translate\(([-0-9.]+) ([-0-9.]+)\)$`)
@@ -55,7 +59,7 @@ func axisOf(svg *html.Node, lying bool) (scale, bool) {
 		return scale{}, false
 	}
 	per := (at[len(at)-1] - at[0]) / (values[len(values)-1] - values[0])
-	return scale{zero: at[0] - per*values[0], perUnit: per}, true
+	return scale{at[0] - per*values[0], per, slices.Min(values), slices.Max(values)}, true
 }
 
 // checkFunnel looks for a point of each place that is shown, wherever it stands in
@@ -100,24 +104,15 @@ type shapes struct {
 	bars, points, across map[[2]int]float64
 	// boxes reach from the first value to the second.
 	boxes map[[2]int][2]float64
-	// crosses stand in rows that hold a hidden value.
-	crosses map[int]bool
 }
 
-// cross marks a value that is hidden.
-const cross = "M-1 -1L1 1M1 -1L-1 1"
-
 func shapesOf(svg *html.Node, values, others scale, lying bool) shapes {
-	s := shapes{map[[2]int]float64{}, map[[2]int]float64{}, map[[2]int]float64{}, map[[2]int][2]float64{}, map[int]bool{}}
+	s := shapes{map[[2]int]float64{}, map[[2]int]float64{}, map[[2]int]float64{}, map[[2]int][2]float64{}}
 	for _, n := range find(svg, "path", "") {
 		if attr(n, "ecmeta_ssr_type") != "chart" || attr(n, "ecmeta_data_index") == "" {
 			continue
 		}
 		key := [2]int{int(float(attr(n, "ecmeta_series_index"))), int(float(attr(n, "ecmeta_data_index")))}
-		if attr(n, "d") == cross {
-			s.crosses[key[1]] = true
-			continue
-		}
 		if m := boxForm.FindStringSubmatch(attr(n, "d")); m != nil {
 			s.boxes[key] = [2]float64{values.at(float(m[1])), values.at(float(m[2]))}
 		} else if m := barForm.FindStringSubmatch(attr(n, "d")); m != nil && attr(n, "transform") == "" {
@@ -335,43 +330,11 @@ func checkDrawing(id string, a *article, p figure.Panel, w wanted) (wrong []stri
 	default:
 		fault("a chart of kind %s is not measured", p.Chart)
 	}
-	// What is hidden has a cross on the axis, and among bars a piece in a series of its
-	// own: as long as it is all together, or one that says by a question mark that its
-	// length tells nothing. Those all have the same.
-	unscaled, stub := 0, 0.0
-	for key, length := range drawn.bars {
-		if key[0] != len(p.Y) {
-			continue
-		}
-		drawn.crosses[key[1]] = true
-		delete(drawn.bars, key)
-		together := 0.0
-		for _, name := range p.Y {
-			if at := slices.Index(w.heads, head(p, name)); at >= 0 && key[1] < len(w.rows) && isHidden(a, key[1], head(p, name)) {
-				together += numberOf(w.rows[key[1]][at])
-			}
-		}
-		switch {
-		case len(p.Y) > 1 && math.Abs(length-together) <= near:
-		case stub != 0 && math.Abs(length-stub) > near:
-			fault("row %d, what is hidden is drawn as %.2f, neither %.2f, as much as it is, nor %.2f, as elsewhere", key[1]+1, length, together, stub)
-		default:
-			unscaled, stub = unscaled+1, length
-		}
-	}
-	if marks := questionMarks(a); marks < unscaled || marks > len(drawn.crosses) {
-		fault("%d pieces of unknown length, and %d question marks", unscaled, marks)
-	}
-	for r := range a.rows {
-		hidden := slices.ContainsFunc(p.Y, func(name string) bool { return isHidden(a, r, head(p, name)) })
-		if !slices.Contains([]string{"effect", "funnel"}, p.Chart) && hidden != drawn.crosses[r] {
-			fault("row %d holds a hidden value %t, drawn as one %t", r+1, hidden, drawn.crosses[r])
-		}
-	}
+	wrong = append(wrong, checkHidden(id, a, p, w, drawn, axis)...)
 	if len(drawn.bars)+len(drawn.points) > 0 {
 		fault("shapes stand for nothing of the table: bars %v, points %v", drawn.bars, drawn.points)
 	}
-	for _, one := range append(checkLines(a, p, w, axis, others), checkLabels(a, p)...) {
+	for _, one := range slices.Concat(checkLines(a, p, w, axis, others), checkLabels(a, p), checkAround(a, p)) {
 		fault("%s", one)
 	}
 	return wrong

@@ -80,7 +80,7 @@ func checkLines(a *article, p figure.Panel, w wanted, values, others scale) (wro
 	places := map[int]map[int]vertex{}
 	for _, n := range find(a.svg, "path", "") {
 		m := placed.FindStringSubmatch(attr(n, "transform"))
-		if m == nil || attr(n, "ecmeta_ssr_type") != "chart" || attr(n, "d") == cross {
+		if m == nil || attr(n, "ecmeta_ssr_type") != "chart" {
 			continue
 		}
 		series := int(float(attr(n, "ecmeta_series_index")))
@@ -156,25 +156,19 @@ func isLabel(n *html.Node) bool {
 	return (over || beside) && plainText(n) != "no change" && plainText(n) != "dose band"
 }
 
-// questionMark stands at the end of a piece whose length tells nothing.
-const questionMark = "?"
-
-func questionMarks(a *article) (n int) {
-	for _, label := range find(a.svg, "text", "") {
-		if isLabel(label) && plainText(label) == questionMark {
-			n++
-		}
-	}
-	return n
-}
-
 // checkLabels compares the numbers and names written beside bars and points with the
 // table's, which are compared with what was recomputed.
 func checkLabels(a *article, p figure.Panel) (wrong []string) {
 	var written, want []string
 	for _, n := range find(a.svg, "text", "") {
-		if isLabel(n) && plainText(n) != questionMark {
-			written = append(written, plainText(n))
+		text := plainText(n)
+		label := isLabel(n)
+		if p.Chart == "funnel" {
+			// A name stands at any side of its point; all else is numbers.
+			label = math.IsNaN(float(strings.TrimSuffix(strings.ReplaceAll(text, ",", ""), " %")))
+		}
+		if label && !isHiddenWord(text) {
+			written = append(written, text)
 		}
 	}
 	cell := func(r int, name string) string {

@@ -19,6 +19,11 @@ type article struct {
 	asks  string
 	says  string
 	facts map[string]string // the line under the sentence
+	// What stands around a drawing: the legend, the names of the axes, and the numbers of
+	// the scale once more.
+	legend      []string
+	over, under string
+	scale       *html.Node
 	// tooFew stands in the place of a picture.
 	tooFew string
 	notes  []string
@@ -125,8 +130,26 @@ func readPack(t *testing.T, text string) *packPage {
 		for _, note := range find(node, "p", "small") {
 			a.notes = append(a.notes, plainText(note))
 		}
-		if drawn := find(node, "svg", ""); len(drawn) > 0 {
-			a.svg = drawn[0]
+		for _, drawn := range find(node, "svg", "") {
+			switch {
+			case attr(drawn, "role") == "img":
+				a.svg = drawn
+			case attr(drawn, "class") == "scale":
+				a.scale = drawn
+			}
+		}
+		for _, list := range find(node, "ul", "legend") {
+			for _, sign := range find(list, "li", "") {
+				a.legend = append(a.legend, plainText(sign))
+			}
+		}
+		for _, name := range find(node, "p", "") {
+			switch attr(name, "class") {
+			case "axis":
+				a.over = plainText(name)
+			case "axis foot":
+				a.under = plainText(name)
+			}
 		}
 		for _, table := range find(node, "table", "") {
 			a.heads, a.rows = readTable(table)

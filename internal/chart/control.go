@@ -83,15 +83,20 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 	if err != nil {
 		return nil, err
 	}
-	set := map[string]any{"min": 0, "nameTextStyle": upright}
+	set := map[string]any{"min": 0}
+	highest = noValue(highest)
 	if lines == 100 {
-		set["max"], set["interval"] = topOf(math.Min(100, math.Max(10, highest)))
+		highest = math.Min(100, math.Max(10, highest))
+	}
+	top, step := topOf(highest)
+	set["max"], set["interval"] = top, step
+	if lines == 100 {
 		set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}
 	}
 	axis(option, "yAxis", set)
 	mark(option, f, p, look)
 	signs(option, look)
-	crosses(option, f, p.Y, look, standing)
+	columns(option, f, p.Y, look, top)
 	return option, nil
 }
 
@@ -116,4 +121,14 @@ func topOf(highest float64) (top, step float64) {
 		}
 	}
 	return round(step * math.Ceil(highest/step-1e-9)), round(step)
+}
+
+// ends are the ends of an axis over and under values and nought, and the step of its
+// ticks.
+func ends(lowest, highest float64) (bottom, top, step float64) {
+	top, step = topOf(noValue(math.Max(highest, -lowest)))
+	if lowest < 0 {
+		return -round(step * math.Ceil(-lowest/step-1e-9)), round(step * math.Ceil(math.Max(highest, 0)/step-1e-9)), step
+	}
+	return 0, top, step
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
@@ -30,10 +31,10 @@ type Look struct {
 	Intervals []stat.Interval
 	// Interventions are months with a name, marked on charts by month.
 	Interventions []figure.Intervention
-	// Hidden names what is drawn in the place of a value that is not shown; Unscaled the
-	// same where a question mark says of some that their length tells nothing, and
-	// UnscaledAll where that of none does.
-	Hidden, Unscaled, UnscaledAll string
+	// Hidden is the word in the place of a value that is not shown. Sized names the piece
+	// of a bar that is hidden and whose length is told, Open the column in which a value
+	// lies that is hidden.
+	Hidden, Sized, Open string
 	// Format writes the numbers.
 	Format figure.Format
 }
@@ -41,35 +42,26 @@ type Look struct {
 const (
 	// On A4, two figures of this width do not fit beside one another, but one and
 	// its table do, with text of six points.
-	width  = 560
-	height = 250
-	left   = 56
-	right  = 26
+	width = 560
+	left  = 56
+	right = 26
+	// plotHeight is how high the picture is between its axis and its top, footHeight
+	// what a line of names takes under it.
+	plotHeight = 188
+	footHeight = 26
 )
 
 // fontSize of all text, in the drawing's units.
 const fontSize = 12
 
-// A legend's items stand so far apart, also line from line, on lines so wide: the
-// library's widths of text are estimates.
-const (
-	legendGap   = 12
-	legendPad   = 16
-	legendWidth = width - 60
-	legendLine  = 12 + legendGap
-)
-
-// upright puts the name of the axis of values over its left end.
-var upright = map[string]any{"color": ink, "align": "left", "padding": []int{0, 0, 0, -40}}
-
-// Draw returns the figure as SVG, or an empty string for a table.
-func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, error) {
+// Draw returns the figure as SVG with what stands around it, or nil for a table.
+func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (*Drawn, error) {
 	var option map[string]any
 	var err error
-	tall := height
+	tall, lying := 0, false
 	switch p.Chart {
 	case "table":
-		return "", nil
+		return nil, nil
 	case "stacked", "bars", "histogram":
 		option, err = bars(f, p, look)
 	case "control", "rate", "between":
@@ -87,16 +79,26 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 		option, err = lines(f, p, look)
 	case "rows":
 		option, tall, err = rows(f, p, look)
+		lying = true
 	case "shares":
 		option, tall, err = shares(f, p, look)
+		lying = true
 	default:
 		err = fmt.Errorf("no drawing for a chart of kind %q", p.Chart)
 	}
 	if err != nil {
-		return "", fmt.Errorf("figure %s: %w", f.Name, err)
+		return nil, fmt.Errorf("figure %s: %w", f.Name, err)
 	}
-	if p.Chart != "rows" && p.Chart != "shares" {
-		tall += headroom(option, look)
+	drawn := &Drawn{Over: p.Unit, Under: p.XTitle}
+	if legend, _ := option["legend"].(map[string]any); legend["show"] == true {
+		drawn.Legend = signsOf(option)
+	}
+	delete(option, "legend")
+	top, foot := 0, 0
+	if lying {
+		drawn.Over, drawn.Under = "", p.Unit
+	} else {
+		top, foot, tall = heights(option, look)
 	}
 	series, _ := option["series"].([]any)
 	for _, one := range series {
@@ -105,9 +107,15 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (string, er
 	// As in the tables, with as many decimals as a tick may have.
 	svg, err := r.svg(option, width, tall, func(x float64) string { return look.Format.Number(x, 6) })
 	if err != nil {
-		return "", fmt.Errorf("figure %s: %w", f.Name, err)
+		return nil, fmt.Errorf("figure %s: %w", f.Name, err)
 	}
-	return finish(svg, look.ID, look.Asks, look.Says, width, tall)
+	if drawn.SVG, err = finish(svg, look.ID, look.Asks, look.Says, width, tall); err != nil {
+		return nil, err
+	}
+	if !lying {
+		drawn.Scale = scaleOf(drawn.SVG, tall, top, foot)
+	}
+	return drawn, nil
 }
 
 // plain turns an option of go-echarts into data without its types.
@@ -121,14 +129,7 @@ func plain(option map[string]any) (map[string]any, error) {
 	// Neither tooltips nor a toolbox have a use on paper.
 	delete(out, "tooltip")
 	delete(out, "toolbox")
-	// Widths of text are estimates here: room between the words keeps them apart.
-	if legends, ok := out["legend"].(map[string]any); ok {
-		legends["itemGap"] = legendGap
-		legends["width"] = legendWidth
-		// Spaces that do not collapse: room for letters wider than the library thinks.
-		legends["formatter"] = "{name}\u00a0\u00a0"
-	}
-	axis(out, "xAxis", map[string]any{"nameTextStyle": map[string]any{"color": ink}, "splitLine": map[string]any{"lineStyle": map[string]any{"color": gridLine}}})
+	axis(out, "xAxis", map[string]any{"splitLine": map[string]any{"lineStyle": map[string]any{"color": gridLine}}})
 	series, _ := out["series"].([]any)
 	for _, s := range series {
 		m := s.(map[string]any)
@@ -139,7 +140,7 @@ func plain(option map[string]any) (map[string]any, error) {
 				style["opacity"] = 1
 			}
 		case "line":
-			// The legend shows the line as it is drawn: without a sign where it has none.
+			// What its points say each is said once, and to the legend.
 			if points, _ := m["data"].([]any); len(points) > 0 {
 				if first, ok := points[0].(map[string]any); ok {
 					for _, key := range []string{"symbol", "symbolSize"} {
@@ -186,18 +187,15 @@ func bare(series map[string]any) {
 // noPoint is the library's word for a point without a value.
 const noPoint = "-"
 
+// common is what every chart has. legend says that its series are explained.
 func common(p figure.Panel, legend bool) []charts.GlobalOpts {
-	bottom := "28"
-	if p.XTitle != "" {
-		bottom = "46"
-	}
 	return []charts.GlobalOpts{
 		charts.WithAnimation(false),
 		charts.WithColorsOpts(opts.Colors(hues)),
-		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend), Left: "8", Top: "0", TextStyle: &opts.TextStyle{Color: ink, FontSize: fontSize}, ItemWidth: 22, ItemHeight: 12}),
-		charts.WithGridOpts(opts.Grid{Left: strconv.Itoa(left), Right: strconv.Itoa(right), Top: "34", Bottom: bottom}),
-		charts.WithXAxisOpts(opts.XAxis{Type: "category", Name: shorten(p.XTitle, longest), NameLocation: "middle", NameGap: 30, AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}}),
-		charts.WithYAxisOpts(opts.YAxis{Type: "value", Name: shorten(p.Unit, longest), AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}, SplitLine: &opts.SplitLine{Show: opts.Bool(true), LineStyle: &opts.LineStyle{Color: gridLine}}}),
+		charts.WithLegendOpts(opts.Legend{Show: opts.Bool(legend)}),
+		charts.WithGridOpts(opts.Grid{Left: strconv.Itoa(left), Right: strconv.Itoa(right)}),
+		charts.WithXAxisOpts(opts.XAxis{Type: "category", AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}}),
+		charts.WithYAxisOpts(opts.YAxis{Type: "value", AxisLabel: &opts.AxisLabel{Color: ink, FontSize: fontSize}, SplitLine: &opts.SplitLine{Show: opts.Bool(true), LineStyle: &opts.LineStyle{Color: gridLine}}}),
 	}
 }
 
@@ -226,16 +224,27 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	bar := charts.NewBar()
 	bar.SetGlobalOptions(common(p, true)...)
 	bar.SetXAxis(categories(f, p, look.Format))
-	stubs := barSeries(bar, f, p, look, "top")
+	barSeries(bar, f, p, "top")
 	bar.Validate()
 	option, err := plain(bar.JSON())
 	if err != nil {
 		return nil, err
 	}
-	axis(option, "yAxis", map[string]any{"minInterval": 1, "nameTextStyle": upright})
 	axis(option, "xAxis", map[string]any{"axisTick": map[string]any{"alignWithLabel": true}})
-	dressed(option, p, stubs)
-	option["legend"].(map[string]any)["show"] = len(p.Y) > 1 || stubs >= 0
+	dressed(option, p)
+	all := stacksOf(f, p)
+	if all.lowest >= 0 {
+		room := 1.0
+		if len(look.Band) > 0 {
+			// The number on the tallest bar stands under the band's edge.
+			room = 1.12
+		}
+		top, step := all.top(room)
+		axis(option, "yAxis", map[string]any{"min": 0, "max": top, "interval": step})
+		all.pieces(option, look)
+		all.columns(option, look, top)
+	}
+	option["legend"].(map[string]any)["show"] = len(option["series"].([]any)) > 1
 	if f.Points[f.Index(p.X)].Kind == figure.Label && p.Chart != "histogram" && len(f.Rows) > 0 {
 		// Every bar bears its name, on two lines where it is long.
 		room := (width - left - right) / len(f.Rows)
@@ -251,13 +260,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 				}
 			}
 		}
-		axis(option, "xAxis", map[string]any{"nameGap": 42, "axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": wordRoom(option, room)}})
-		if grids, ok := option["grid"].([]any); ok {
-			grids[0].(map[string]any)["bottom"] = 40
-			if p.XTitle != "" {
-				grids[0].(map[string]any)["bottom"] = 64
-			}
-		}
+		axis(option, "xAxis", map[string]any{"axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": wordRoom(option, room)}})
 	}
 	seriesList, _ := option["series"].([]any)
 	for _, s := range seriesList {
@@ -271,15 +274,22 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	}
 	if len(look.Band) == 2 && len(seriesList) > 0 {
 		if from, to, ok := bandBins(f, look.Band); ok {
-			seriesList[0].(map[string]any)["markArea"] = map[string]any{
-				"silent": true, "itemStyle": map[string]any{"color": "rgba(0,158,115,0.13)", "borderColor": lineHues[2], "borderWidth": 1, "borderType": "dashed"},
-				"label": map[string]any{"color": ink, "fontSize": fontSize, "position": "top", "distance": 20},
-				"data":  []any{[]any{map[string]any{"name": look.Format.Say("dose_band"), "x": edge(from, len(f.Rows))}, map[string]any{"x": edge(to, len(f.Rows))}}},
-			}
+			shade(seriesList[0].(map[string]any), edge(from, len(f.Rows)), edge(to, len(f.Rows)), look.Format.Say("dose_band"))
 		}
 	}
 	mark(option, f, p, look)
 	return option, nil
+}
+
+// shade marks a band between two places: a stroke over the picture with the band's
+// name, and a shade under it without an edge, on which numbers would stand.
+func shade(series map[string]any, from, to float64, name string) {
+	series["markArea"] = map[string]any{"silent": true, "itemStyle": map[string]any{"color": "rgba(0,158,115,0.13)"},
+		"data": []any{[]any{map[string]any{"x": from}, map[string]any{"x": to}}}}
+	at := headroom(nil, Look{Band: []float64{0, 0}}) - 4
+	series["markLine"] = map[string]any{"silent": true, "symbol": "none", "lineStyle": map[string]any{"color": lineHues[2], "type": "solid", "width": 3},
+		"label": map[string]any{"formatter": "{b}", "color": ink, "fontSize": fontSize, "position": "middle"},
+		"data":  []any{[]any{map[string]any{"x": from, "y": at, "name": name}, map[string]any{"x": to, "y": at}}}}
 }
 
 // thinBars is how many bars side by side are too thin for outlines and numbers:
@@ -327,14 +337,13 @@ func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 	for _, one := range look.Interventions {
 		for i, row := range f.Rows {
 			if row[x].Value == one.Month {
-				aside(series, i)
 				// The name runs towards the middle of the picture.
 				align := "left"
 				if 2*i > len(f.Rows) {
 					align = "right"
 				}
 				data = append(data, map[string]any{"xAxis": i, "name": shorten(one.Name, 38),
-					"label": map[string]any{"align": align, "distance": 20 + nameHeight*(len(data)%nameRows)}})
+					"label": map[string]any{"align": align, "distance": 6 + nameHeight*(len(data)%nameRows)}})
 			}
 		}
 	}
@@ -345,89 +354,55 @@ func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 	}
 }
 
-// aside moves the question mark of a row, where it has one, off the line of an
-// intervention, which stands in the middle of its bar.
-func aside(series []any, row int) {
-	for _, one := range series {
-		points, _ := one.(map[string]any)["data"].([]any)
-		if row >= len(points) {
-			continue
-		}
-		if point, ok := points[row].(map[string]any); ok {
-			if label, ok := point["label"].(map[string]any); ok {
-				label["offset"] = []int{8, 0}
-			}
-		}
-	}
-}
-
 // Names of interventions stand in so many rows over the picture, each so high.
 const (
 	nameRows   = 3
 	nameHeight = 15
 )
 
-// headroom makes room over the picture for the legend's lines and the names of
-// the interventions, and says how much. Widths of text are estimates, on the safe
-// side.
-func headroom(option map[string]any, look Look) (more int) {
-	series, _ := option["series"].([]any)
-	x := 0
-	if legend, _ := option["legend"].(map[string]any); legend["show"] == true {
-		more += legendLine
-		seen := map[any]bool{}
-		var items []any
-		for _, s := range series {
-			m := s.(map[string]any)
-			name, _ := m["name"].(string)
-			if seen[name] || name == "" {
-				continue
-			}
-			seen[name] = true
-			item := map[string]any{"name": name}
-			if m["type"] == "boxplot" {
-				// The library would fill it with the hue of the outline.
-				item["icon"], item["itemStyle"] = "rect", m["itemStyle"]
-			}
-			if m["symbol"] == "none" {
-				// The library would show a line without signs with one.
-				item["icon"] = "path://M0 5h22v1.6h-22z"
-				switch style, _ := m["lineStyle"].(map[string]any); style["type"] {
-				case "dashed":
-					item["icon"] = "path://M0 5h5v1.6h-5z M8.5 5h5v1.6h-5z M17 5h5v1.6h-5z"
-				case "dotted":
-					item["icon"] = "path://M0 5h2v2h-2z M5 5h2v2h-2z M10 5h2v2h-2z M15 5h2v2h-2z M20 5h2v2h-2z"
-				}
-			}
-			items = append(items, item)
-			w := 22 + 5 + 7*len([]rune(name)) + legendPad
-			if x > 0 && x+w > legendWidth {
-				more, x = more+legendLine, 0
-			}
-			x += w + legendGap
-		}
-		legend["data"] = items
-	}
+// headroom is how much stands over the picture: half a number of its axis, the number on
+// the tallest bar, the names of interventions, the name of a band.
+func headroom(series []any, look Look) int {
+	more := 8
 	if len(series) > 0 {
-		if line, ok := series[0].(map[string]any)["markLine"].(map[string]any); ok && len(look.Interventions) > 0 {
+		first := series[0].(map[string]any)
+		if label, _ := first["label"].(map[string]any); label["position"] == "top" {
+			more += 10
+		}
+		if line, ok := first["markLine"].(map[string]any); ok && len(look.Band) == 0 {
 			names, _ := line["data"].([]any)
-			more += nameHeight * min(nameRows, len(names))
-		}
-	}
-	if len(series) > 0 {
-		if label, _ := series[0].(map[string]any)["label"].(map[string]any); label["position"] == "top" {
-			// The name of the axis stands over the number on the tallest bar.
-			axis(option, "yAxis", map[string]any{"nameGap": 22})
-			more += 8
+			more += nameHeight*min(nameRows, len(names)) + 4
 		}
 	}
 	if len(look.Band) > 0 {
-		more += nameHeight + 4 // The band's name stands over the numbers on the bars.
-	}
-	if grids, ok := option["grid"].([]any); ok {
-		grids[0].(map[string]any)["top"] = 30 + more
+		more = 8 + nameHeight + 8
 	}
 	return more
+}
+
+// heights gives the picture its room, and says where its top and its foot lie and how
+// tall the drawing is.
+func heights(option map[string]any, look Look) (from, foot, tall int) {
+	series, _ := option["series"].([]any)
+	from = headroom(series, look)
+	under := footHeight
+	for _, list := range option["xAxis"].([]any) {
+		names, _ := list.(map[string]any)["data"].([]any)
+		label, _ := list.(map[string]any)["axisLabel"].(map[string]any)
+		for _, name := range names {
+			text, _ := name.(string)
+			// A letter takes 7 units; a name wider than its room is broken, and so may one
+			// be that was cut off for want of it.
+			if strings.ContainsAny(text, "\n…") || label["width"] != nil && 7*len([]rune(text)) > label["width"].(int) {
+				under = footHeight + fontSize + 2
+			}
+		}
+	}
+	if grids, ok := option["grid"].([]any); ok {
+		grid := grids[0].(map[string]any)
+		grid["top"], grid["bottom"] = from, under
+	}
+	return from, from + plotHeight, from + plotHeight + under
 }
 
 // round keeps bytes short and the same on every machine.

@@ -45,7 +45,7 @@ func effect(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		return nil, err
 	}
 	axis(option, "xAxis", map[string]any{"type": "value", "min": 1, "max": top, "data": nil})
-	axis(option, "yAxis", map[string]any{"min": 1, "max": top, "nameTextStyle": upright})
+	axis(option, "yAxis", map[string]any{"min": 1, "max": top})
 	if series, _ := option["series"].([]any); len(series) > 0 {
 		series[0].(map[string]any)["markLine"] = map[string]any{"silent": true, "symbol": "none",
 			"lineStyle": map[string]any{"color": ink, "type": "dashed"},

@@ -67,30 +67,124 @@ func funnel(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error)
 		return nil, err
 	}
 	if series, _ := option["series"].([]any); len(series) > 1 {
-		// A name may lie over a limit's line.
-		label := series[1].(map[string]any)["label"].(map[string]any)
+		outer := series[1].(map[string]any)
+		label := outer["label"].(map[string]any)
 		label["backgroundColor"], label["padding"] = paper, 1
-		series[1].(map[string]any)["z"] = 5
-		series[1].(map[string]any)["labelLayout"] = map[string]any{"hideOverlap": true}
-		points, _ := series[1].(map[string]any)["data"].([]any)
-		for _, one := range points {
-			point := one.(map[string]any)
+		outer["z"] = 5
+		outer["labelLayout"] = map[string]any{"hideOverlap": true}
+		room := &nameRoom{look.Funnel, largest, nil, nil}
+		var named []map[string]any
+		for k, one := range series[:2] {
+			points, _ := one.(map[string]any)["data"].([]any)
+			for _, point := range points {
+				point := point.(map[string]any)
+				at := point["value"].([]any)
+				room.points = append(room.points, spot{at[0].(float64), at[1].(float64)})
+				switch {
+				case point["name"] != nil && point["name"] != "":
+					named = append(named, point)
+				case k == 1:
+					// A name without letters would still be a white patch.
+					point["label"] = map[string]any{"show": false}
+				}
+			}
+		}
+		for _, point := range named {
 			at := point["value"].([]any)
-			size, share := at[0].(float64), at[1].(float64)
-			switch {
-			case point["name"] == nil || point["name"] == "":
-				// A name without letters would still be a white patch.
-				point["label"] = map[string]any{"show": false}
-			case share > 85 && size < largest/2:
-				// Over the point stands the name of the axis.
-				point["label"] = map[string]any{"position": "right"}
-			case share > 85:
-				point["label"] = map[string]any{"position": "left"}
+			if side := room.side(spot{at[0].(float64), at[1].(float64)}, point["name"].(string)); side != "top" {
+				point["label"] = map[string]any{"position": side}
 			}
 		}
 	}
 	axis(option, "xAxis", map[string]any{"type": "value", "min": 0, "max": largest, "interval": step, "data": nil})
-	axis(option, "yAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize},
-		"nameTextStyle": upright})
+	axis(option, "yAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}})
 	return option, nil
+}
+
+// spot is a place in a funnel: a size and a share in percent.
+type spot struct{ size, share float64 }
+
+// nameRoom finds names of points a place in a funnel.
+type nameRoom struct {
+	funnel  *figure.Funnel
+	largest float64
+	points  []spot
+	taken   []box
+}
+
+// box is a part of the picture, in the drawing's units from its left top.
+type box struct{ left, top, right, bottom float64 }
+
+func (b box) meets(o box) bool {
+	return b.left < o.right && o.left < b.right && b.top < o.bottom && o.top < b.bottom
+}
+
+func (n *nameRoom) x(size float64) float64  { return (width - left - right) * size / n.largest }
+func (n *nameRoom) y(share float64) float64 { return plotHeight * (1 - share/100) }
+
+// side says at which side of its point a name lies over no line and no other point or
+// name; over the point where it does so at every side, with paper behind it.
+func (n *nameRoom) side(at spot, name string) string {
+	x, y, wide := n.x(at.size), n.y(at.share), float64(7*len([]rune(name)))
+	places := []struct {
+		side string
+		box
+	}{
+		{"top", box{x - wide/2, y - 24, x + wide/2, y - 8}},
+		{"right", box{x + 11, y - 8, x + 11 + wide, y + 8}},
+		{"left", box{x - 11 - wide, y - 8, x - 11, y + 8}},
+		{"bottom", box{x - wide/2, y + 8, x + wide/2, y + 24}},
+	}
+	best := places[0]
+	for _, place := range places {
+		// Beside the picture there is room at its right alone, and half a line's over it.
+		if place.left >= 0 && place.right <= width-left && place.top >= -8 && place.bottom <= plotHeight+8 && n.free(place.box, at) {
+			best = place
+			break
+		}
+	}
+	n.taken = append(n.taken, best.box)
+	return best.side
+}
+
+func (n *nameRoom) free(b box, own spot) bool {
+	for _, other := range n.taken {
+		if b.meets(other) {
+			return false
+		}
+	}
+	for _, p := range n.points {
+		if x, y := n.x(p.size), n.y(p.share); p != own && b.meets(box{x - 7, y - 7, x + 7, y + 7}) {
+			return false
+		}
+	}
+	// Neither over the axis at the foot nor over the whole hospital's share.
+	for _, share := range []float64{0, 100 * n.funnel.Target} {
+		if y := n.y(share); y > b.top && y < b.bottom {
+			return false
+		}
+	}
+	scale := n.largest / (width - left - right)
+	for _, place := range []float64{0.025, 0.975, 0.001, 0.999} {
+		// Where a line crosses a box, it enters it or changes sides within it.
+		above := 0
+		for x := b.left; x <= b.right+8; x += 8 {
+			size := int(math.Round(math.Min(x, b.right) * scale))
+			if size < 1 || float64(size) > n.largest {
+				continue
+			}
+			y, side := n.y(100*n.funnel.Share(size, place)), 0
+			switch {
+			case y <= b.top-1:
+				side = -1
+			case y >= b.bottom+1:
+				side = 1
+			}
+			if side == 0 || above != 0 && side != above {
+				return false
+			}
+			above = side
+		}
+	}
+	return true
 }

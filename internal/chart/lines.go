@@ -1,6 +1,8 @@
 package chart
 
 import (
+	"math"
+
 	"github.com/go-echarts/go-echarts/v2/charts"
 	"github.com/go-echarts/go-echarts/v2/opts"
 
@@ -19,11 +21,13 @@ func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) 
 	line := charts.NewLine()
 	line.SetGlobalOptions(common(p, true)...)
 	line.SetXAxis(categories(f, p, look.Format))
-	set := map[string]any{"min": 0, "nameTextStyle": upright}
+	set := map[string]any{}
+	highest, lowest, counted := 0.0, 0.0, true
 	for k, name := range p.Y {
 		i := f.Index(name)
-		scale := 1.0
-		if f.Points[i].Kind == figure.Share {
+		scale, kind := 1.0, f.Points[i].Kind
+		counted = counted && (kind == figure.Count || kind == figure.Units)
+		if kind == figure.Share {
 			scale = 100
 			set["axisLabel"] = map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}
 		}
@@ -33,6 +37,7 @@ func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) 
 			data[r] = opts.LineData{Symbol: symbols[k%len(symbols)], SymbolSize: 7}
 			if v, ok := number(row[i]); ok {
 				data[r].Value = round(scale * v)
+				highest, lowest = math.Max(highest, scale*v), math.Min(lowest, scale*v)
 			}
 		}
 		if !some {
@@ -46,8 +51,16 @@ func lines(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) 
 	if err != nil {
 		return nil, err
 	}
+	if counted {
+		highest = math.Max(highest, fewest)
+	}
+	bottom, top, step := ends(lowest, highest)
+	set["min"], set["max"], set["interval"] = bottom, top, step
+	if bottom < 0 {
+		set["startValue"] = bottom
+	}
 	axis(option, "yAxis", set)
 	mark(option, f, p, look)
-	crosses(option, f, p.Y, look, standing)
+	columns(option, f, p.Y, look, top)
 	return option, nil
 }

@@ -2,12 +2,10 @@ package chart
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"testing"
 
 	"thawline/internal/figure"
-	"thawline/internal/stat"
 )
 
 // table makes a figure of a label and columns of numbers.
@@ -39,7 +37,11 @@ func table(labels []string, kind figure.Kind, columns map[string][]any) (*figure
 func drawnAs(t *testing.T, f *figure.Figure, p figure.Panel, look Look) string {
 	t.Helper()
 	p.Figure, p.X = "t", "x"
-	svg, err := drawn(t).Draw(f, p, look)
+	r, err := one()
+	if err != nil {
+		t.Fatal(err)
+	}
+	svg, err := drawnBy(r, f, p, look)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -69,62 +71,9 @@ func TestALongLabelStandsWhole(t *testing.T) {
 	}
 }
 
-func TestAHiddenShareHasItsSign(t *testing.T) {
-	const sign = "hidden, not zero"
-	shares := func(n any) string {
-		f, names := table([]string{"one", "two"}, figure.Count, map[string][]any{"a": {int64(20), n}, "b": {int64(40), int64(50)}})
-		look := Look{ID: "a", Hidden: sign, Intervals: []stat.Interval{stat.Wilson(20, 40), {Low: math.NaN(), High: math.NaN()}}}
-		if n != "hidden" {
-			look.Intervals[1] = stat.Wilson(25, 50)
-		}
-		return drawnAs(t, f, figure.Panel{Chart: "shares", Y: names}, look)
-	}
-	if !strings.Contains(shares("hidden"), sign) {
-		t.Error("the hidden row draws nothing, and does not say so")
-	}
-	if strings.Contains(shares(int64(25)), sign) {
-		t.Error("a sign for hidden rows where none is hidden")
-	}
-}
-
-// What is hidden of a bar is drawn with a length that says nothing, and a question
-// mark that says so; thin bars have no room for one, and the legend says it.
-func TestWhatIsHiddenIsNotToScale(t *testing.T) {
-	look := Look{ID: "a", Hidden: "hidden here", Unscaled: "some to scale", UnscaledAll: "none to scale"}
-	draw := func(rows int, second any) string {
-		var labels []string
-		var values, others []any
-		for i := range rows {
-			labels, values, others = append(labels, fmt.Sprint("row ", i)), append(values, int64(30)), append(others, int64(20))
-		}
-		others[1] = second
-		f, names := table(labels, figure.Count, map[string][]any{"a": values, "b": others})
-		return drawnAs(t, f, figure.Panel{Chart: "stacked", Y: names}, look)
-	}
-	for _, c := range []struct {
-		what    string
-		svg     string
-		marks   int
-		legends string
-	}{
-		{"nothing is hidden", draw(3, int64(9)), 0, ""},
-		{"one is hidden", draw(3, "hidden"), 1, look.Unscaled},
-		{"one of many is hidden", draw(thinBars, "hidden"), 0, look.UnscaledAll},
-	} {
-		if n := strings.Count(c.svg, ">?<"); n != c.marks {
-			t.Errorf("%s: %d question marks, wanted %d", c.what, n, c.marks)
-		}
-		for _, name := range []string{look.Hidden, look.Unscaled, look.UnscaledAll} {
-			if strings.Contains(c.svg, name) != (name == c.legends) {
-				t.Errorf("%s: the legend says %q %t", c.what, name, name != c.legends)
-			}
-		}
-	}
-}
-
 func TestALegendNamesWhatIsDrawn(t *testing.T) {
 	f, names := table([]string{"one", "two"}, figure.Units, map[string][]any{"a": {nil, nil}, "b": {int64(4), nil}, "c": {"hidden", nil}})
-	svg := drawnAs(t, f, figure.Panel{Chart: "lines", Y: names}, Look{ID: "a", Hidden: "hidden, not zero"})
+	svg := drawnAs(t, f, figure.Panel{Chart: "lines", Y: names}, Look{ID: "a", Open: "hidden in here"})
 	for title, wanted := range map[string]bool{"Column a": false, "Column b": true, "Column c": true} {
 		if strings.Contains(svg, title) != wanted {
 			t.Errorf("%s: in the legend %v, wanted %v", title, !wanted, wanted)
@@ -200,7 +149,7 @@ func TestNumbersOnBarsAreThoseOfTheTable(t *testing.T) {
 		f, p := bar("a")
 		p.Chart = kind
 		for comma, wanted := range map[bool]string{false: ">4,711<", true: ">4.711<"} {
-			svg, err := r.Draw(f, p, Look{ID: "a", Format: figure.Format{Comma: comma}})
+			svg, err := drawnBy(r, f, p, Look{ID: "a", Format: figure.Format{Comma: comma}})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -130,7 +130,7 @@ func TestMachineAfterAFault(t *testing.T) {
 	}
 	defer r.Close()
 	f, p := bar("label")
-	whole, err := r.Draw(f, p, Look{ID: "x"})
+	whole, err := drawnBy(r, f, p, Look{ID: "x"})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -138,7 +138,7 @@ func TestMachineAfterAFault(t *testing.T) {
 	if _, err := r.svg(map[string]any{"xAxis": map[string]any{"type": "value", "axisLabel": map[string]any{"formatter": 7}}, "yAxis": map[string]any{}, "series": []any{map[string]any{"type": "bar", "data": []any{1}}}}, 300, 200, func(float64) string { return "" }); err == nil {
 		t.Error("a formatter that is no text is taken")
 	}
-	if again, err := r.Draw(f, p, Look{ID: "x"}); err != nil || again != whole {
+	if again, err := drawnBy(r, f, p, Look{ID: "x"}); err != nil || again != whole {
 		t.Errorf("after a fault a chart is drawn otherwise (%v)", err)
 	}
 }
@@ -154,12 +154,12 @@ func TestClosedWhileDrawing(t *testing.T) {
 	ended := make(chan error, 9)
 	for range 8 {
 		go func() {
-			_, err := r.Draw(f, p, Look{ID: "x"})
+			_, err := drawnBy(r, f, p, Look{ID: "x"})
 			ended <- err
 		}()
 	}
 	r.Close()
-	_, err = r.Draw(f, p, Look{ID: "x"})
+	_, err = drawnBy(r, f, p, Look{ID: "x"})
 	ended <- err
 	for range 9 {
 		select {

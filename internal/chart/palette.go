@@ -4,9 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"github.com/go-echarts/go-echarts/v2/charts"
-	"github.com/go-echarts/go-echarts/v2/opts"
-
 	"thawline/internal/figure"
 )
 
@@ -68,121 +65,17 @@ func filled(k int) map[string]any {
 	return style
 }
 
-// stubbed is the style of a stub that stands for a value which is not shown.
-var stubbed = map[string]any{"color": paper, "borderColor": ink, "borderWidth": 0.8, "borderType": "dashed",
-	"decal": map[string]any{"symbol": "rect", "dashArrayX": []float64{1, 0}, "dashArrayY": []float64{1, 2.5}, "rotation": -math.Pi / 4, "color": ink}}
-
-// barSeries adds a series for each column of y, and where values are hidden a piece
-// that stands for them: as long as they are together where the page tells that
-// anyway, else a stub of one length for all, which tells that something is there and
-// not how much; a question mark at its end says so. It says which series is the
-// pieces' (-1 without one).
-func barSeries(bar *charts.Bar, f *figure.Figure, p figure.Panel, look Look, numbers string) (stubs int) {
-	hidden, rests := make([]bool, len(f.Rows)), make([]float64, len(f.Rows))
-	some, highest := false, 0.0
-	// Thin bars bear no mark that tells one piece from another.
-	thin := len(f.Rows) >= thinBars
-	for r, row := range f.Rows {
-		sum := 0.0
-		for _, name := range p.Y {
-			c := row[f.Index(name)]
-			if x, ok := number(c); ok {
-				sum += x
-			}
-			if c.Hidden {
-				hidden[r], some = true, true
-			}
-		}
-		if rest, told := f.Rest(r); told && hidden[r] && whole(f, p) && !thin {
-			rests[r] = float64(rest)
-		}
-		highest = math.Max(highest, sum+rests[r])
-	}
-	for _, name := range p.Y {
-		i := f.Index(name)
-		data := make([]opts.BarData, len(f.Rows))
-		for r, row := range f.Rows {
-			// A hidden cell has no value: nothing of it reaches the drawing.
-			data[r] = opts.BarData{Value: row[i].Value}
-			if row[i].Value == int64(0) {
-				// No bar and no label on it; the table has the zero.
-				data[r].Value = nil
-			}
-		}
-		series := []charts.SeriesOpts{charts.WithBarChartOpts(opts.BarChart{Stack: "all"})}
-		if len(p.Y) == 1 {
-			series = append(series, charts.WithLabelOpts(opts.Label{Show: opts.Bool(true), Position: numbers, Color: ink, FontSize: fontSize}))
-		}
-		bar.AddSeries(f.Points[i].Title, data, series...)
-	}
-	if !some {
-		return -1
-	}
-	stub := round(math.Max(highest, 1) / 25)
-	data := make([]opts.BarData, len(f.Rows))
-	name := look.Hidden
-	for r := range f.Rows {
-		switch {
-		case hidden[r] && rests[r] > 0:
-			data[r].Value = rests[r]
-		case hidden[r] && thin:
-			data[r].Value, name = stub, look.UnscaledAll
-		case hidden[r]:
-			data[r] = opts.BarData{Value: stub, Label: &opts.Label{Show: opts.Bool(true), Position: numbers, Formatter: "?", Color: ink, FontSize: fontSize}}
-			name = look.Unscaled
-		}
-	}
-	bar.AddSeries(name, data, charts.WithBarChartOpts(opts.BarChart{Stack: "all"}))
-	return len(p.Y)
-}
-
-// whole says that a panel stacks every count of its figure.
-func whole(f *figure.Figure, p figure.Panel) bool {
-	for _, c := range f.Points {
-		if c.Kind == figure.Count && !slices.Contains(p.Y, c.Name) {
-			return false
-		}
-	}
-	return true
-}
-
 // dressed gives each series of bars its fill and pattern.
-func dressed(option map[string]any, p figure.Panel, stubs int) {
+func dressed(option map[string]any, p figure.Panel) {
 	series, _ := option["series"].([]any)
 	for k, s := range series {
 		m := s.(map[string]any)
 		m["itemStyle"] = filled(hueOf(p, k))
-		if k == stubs {
-			m["itemStyle"] = stubbed
-		}
-		m["barCategoryGap"] = "28%"
+		m["barCategoryGap"] = barGap
 		// The bar of a first month is no wall.
 		m["barMaxWidth"] = 64
 	}
 }
 
-// standing and atRow place a mark at zero on the axis of values, in row r: of a
-// chart whose categories lie along the foot, and of one whose rows stand under
-// each other.
-func standing(int) any { return 0 }
-func atRow(r int) any  { return []any{0, r} }
-
-// crosses marks on the axis of a chart by category those rows whose value is
-// hidden, so that they are not taken for rows without one.
-func crosses(option map[string]any, f *figure.Figure, columns []string, look Look, place func(r int) any) {
-	data := make([]any, len(f.Rows))
-	some := false
-	for r, row := range f.Rows {
-		for _, name := range columns {
-			if i := f.Index(name); i >= 0 && row[i].Hidden {
-				data[r], some = place(r), true
-			}
-		}
-	}
-	series, _ := option["series"].([]any)
-	if !some || len(series) == 0 {
-		return
-	}
-	option["series"] = append(series, map[string]any{"type": "scatter", "name": look.Hidden, "data": data, "z": 5,
-		"symbol": "path://M0 0 L10 10 M10 0 L0 10", "symbolSize": 7, "itemStyle": map[string]any{"color": paper, "borderColor": ink, "borderWidth": 1.4}})
-}
+// barGap is the part of a row's room that its bar leaves.
+const barGap = "28%"

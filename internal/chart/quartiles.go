@@ -20,6 +20,9 @@ func number(c figure.Cell) (x float64, ok bool) {
 	return math.NaN(), false
 }
 
+// boxWidth is how wide a box is at the most: beside it there is room for a number.
+const boxWidth = 36
+
 // quartiles draws a box from the lower to the upper quartile with the median in
 // it, for each row; y names lower quartile, median, upper quartile and, where
 // there is one, a limit or an expected value. No whisker: ends of a distribution are single patients.
@@ -28,7 +31,7 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 	boxes := make([]opts.BoxPlotData, len(f.Rows))
 	medians := make([]opts.ScatterData, len(f.Rows))
 	limits := make([]opts.ScatterData, len(f.Rows))
-	limited, lowest := false, 0.0
+	limited, lowest, highest := false, 0.0, 0.0
 	written := f.Cells(median, look.Format)
 	for i, row := range f.Rows {
 		boxes[i] = opts.BoxPlotData{Value: nil}
@@ -37,14 +40,14 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 		b, okB := number(row[median])
 		c, okC := number(row[high])
 		if okA && okB && okC {
-			lowest = math.Min(lowest, a)
+			lowest, highest = math.Min(lowest, a), math.Max(highest, c)
 			boxes[i].Value = []float64{round(a), round(a), round(b), round(c), round(c)}
 			medians[i] = opts.ScatterData{Name: written[i], Value: round(b)}
 		}
 		if len(p.Y) > 3 {
 			if l, ok := number(row[f.Index(p.Y[3])]); ok {
 				limits[i].Value, limited = round(l), true
-				lowest = math.Min(lowest, l)
+				lowest, highest = math.Min(lowest, l), math.Max(highest, l)
 			}
 		}
 	}
@@ -65,17 +68,19 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 		return nil, err
 	}
 	if series, _ := option["series"].([]any); len(series) > 1 {
+		series[0].(map[string]any)["boxWidth"] = []int{7, boxWidth}
 		// Beside the box, not in it.
-		series[1].(map[string]any)["label"].(map[string]any)["distance"] = 28
+		series[1].(map[string]any)["label"].(map[string]any)["distance"] = boxWidth/2 + 2
 	}
-	crosses(option, f, p.Y, look, standing)
-	axis(option, "yAxis", map[string]any{"nameTextStyle": upright})
+	bottom, top, step := ends(lowest, highest)
+	set := map[string]any{"min": bottom, "max": top, "interval": step}
 	axis(option, "xAxis", map[string]any{"axisTick": map[string]any{"alignWithLabel": true}})
-	if lowest < 0 {
-		// Labels stand under the picture, not at zero.
+	if bottom < 0 {
+		// Labels and columns stand on the foot of the picture, not at zero.
+		set["startValue"] = bottom
 		axis(option, "xAxis", map[string]any{"axisLine": map[string]any{"onZero": false}})
-	} else {
-		axis(option, "yAxis", map[string]any{"min": 0})
 	}
+	axis(option, "yAxis", set)
+	columns(option, f, p.Y, look, top)
 	return option, nil
 }

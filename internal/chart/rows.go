@@ -15,29 +15,33 @@ func rows(f *figure.Figure, p figure.Panel, look Look) (option map[string]any, t
 	bar := charts.NewBar()
 	bar.SetGlobalOptions(common(p, true)...)
 	bar.SetXAxis(categories(f, p, look.Format))
-	stubs := barSeries(bar, f, p, look, "right")
+	barSeries(bar, f, p, "right")
 	bar.Validate()
 	if option, err = plain(bar.JSON()); err != nil {
 		return nil, 0, err
 	}
-	dressed(option, p, stubs)
-	legend := len(p.Y) > 1 || stubs >= 0
-	option["legend"].(map[string]any)["show"] = legend
-	lie(option, p)
-	axis(option, "xAxis", map[string]any{"minInterval": 1})
-	return option, lying(option, f, p, look, legend), nil
+	dressed(option, p)
+	lie(option)
+	all := stacksOf(f, p)
+	if all.lowest >= 0 {
+		top, step := all.top(1)
+		axis(option, "xAxis", map[string]any{"min": 0, "max": top, "interval": step})
+	}
+	all.pieces(option, look)
+	option["legend"].(map[string]any)["show"] = len(option["series"].([]any)) > 1
+	all.words(option, look)
+	return option, lying(option, f, p, look), nil
 }
 
 // lie lets the axes change places; the first row stands on top.
-func lie(option map[string]any, p figure.Panel) {
+func lie(option map[string]any) {
 	option["xAxis"], option["yAxis"] = option["yAxis"], option["xAxis"]
-	axis(option, "xAxis", map[string]any{"name": shorten(p.Unit, longest), "nameLocation": "middle", "nameGap": 26, "nameTextStyle": map[string]any{"color": ink}})
-	axis(option, "yAxis", map[string]any{"name": "", "inverse": true, "axisTick": map[string]any{"show": false}})
+	axis(option, "yAxis", map[string]any{"inverse": true, "axisTick": map[string]any{"show": false}})
 }
 
-// lying makes room for the labels at the left of lying bars, and for a legend
-// over them, and says how tall the drawing is.
-func lying(option map[string]any, f *figure.Figure, p figure.Panel, look Look, legend bool) int {
+// lying makes room for the labels at the left of lying bars, and says how tall the
+// drawing is.
+func lying(option map[string]any, f *figure.Figure, p figure.Panel, look Look) int {
 	letters := 0
 	for _, label := range categories(f, p, look.Format) {
 		letters = max(letters, len([]rune(label)))
@@ -46,22 +50,21 @@ func lying(option map[string]any, f *figure.Figure, p figure.Panel, look Look, l
 	// thinks letters narrower than some fonts have them: it breaks lines early.
 	labels := min(200, 8+7*letters)
 	axis(option, "yAxis", map[string]any{"axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "width": labels * 3 / 4, "overflow": "break", "lineHeight": fontSize + 1}})
-	top := 8
-	if legend {
-		top += headroom(option, look)
-	}
 	if grids, ok := option["grid"].([]any); ok {
 		grids[0].(map[string]any)["left"] = labels + 14
 		grids[0].(map[string]any)["right"] = 40
-		grids[0].(map[string]any)["top"] = top
-		grids[0].(map[string]any)["bottom"] = 44
+		grids[0].(map[string]any)["top"] = lyingTop
+		grids[0].(map[string]any)["bottom"] = footHeight
 	}
 	each := 32
 	if letters > 2*labelLine {
 		each = 42
 	}
-	return top + 44 + each*max(2, len(f.Rows))
+	return lyingTop + footHeight + each*max(2, len(f.Rows))
 }
+
+// lyingTop is what stands over lying bars.
+const lyingTop = 6
 
 // labelLine is how many letters of a label stand on one line beside lying bars; a
 // longer label takes two lines, and three where that is not enough.
@@ -98,7 +101,7 @@ func shares(f *figure.Figure, p figure.Panel, look Look) (option map[string]any,
 	if option, err = plain(bar.JSON()); err != nil {
 		return nil, 0, err
 	}
-	lie(option, p)
+	lie(option)
 	axis(option, "xAxis", map[string]any{"min": 0, "max": 100, "axisLabel": map[string]any{"formatter": "{value} %", "color": ink, "fontSize": fontSize}})
 	series, _ := option["series"].([]any)
 	for _, one := range series {
@@ -114,6 +117,8 @@ func shares(f *figure.Figure, p figure.Panel, look Look) (option map[string]any,
 		}
 		s["label"].(map[string]any)["distance"] = 36
 	}
-	crosses(option, f, p.Y, look, atRow)
-	return option, lying(option, f, p, look, true), nil
+	withSeries(option, len(f.Rows), func(r int) (any, bool) {
+		return hiddenWord(look.Hidden), f.Rows[r][n].Hidden || f.Rows[r][of].Hidden
+	}, hiddenWords())
+	return option, lying(option, f, p, look), nil
 }

@@ -9,9 +9,9 @@ import (
 
 // drawing is a chart that is being drawn while the next queries run.
 type drawing struct {
-	done chan struct{}
-	svg  string
-	err  error
+	done  chan struct{}
+	drawn *chart.Drawn
+	err   error
 }
 
 // draw starts a panel's drawing. The figure must not change from here on.
@@ -20,7 +20,7 @@ func (fs *figures) draw(id string, f *figure.Figure, p figure.Panel, look chart.
 	fs.drawings[id] = d
 	go func() {
 		defer close(d.done)
-		d.svg, d.err = fs.drawn.Draw(f, p, look)
+		d.drawn, d.err = fs.drawn.Draw(f, p, look)
 	}()
 }
 
@@ -38,7 +38,8 @@ func (fs *figures) drawnInto(p *page) error {
 				return d.err
 			}
 			// Draw checks that nothing in it acts; every text in it is escaped.
-			one.SVG = template.HTML(d.svg)
+			one.SVG, one.Scale = template.HTML(d.drawn.SVG), template.HTML(d.drawn.Scale)
+			one.Legend, one.Over, one.Foot = d.drawn.Legend, d.drawn.Over, d.drawn.Under
 		}
 	}
 	return nil

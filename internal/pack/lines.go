@@ -1,12 +1,8 @@
 package pack
 
 import (
-	"math"
-	"slices"
-
 	"thawline/internal/chart"
 	"thawline/internal/figure"
-	"thawline/internal/stat"
 )
 
 // lines adds what statistics put on a chart: limits, a funnel, fitted lines; and
@@ -27,10 +23,6 @@ func (fs *figures) lines(p figure.Panel, f *figure.Figure, look *chart.Look, out
 		fs.limits(p, f, look.Limits, out, int(baseline))
 	case "shares":
 		look.Intervals = f.AddIntervals(p.Y[0], p.Y[1], in.format)
-		if !slices.ContainsFunc(look.Intervals, func(i stat.Interval) bool { return !math.IsNaN(i.Low) }) {
-			// Crosses alone would be no picture.
-			out.TooFew = in.tooFew(f)
-		}
 	case "between":
 		if look.Limits = f.Between(p.Y[0], int(run), in.format); look.Limits == nil {
 			out.TooFew = in.w("between_too_few")

@@ -36,10 +36,14 @@ type panel struct {
 	// NOf, Interval and NotKnown are the line under the sentence.
 	NOf, Interval, NotKnown, LeftOut string
 	Notes                            []string
-	SVG                              template.HTML
-	TooFew                           string
-	Heads                            []head
-	Rows                             [][]cell
+	// SVG is the chart, Scale the numbers on its axis to stand over one that is scrolled;
+	// the legend and the names of the axes, over it and at its foot, stand around it.
+	SVG, Scale template.HTML
+	Legend     []chart.Sign
+	Over, Foot string
+	TooFew     string
+	Heads      []head
+	Rows       [][]cell
 	// Short says that the notes find room under the table, Brief that the sentence does
 	// too, on paper; Tall that the table is higher than a page is looked at, Crowded that
 	// it has many columns, Wide that it does not fit beside its chart, Under that on
@@ -222,11 +226,11 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if fs.nothing(p) {
 		out.NOf, out.Interval = "", ""
 	}
-	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden_drawn"), Unscaled: in.w("hidden_unscaled"), UnscaledAll: in.w("hidden_unscaled_all"), Format: in.format}
+	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden"), Sized: in.w("hidden_sized"), Open: in.w("hidden_open"), Format: in.format}
 	look.Interventions = in.interventions
 	if low, high, tolerance, ok := in.band(p); ok {
 		says := "band_counts"
-		if p.Chart == "histogram" {
+		if p.Chart == "histogram" && !empty(f) && chart.Told(f, p) > 0 {
 			// What counts as within is shaded, so that bars and sentence say one thing.
 			says, look.Band = "shaded", []float64{low - tolerance, high + tolerance}
 		}
@@ -265,7 +269,9 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	} else if empty(f) {
 		out.TooFew = in.tooFew(f)
 	} else if out.TooFew == "" {
-		fs.draw(out.ID, f, p, look)
+		if out.TooFew = in.fewTold(f, p); out.TooFew == "" {
+			fs.draw(out.ID, f, p, look)
+		}
 	}
 	if hidden {
 		out.Notes = append(out.Notes, in.w("hidden_note", in.format.Small))
@@ -357,6 +363,22 @@ func (in *input) tooFew(f *figure.Figure) string {
 		return in.w("too_few_hidden")
 	}
 	return in.w("too_few")
+}
+
+// trendMonths are so many months that a picture of them shows more than the table.
+const trendMonths = 3
+
+// fewTold says why a figure is not drawn of which next to nothing is shown: signs for
+// what is hidden would be no picture, and a month or two no trend.
+func (in *input) fewTold(f *figure.Figure, p figure.Panel) string {
+	told := chart.Told(f, p)
+	switch {
+	case told == 0:
+		return in.tooFew(f)
+	case told < trendMonths && f.Points[f.Index(p.X)].Kind == figure.Month:
+		return in.w("too_few_months", told)
+	}
+	return ""
 }
 
 func numeric(c figure.Column) bool {
