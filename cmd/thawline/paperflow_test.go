@@ -19,7 +19,7 @@ import (
 
 // mostBlank is how much of a page of the demonstration may stay blank at its end: the
 // highest chart, with its legend, title and the begin of a section, is not cut.
-const mostBlank = 0.28
+const mostBlank = 0.3
 
 // The parts of a printed page: A4 in points, and the margin at its foot (print.css.tmpl).
 const (
