@@ -36,6 +36,8 @@ type panel struct {
 	// NOf, Interval and NotKnown are the line under the sentence.
 	NOf, Interval, NotKnown, LeftOut string
 	Notes                            []string
+	// Figure marks where the chart stands, if there is one (figureHere).
+	Figure template.HTML
 	// SVG is the chart, Scale the numbers on its axis to stand over one that is scrolled;
 	// the legend and the names of the axes, over it and at its foot, stand around it.
 	SVG, Scale template.HTML

@@ -134,10 +134,17 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	if err != nil {
 		return nil, err
 	}
-	if err := drawings.drawnInto(p); err != nil {
+	// The page is written while the charts are drawn.
+	t, err := in.template("committee", committeeText)
+	if err != nil {
 		return nil, err
 	}
-	if m.committee, err = in.fill("committee", committeeText, p); err != nil {
+	drawings.placed(p)
+	page, err := filled(t, "committee", p)
+	if err != nil {
+		return nil, err
+	}
+	if m.committee, err = drawings.drawnInto(t, page); err != nil {
 		return nil, err
 	}
 	m.told = run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last, Inputs: in.inputs,
@@ -245,6 +252,16 @@ func stagePage(path string, text []byte) (store.File, error) {
 func sha(text []byte) string { return fmt.Sprintf("%x", sha256.Sum256(text)) }
 
 func (in *input) fill(name, text string, data any) ([]byte, error) {
+	t, err := in.template(name, text)
+	if err != nil {
+		return nil, err
+	}
+	page, err := filled(t, name, data)
+	return []byte(held(page)), err
+}
+
+// template reads a page's template.
+func (in *input) template(name, text string) (*template.Template, error) {
 	t, err := template.New(name).Funcs(template.FuncMap{
 		"whole":    in.format.Whole,
 		"w":        in.w,
@@ -256,11 +273,16 @@ func (in *input) fill(name, text string, data any) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("template %s: %w", name, err)
 	}
+	return t, nil
+}
+
+// filled is a template, or a part of one, with data.
+func filled(t *template.Template, name string, data any) (string, error) {
 	var out strings.Builder
-	if err := t.Execute(&out, data); err != nil {
-		return nil, fmt.Errorf("template %s: %w", name, err)
+	if err := t.ExecuteTemplate(&out, name, data); err != nil {
+		return "", fmt.Errorf("template %s: %w", name, err)
 	}
-	return []byte(held(out.String())), nil
+	return out.String(), nil
 }
 
 // held is a page, or a part of one, with a space that does not break between each
