@@ -16,9 +16,9 @@ import (
 	"thawline/internal/invent"
 )
 
-// number is one number of a page: a count that it shows, one that it hides, or (free)
+// pageNumber is one number of a page: a count that it shows, one that it hides, or (free)
 // one that it does not tell; of those some are guarded as if they stood there.
-type number struct {
+type pageNumber struct {
 	value                 int64
 	hidden, free, guarded bool
 }
@@ -29,7 +29,7 @@ type reading struct {
 	panels map[string]figure.Panel
 	// months are those of the charts, the last is the period's.
 	months  []string
-	numbers map[string]number
+	numbers map[string]pageNumber
 	sums    []equality
 }
 
@@ -40,24 +40,24 @@ type equality struct {
 }
 
 // counted reads a count; hidden where it is a word in the place of one.
-func counted(text string) (n number, ok bool) {
+func counted(text string) (n pageNumber, ok bool) {
 	digits := strings.ReplaceAll(text, ",", "")
 	value, err := strconv.ParseInt(digits, 10, 64)
 	if err == nil {
-		return number{value: value}, true
+		return pageNumber{value: value}, true
 	}
 	word := strings.ToLower(text)
-	return number{hidden: true}, word == "hidden" || word == "a hidden number" || word == "some"
+	return pageNumber{hidden: true}, word == "hidden" || word == "a hidden number" || word == "some"
 }
 
 var termForm = regexp.MustCompile(`^([a-z_]+)(?:\.([^\[\]]+?)(?:\[([^\]]+)\])?|:([a-z_0-9]+))$`)
 
 // term adds what one term of a line stands for.
 func (k *reading) term(text, month string, sign int64, of map[string]int64) (ok bool) {
-	add := func(name string, n number) { k.numbers[name] = n; of[name] += sign }
+	add := func(name string, n pageNumber) { k.numbers[name] = n; of[name] += sign }
 	if free, found := strings.CutPrefix(text, "?"); found {
 		name, guarded := strings.CutPrefix(free, "!")
-		add("?"+name+" "+month, number{free: true, guarded: guarded})
+		add("?"+name+" "+month, pageNumber{free: true, guarded: guarded})
 		return true
 	}
 	m := termForm.FindStringSubmatch(text)
@@ -119,7 +119,7 @@ func (k *reading) term(text, month string, sign int64, of map[string]int64) (ok 
 // learn reads a page by the lines of identities.txt.
 func learn(t *testing.T, page *packPage) *reading {
 	t.Helper()
-	k := &reading{page: page, panels: panelsByID(t), numbers: map[string]number{}}
+	k := &reading{page: page, panels: panelsByID(t), numbers: map[string]pageNumber{}}
 	for _, row := range k.page.articles["marks_by_month"].rows {
 		k.months = append(k.months, row[0])
 	}
@@ -218,7 +218,7 @@ func (k *reading) systems() []*system {
 	return all
 }
 
-func (s *system) place(name string, n number) {
+func (s *system) place(name string, n pageNumber) {
 	s.at[name] = len(s.names)
 	s.names = append(s.names, name)
 	s.least = append(s.least, 0)
