@@ -1,6 +1,5 @@
 package figure
 
-
 // Together discloses all figures of a pack at once. Each is masked by itself
 // (see Disclose); then no count under small, and no rest of a share under it,
 // may follow from the counts that stay in sight by adding and subtracting,
