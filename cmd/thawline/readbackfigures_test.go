@@ -18,9 +18,12 @@ func (d *rows) figures() map[string]wanted {
 	want := map[string]wanted{}
 
 	want["marks_by_month"] = wanted{
-		heads: append([]string{"Month"}, markHeads...),
-		rows:  d.byMonth(func(m string) []any { return markCells(pick(d.episodes, inMonth(m))) }),
-		says:  d.share(count(now, isJudged), len(now), map[string]any{"not_known": persons(count(now, isOpen)), "set_apart": persons(count(now, isIn("mark", "set-apart")))}),
+		heads: append([]string{"Month", "Episodes"}, markHeads...),
+		rows: d.byMonth(func(m string) []any {
+			of := pick(d.episodes, inMonth(m))
+			return append([]any{persons(len(of))}, markCells(of)...)
+		}),
+		says: d.share(count(now, isJudged), len(now), map[string]any{"not_known": persons(count(now, isOpen)), "set_apart": persons(count(now, isIn("mark", "set-apart")))}),
 	}
 	recorded := isIn("mark_recorded", "appropriate", "under-dosed", "non-bleeding", "unsupported")
 	recordedGood := count(now, isIn("mark_recorded", "appropriate"))

@@ -28,8 +28,8 @@ func barsChart(p figure.Panel) bool {
 
 // checkHidden looks at what stands for hidden values. Among standing bars and points it
 // is a column that reaches over all of the picture that the row leaves free, beside
-// lying bars a word, and in a stack whose hidden parts are told together a piece of
-// that length. Nothing of it has a length that is less than the value may be.
+// lying bars a word, and in a stack whose hidden parts are told together, or the first
+// of them, a piece of that length. Nothing of it has a length that is less than the value may be.
 func checkHidden(id string, a *article, p figure.Panel, w wanted, drawn shapes, axis scale) (wrong []string) {
 	fault := func(format string, x ...any) { wrong = append(wrong, id+": "+fmt.Sprintf(format, x...)) }
 	if slices.Contains([]string{"effect", "funnel"}, p.Chart) {
@@ -37,30 +37,52 @@ func checkHidden(id string, a *article, p figure.Panel, w wanted, drawn shapes, 
 	}
 	near := 1.1 / math.Abs(axis.perUnit)
 	marked, pieces, columns, words := map[int]bool{}, 0, 0, 0
-	for key, length := range drawn.bars {
-		delete(drawn.bars, key)
-		shown, together := 0.0, 0.0
-		if barsChart(p) && key[1] < len(w.rows) {
-			for _, name := range p.Y {
-				at := slices.Index(w.heads, head(p, name))
-				switch x := numberOf(w.rows[key[1]][at]); {
-				case isHidden(a, key[1], head(p, name)):
-					together += x
-				case !math.IsNaN(x):
-					shown += x
-				}
+	shown, firsts, piece, column := map[int]float64{}, map[int][]float64{}, map[int]float64{}, map[int]bool{}
+	for r := range w.rows {
+		if !barsChart(p) {
+			break
+		}
+		together := 0.0
+		for _, name := range p.Y {
+			at := slices.Index(w.heads, head(p, name))
+			switch x := numberOf(w.rows[r][at]); {
+			case isHidden(a, r, head(p, name)):
+				together += x
+				firsts[r] = append(firsts[r], together)
+			case !math.IsNaN(x):
+				shown[r] += x
 			}
 		}
-		marked[key[1]] = true
+	}
+	// A piece is as long as all that is hidden of its row, or the first columns of that
+	// (the marks of those judged): a column stands on it, then.
+	for key, length := range drawn.bars {
+		for i, x := range firsts[key[1]] {
+			if len(p.Y) > 1 && barsChart(p) && i > 0 && math.Abs(length-x) <= near {
+				piece[key[1]] = max(x, piece[key[1]])
+			}
+		}
+	}
+	for key, length := range drawn.bars {
+		delete(drawn.bars, key)
+		r := key[1]
+		marked[r] = true
+		free := axis.last - math.Min(axis.first, 0) - shown[r]
 		switch {
-		case len(p.Y) > 1 && barsChart(p) && math.Abs(length-together) <= near:
+		case !lyingChart(p) && math.Abs(length-free+piece[r]) <= near, !lyingChart(p) && math.Abs(length-free) <= near:
+			columns++
+			column[r] = true
+		case piece[r] > 0 && math.Abs(length-piece[r]) <= near:
 			pieces++
 		case lyingChart(p) && length == 0:
 			words++
-		case !lyingChart(p) && math.Abs(length-(axis.last-math.Min(axis.first, 0)-shown)) <= near:
-			columns++
 		default:
-			fault("row %d: what is hidden is drawn as %.2f, neither %.2f, as much as it is, nor up to the end of the axis at %.2f", key[1]+1, length, together, axis.last)
+			fault("row %d: what is hidden is drawn as %.2f, neither as much as it is (%.0f), nor up to the end of the axis at %.2f", r+1, length, firsts[r], axis.last)
+		}
+	}
+	for r, length := range piece {
+		if open := length < firsts[r][len(firsts[r])-1]; open != column[r] {
+			fault("row %d: what is hidden beyond a piece of %.0f is drawn %t, wanted %t", r+1, length, column[r], open)
 		}
 	}
 	for r := range a.rows {

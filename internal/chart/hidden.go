@@ -29,10 +29,11 @@ const soft = "#7b8794"
 
 // stacks are the bars of a chart, a row each.
 type stacks struct {
-	// shown is the sum of what is shown of a row, hidden says that not all is, and rest
-	// is what is hidden of it together, where that is told; else nought.
-	shown, rest []float64
-	hidden      []bool
+	// shown is the sum of what is shown of a row, and rest what is hidden of it together,
+	// as far as that is told. hidden says that not all is shown, open that more is hidden
+	// than the rest.
+	shown, rest  []float64
+	hidden, open []bool
 	// highest is the longest bar, lowest the least value.
 	highest, lowest float64
 	// counted says that every value is a whole number.
@@ -41,7 +42,7 @@ type stacks struct {
 
 func stacksOf(f *figure.Figure, p figure.Panel) stacks {
 	n := len(f.Rows)
-	s := stacks{shown: make([]float64, n), rest: make([]float64, n), hidden: make([]bool, n), counted: true}
+	s := stacks{shown: make([]float64, n), rest: make([]float64, n), hidden: make([]bool, n), open: make([]bool, n), counted: true}
 	for _, name := range p.Y {
 		kind := f.Points[f.Index(name)].Kind
 		s.counted = s.counted && (kind == figure.Count || kind == figure.Units)
@@ -55,21 +56,19 @@ func stacksOf(f *figure.Figure, p figure.Panel) stacks {
 			}
 			s.hidden[r] = s.hidden[r] || c.Hidden
 		}
-		if rest, told := f.Rest(r); told && s.hidden[r] && whole(f, p) {
-			s.rest[r] = float64(rest)
+		s.open[r] = s.hidden[r]
+		if rest, all := f.Rest(r); s.hidden[r] && whole(f, p) {
+			s.rest[r], s.open[r] = float64(rest), !all
 		}
 		s.highest = math.Max(s.highest, s.shown[r]+s.rest[r])
 	}
 	return s
 }
 
-// unsized says that a row holds something hidden of a length that nothing tells.
-func (s stacks) unsized(r int) bool { return s.hidden[r] && s.rest[r] == 0 }
-
-// whole says that a panel stacks every count of its figure.
+// whole says that a panel stacks every count of its figure, but for their total.
 func whole(f *figure.Figure, p figure.Panel) bool {
 	for _, c := range f.Points {
-		if c.Kind == figure.Count && !slices.Contains(p.Y, c.Name) {
+		if c.Kind == figure.Count && c.Name != f.Total && !slices.Contains(p.Y, c.Name) {
 			return false
 		}
 	}
@@ -138,10 +137,10 @@ func (s stacks) pieces(option map[string]any, look Look) {
 		map[string]any{"name": look.Sized, "stack": "all", "itemStyle": sized, "barCategoryGap": barGap, "barMaxWidth": 64})
 }
 
-// columns adds to standing bars, over what is shown of each, the column in which it
+// columns adds to standing bars, over what is told of each, the column in which it
 // ends.
 func (s stacks) columns(option map[string]any, look Look, top float64) {
-	withSeries(option, len(s.hidden), func(r int) (any, bool) { return round(top - s.shown[r]), s.unsized(r) },
+	withSeries(option, len(s.hidden), func(r int) (any, bool) { return round(top - s.shown[r] - s.rest[r]), s.open[r] },
 		map[string]any{"name": look.Open, "stack": "all", "itemStyle": open, "barCategoryGap": barGap, "barMaxWidth": 64})
 }
 
@@ -149,10 +148,10 @@ func (s stacks) columns(option map[string]any, look Look, top float64) {
 func (s stacks) words(option map[string]any, look Look) {
 	withSeries(option, len(s.hidden), func(r int) (any, bool) {
 		word := look.Hidden
-		if s.shown[r] > 0 {
+		if s.shown[r]+s.rest[r] > 0 {
 			word = look.Format.Say("more_hidden")
 		}
-		return hiddenWord(word), s.unsized(r)
+		return hiddenWord(word), s.open[r]
 	}, hiddenWords())
 }
 

@@ -49,16 +49,24 @@ func (b *bound) atMost(n int64, by *fact) bool {
 	return false
 }
 
-// hiddenCount is a count that a pack hides, of each coordinate once.
+// hiddenCount is a count that a pack hides, of each coordinate once; or one that it
+// shows, known, which takes part in those it lies in; said is one that a sentence says.
+// of is itself as a side: the counts
+// that lie in it, and its other coordinates.
 type hiddenCount struct {
 	bound
-	at    vector
-	small bool
+	at          vector
+	value, rank int
+	small       bool
+	known, said bool
+	of          side
 }
 
 // fact is a number that a reader knows: how many more the plus are than the minus; or,
-// of a count, how many more it is than that.
+// of a count, how many more it is than that. rank is its place among the counts of a
+// pack, the dearest first: what is no count itself is dear to nobody.
 type fact struct {
+	rank        int
 	of          vector
 	value       int64
 	plus, minus side
@@ -85,10 +93,26 @@ func newReader(sizes []int64, tells *span, shown []vector, hidden []*hiddenCount
 	// Hidden counts by their first coordinate.
 	first := map[int32][]*hiddenCount{}
 	for _, h := range hidden {
-		h.bound = bound{low: 1, high: open}
+		if h.bound = (bound{low: 1, high: open}); h.known {
+			by := &fact{of: h.at, rank: h.rank}
+			h.bound = bound{low: int64(h.value), high: int64(h.value), lowBy: by, highBy: by}
+		}
 		first[h.at[0].at] = append(first[h.at[0].at], h)
 	}
+	for _, h := range hidden {
+		if h.of = (side{}); len(h.at) > lengthy && !h.known {
+			continue
+		}
+		for _, t := range h.at {
+			h.of.at = append(h.of.at, t.at)
+		}
+		h.of.find(first, h)
+		if h.said {
+			h.lowBy.plus = h.of
+		}
+	}
 	add := func(f fact, v vector) {
+		f.rank = math.MaxInt
 		if len(v) > lengthy {
 			return
 		}
@@ -108,8 +132,8 @@ func newReader(sizes []int64, tells *span, shown []vector, hidden []*hiddenCount
 				f.value += sizes[t.at]
 			}
 		}
-		f.plus.find(first)
-		f.minus.find(first)
+		f.plus.find(first, nil)
+		f.minus.find(first, nil)
 		r.facts = append(r.facts, &f)
 	}
 	for _, list := range [][]vector{tells.vectors(), shown} {
@@ -127,21 +151,31 @@ func newReader(sizes []int64, tells *span, shown []vector, hidden []*hiddenCount
 	return r
 }
 
-// find looks for the hidden counts that lie in the side, and covers it by some of
-// them.
-func (s *side) find(first map[int32][]*hiddenCount) {
+// find looks for the hidden counts that lie in the side, but for one, and covers it by
+// some of them.
+func (s *side) find(first map[int32][]*hiddenCount, but *hiddenCount) {
 	s.cover = make([]int, len(s.at))
 	for i := range s.cover {
 		s.cover[i] = -1
 	}
 	for _, at := range s.at {
 		for _, h := range first[at] {
-			if !slices.ContainsFunc(h.at, func(t term) bool { return s.place(t.at) < 0 }) {
+			if h != but && !slices.ContainsFunc(h.at, func(t term) bool { return s.place(t.at) < 0 }) {
 				s.within = append(s.within, h)
 			}
 		}
 	}
-	slices.SortStableFunc(s.within, func(a, b *hiddenCount) int { return len(a.at) - len(b.at) })
+	slices.SortStableFunc(s.within, func(a, b *hiddenCount) int {
+		switch {
+		case a.known && b.known:
+			return len(b.at) - len(a.at)
+		case a.known:
+			return -1
+		case b.known:
+			return 1
+		}
+		return len(a.at) - len(b.at)
+	})
 	s.covers = make([]bool, len(s.within))
 	for k, h := range s.within {
 		s.covers[k] = !slices.ContainsFunc(h.at, func(t term) bool { return s.cover[s.place(t.at)] >= 0 })
@@ -160,12 +194,13 @@ func (s *side) place(at int32) int {
 	return -1
 }
 
-// shared says that a count is on a side that three hidden counts cover, or more.
+// shared says that a count is on a side that three hidden counts cover, or more, beside
+// what is known of it.
 func (f *fact) shared(h *hiddenCount) bool {
 	for _, s := range []side{f.plus, f.minus} {
 		parts := 0
-		for _, covers := range s.covers {
-			if covers {
+		for k, covers := range s.covers {
+			if covers && !s.within[k].known {
 				parts++
 			}
 		}
@@ -253,8 +288,8 @@ func (r *reader) narrow() {
 				}
 				continue
 			}
-			moved = r.learn(f, &f.plus, plus, minus, f.value) || moved
-			moved = r.learn(f, &f.minus, minus, plus, -f.value) || moved
+			moved = r.learn(&f.plus, minus, f.value, f, f) || moved
+			moved = r.learn(&f.minus, r.all(&f.plus), -f.value, f, f) || moved
 		}
 		for _, h := range r.hidden {
 			moved = r.link(h) || moved
@@ -262,26 +297,24 @@ func (r *reader) narrow() {
 	}
 }
 
-// learn tightens what lies in a side of a fact: it is value more than the other side.
-func (r *reader) learn(f *fact, s *side, own, other sums, value int64) (moved bool) {
+// learn tightens what lies in a side: it is value more than the other side, whose ends
+// are known by highBy and lowBy.
+func (r *reader) learn(s *side, other sums, value int64, highBy, lowBy *fact) (moved bool) {
+	own := r.all(s)
 	tighten := func(b *bound, rest sums) {
-		if other.opens == 0 {
-			moved = b.atMost(value+other.most-rest.least, f) || moved
+		tighter := other.opens == 0 && b.atMost(value+other.most-rest.least, highBy)
+		tighter = rest.opens == 0 && b.atLeast(value+other.least-rest.most, lowBy) || tighter
+		if tighter {
+			own, moved = r.all(s), true
 		}
-		if rest.opens == 0 {
-			moved = b.atLeast(value+other.least-rest.most, f) || moved
-		}
+	}
+	for _, h := range s.within {
+		tighten(&h.bound, r.but(s, own, h.at))
 	}
 	if other.opens > 0 && own.opens > 1 && len(s.at) > 1 {
 		// Whatever is left out, an end is open on both sides, but for a hidden count that
 		// takes in all that is open.
-		for _, h := range s.within {
-			tighten(&h.bound, r.but(s, own, h.at))
-		}
 		return moved
-	}
-	for _, h := range s.within {
-		tighten(&h.bound, r.but(s, own, h.at))
 	}
 	for i, at := range s.at {
 		tighten(&r.coordinates[at], r.butOne(s, own, i))
@@ -305,35 +338,58 @@ func (r *reader) butOne(s *side, u sums, place int) sums {
 	return u
 }
 
-// link holds a hidden count against the coordinates that it is the sum of.
+// link holds a hidden count against what it is the sum of.
 func (r *reader) link(h *hiddenCount) (moved bool) {
-	var all sums
-	var lowBy, highBy *fact
-	for _, t := range h.at {
-		one := r.coordinates[t.at]
-		all.add(one, 1)
-		if one.lowBy != nil {
-			lowBy = one.lowBy
-		}
-		if one.highBy != nil {
-			highBy = one.highBy
-		}
+	if len(h.of.at) == 0 {
+		return false // It is lengthy.
 	}
+	all := r.all(&h.of)
+	lowBy, highBy := r.by(&h.of)
 	moved = h.atLeast(all.least, lowBy)
 	if all.opens == 0 {
 		moved = h.atMost(all.most, highBy) || moved
 	}
-	for _, t := range h.at {
-		one, rest := &r.coordinates[t.at], all
-		rest.add(*one, -1)
-		if h.high < open {
-			moved = one.atMost(h.high-rest.least, h.highBy) || moved
+	var whole sums
+	whole.add(h.bound, 1)
+	return r.learn(&h.of, whole, 0, h.highBy, h.lowBy) || moved
+}
+
+// by are the facts by which parts of a side have their ends, those that are dear to the
+// fewest.
+func (r *reader) by(s *side) (low, high *fact) {
+	take := func(b bound) {
+		if b.lowBy != nil && (low == nil || b.lowBy.rank >= low.rank) {
+			low = b.lowBy
 		}
-		if rest.opens == 0 {
-			moved = one.atLeast(h.low-rest.most, h.lowBy) || moved
+		if b.highBy != nil && (high == nil || b.highBy.rank >= high.rank) {
+			high = b.highBy
 		}
 	}
-	return moved
+	for k, h := range s.within {
+		if s.covers[k] {
+			take(h.bound)
+		}
+	}
+	for i, at := range s.at {
+		if s.cover[i] < 0 {
+			take(r.coordinates[at])
+		}
+	}
+	return low, high
+}
+
+// around is the least known count that a count lies in and that no sentence says.
+func (r *reader) around(h *hiddenCount) *fact {
+	var least *hiddenCount
+	for _, k := range r.hidden {
+		if k.known && !k.said && (least == nil || len(k.at) < len(least.at)) && len(k.at) > len(h.at) && k.at.holds(h.at) {
+			least = k
+		}
+	}
+	if least == nil {
+		return nil
+	}
+	return least.lowBy
 }
 
 // tooNarrow lists the facts by which a small count keeps too few values, the simplest
@@ -347,6 +403,12 @@ func (r *reader) tooNarrow(small int64) (by []*fact) {
 		f := h.highBy
 		if h.high >= small-1 || f == nil || h.lowBy != nil && h.low-1 > small-1-h.high {
 			f = h.lowBy
+		}
+		if f != nil && f.plus.at != nil && f.rank < math.MaxInt {
+			// A sentence is dear: a cell that tells of few beside it goes first.
+			if cheaper := r.around(h); cheaper != nil {
+				f = cheaper
+			}
 		}
 		// Among three or more there are more ways than values to share a sum out.
 		if f != nil && f == h.highBy && h.lowBy == nil && h.high > h.low && f.shared(h) {

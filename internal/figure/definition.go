@@ -91,6 +91,9 @@ type Definition struct {
 	// first, among those that are alike in Within. Where a row's count is hidden, its
 	// place would tell between which others it lies: it stands after them, by name.
 	Commonest, Within string
+	// Total is the count of the points that the other counts of a row add up to, and
+	// that is therefore no part of a bar; none where it is empty.
+	Total string
 	// Steps is a label of the points by which rows are steps of one ladder: those
 	// that are alike in it before the sign =. The difference of a count between
 	// two steps is itself a count of episodes, and must not be small.
@@ -119,6 +122,7 @@ var (
 //	-- needs:     judged: labs (see parseNeed; optional)
 //	-- hidden:    last, or first (of all figures; optional)
 //	-- order:     fired within severity (the commonest first; see Definition.Commonest; optional)
+//	-- total:     episodes (what the other counts of a row add up to; optional)
 //	-- steps:     tried (rows of one ladder; see Definition.Steps; optional)
 //	-- adds up:   no (only where neither rows nor columns add up to a total)
 //	-- not known: what is left out
@@ -154,7 +158,7 @@ func Parse(file, text string) (*Definition, error) {
 			continue
 		}
 		rest := strings.TrimSpace(body)
-		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "means", "needs", "adds up", "hidden", "order", "steps", "not known"}, word) && strings.HasPrefix(body, " "+word) {
+		if word, tail, found := strings.Cut(rest, ":"); found && slices.Contains([]string{"reads", "points", "answer", "means", "needs", "adds up", "hidden", "order", "total", "steps", "not known"}, word) && strings.HasPrefix(body, " "+word) {
 			if seen[word] {
 				return nil, fault("header line %q stands twice", word)
 			}
@@ -202,12 +206,14 @@ func Parse(file, text string) (*Definition, error) {
 			d.Foremost, d.Least = rest == "last", rest == "first"
 		case "order":
 			d.Commonest, d.Within, _ = strings.Cut(rest, " within ")
+		case "total":
+			d.Total = rest
 		case "steps":
 			d.Steps = rest
 		case "not known":
 			d.NotKnown = strings.TrimSpace(d.NotKnown + " " + rest)
 		default:
-			return nil, fault("a header line that begins with none of reads, points, answer, means, needs, adds up, hidden, order, steps, not known")
+			return nil, fault("a header line that begins with none of reads, points, answer, means, needs, adds up, hidden, order, total, steps, not known")
 		}
 	}
 	for _, word := range []string{"reads", "points", "answer"} {
@@ -229,6 +235,9 @@ func Parse(file, text string) (*Definition, error) {
 	}
 	if d.Within != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == d.Within && c.Kind.isText() }) {
 		return nil, fmt.Errorf("%s: rows are in order within %q, which is no label of the points", file, d.Within)
+	}
+	if d.Total != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == d.Total && c.Kind == Count }) {
+		return nil, fmt.Errorf("%s: the total is %q, which is no count of the points", file, d.Total)
 	}
 	if d.Steps != "" && !slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == d.Steps && (c.Kind == Label || c.Kind == Key) }) {
 		return nil, fmt.Errorf("%s: steps go by %q, which is no label of the points", file, d.Steps)

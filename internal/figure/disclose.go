@@ -40,7 +40,9 @@ func (f *Figure) mask(small int64, meant bool) *mask {
 		}
 		var line []cell
 		for _, c := range counts {
-			line = append(line, cell{r, c})
+			if f.Points[c].Name != f.Total {
+				line = append(line, cell{r, c})
+			}
 		}
 		lines = append(lines, line)
 	}

@@ -19,6 +19,8 @@ type equations struct {
 	// lines are the rows and columns of figures, as the places of their cells; rows are
 	// those of them that are rows.
 	lines, rows [][]*shown
+	// years are the last twelve months of columns by month: other figures sum them up.
+	years [][]*shown
 	// always is what the sums tell by themselves.
 	always *span
 	// steps are those of them that no cell shows: small differences between the
@@ -253,7 +255,7 @@ func (q *equations) addLines(f *Figure, places map[[2]int]*shown, small int64) {
 	for r := range f.Rows {
 		var line []*shown
 		for _, c := range counts {
-			if one := places[[2]int{r, c}]; one != nil && one.value > 0 {
+			if one := places[[2]int{r, c}]; one != nil && one.value > 0 && one.column != f.Total {
 				for _, other := range line {
 					sum, most := one.value+other.value, 2*(small-1)
 					bothSmall := max(one.value, other.value) < small
@@ -267,13 +269,19 @@ func (q *equations) addLines(f *Figure, places map[[2]int]*shown, small int64) {
 		q.lines, q.rows = append(q.lines, line), append(q.rows, line)
 	}
 	for _, c := range counts {
-		var line []*shown
+		var line, year []*shown
 		for r := range f.Rows {
 			if one := places[[2]int{r, c}]; one != nil && one.value > 0 {
 				line = append(line, one)
+				if len(f.Rows)-r <= 12 {
+					year = append(year, one)
+				}
 			}
 		}
 		q.lines = append(q.lines, line)
+		if f.Points[0].Kind == Month {
+			q.years = append(q.years, year)
+		}
 	}
 }
 

@@ -26,9 +26,9 @@ type Figure struct {
 	Rows [][]Cell
 	// Values is the answer, by column name.
 	Values map[string]Cell
-	// rests is, by row, what the hidden counts of the row are together, where a reader
-	// of the pack can work that out.
-	rests map[int]int64
+	// rests is, by row, what hidden counts of the row are together, where a reader of
+	// the pack can work that out.
+	rests map[int]rest
 	// HiddenCells counts the cells that disclosure took away.
 	HiddenCells int
 }
@@ -138,11 +138,18 @@ func (f *Figure) Index(name string) int {
 	return -1
 }
 
-// Rest is what the hidden counts of a row are together, where the counts that are
-// shown, of this figure or others, tell it.
-func (f *Figure) Rest(row int) (n int64, told bool) {
-	n, told = f.rests[row]
-	return n, told
+// rest is what hidden counts of a row are together: all of them, or the first ones.
+type rest struct {
+	n   int64
+	all bool
+}
+
+// Rest is what the hidden counts of a row are together, as far as the counts that are
+// shown, of this figure or others, tell it: all says that they tell it of all, else it is
+// that of the first of them, in the order of the columns, and 0 where they tell nothing.
+func (f *Figure) Rest(row int) (n int64, all bool) {
+	r := f.rests[row]
+	return r.n, r.all
 }
 
 // AllZero says that no number of the points is another than nought, nor hidden.

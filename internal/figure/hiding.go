@@ -125,6 +125,9 @@ func (c *class) inTables() bool {
 	})
 }
 
+// said says that a sentence says the count.
+func (c *class) said() bool { return slices.ContainsFunc(c.cells, (*shown).answer) }
+
 // nest is a count within another, by their places among the classes, and the rest.
 type nest struct {
 	inner, outer int
@@ -175,8 +178,22 @@ func (q *equations) guardBounds(s *span, classes []*class, nests []nest, showing
 			told = append(told, n.rest)
 		}
 	}
+	// What is hidden of a line together bounds its parts, however many numbers tell it.
+	for _, lines := range [][][]*shown{q.lines, q.years} {
+		for _, line := range lines {
+			firsts := firstsOf(line, func(one *shown) bool { return !seen[one] })
+			if n := len(firsts); n > 1 && s.tells(firsts[n-1].at) {
+				told = append(told, firsts[n-1].at)
+			}
+		}
+	}
 	var hidden []*hiddenCount
 	taken := map[string]bool{}
+	for i, c := range classes {
+		if showing[i] && len(c.at) > 0 && (len(c.at) <= lengthy || c.said() && len(c.at) <= 5*lengthy) && c.at.once() {
+			hidden = append(hidden, &hiddenCount{at: c.at, value: int(c.cells[0].value), rank: i, known: true, said: c.said()})
+		}
+	}
 	for _, c := range append(slices.Clone(q.cells), q.steps...) {
 		if key := c.at.key(); !seen[c] && c.value > 0 && len(c.at) > 0 && !taken[key] && c.at.once() {
 			taken[key] = true
@@ -197,23 +214,43 @@ func (q *equations) guardBounds(s *span, classes []*class, nests []nest, showing
 }
 
 // tellRests notes of each row what is hidden of it together, where what is shown
-// tells that.
+// tells that; else what is hidden of its first columns: the marks that make up those
+// judged, beside some that are not.
 func (q *equations) tellRests(s *span) {
 	for _, line := range q.rows {
-		rest, sum, n := vector{}, int64(0), 0
-		for _, one := range line {
-			if one.isHidden() {
-				rest, sum, n = rest.plus(one.at, 1), sum+one.value, n+1
+		firsts := firstsOf(line, (*shown).isHidden)
+		for i := len(firsts) - 1; i >= 0; i-- {
+			if !s.tells(firsts[i].at) {
+				continue
 			}
-		}
-		if n > 0 && s.tells(rest) {
 			f := line[0].figure
 			if f.rests == nil {
-				f.rests = map[int]int64{}
+				f.rests = map[int]rest{}
 			}
-			f.rests[line[0].row] = sum
+			f.rests[line[0].row] = rest{firsts[i].sum, i == len(firsts)-1}
+			break
 		}
 	}
+}
+
+// group is some hidden counts of a line together: how many counts, and how many they
+// count.
+type group struct {
+	at     vector
+	counts int64
+	sum    int64
+}
+
+// firstsOf gives what is hidden of a line together: the first, the first two and so on.
+func firstsOf(line []*shown, hidden func(*shown) bool) (all []group) {
+	var g group
+	for _, one := range line {
+		if hidden(one) {
+			g = group{g.at.plus(one.at, 1), g.counts + 1, g.sum + one.value}
+			all = append(all, g)
+		}
+	}
+	return all
 }
 
 // guardLines looks whether of a row or a column so little is hidden as a whole that
@@ -226,14 +263,12 @@ func (q *equations) guardLines(s *span, classes []*class, showing []bool, small 
 		}
 	}
 	for _, line := range q.lines {
-		rest, sum, n := vector{}, int64(0), int64(0)
-		for _, one := range line {
-			if !seen[one] {
-				rest, sum, n = rest.plus(one.at, 1), sum+one.value, n+1
+		firsts := firstsOf(line, func(one *shown) bool { return !seen[one] })
+		for _, g := range firsts {
+			if g.counts > 1 && (g.sum < small || g.sum == g.counts) && s.tells(g.at) {
+				q.guarded, more = append(q.guarded, g.at), true
+				break
 			}
-		}
-		if n > 1 && (sum < small || sum == n) && s.tells(rest) {
-			q.guarded, more = append(q.guarded, rest), true
 		}
 	}
 	return more

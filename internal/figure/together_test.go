@@ -380,6 +380,50 @@ SELECT 2
 	}
 }
 
+// TestTheFirstColumnsAreTold: where the judged are told and those that are not judged
+// are not, what is hidden of the judged has a length, and the rest of the row has none;
+// it is never small.
+func TestTheFirstColumnsAreTold(t *testing.T) {
+	text := `-- a: Who?
+--
+-- reads:     episodes
+-- points:    place: label; Place
+--            good: count; Good
+--            low: count; Low
+--            none: count; None
+--            lost: count; Lost
+--            back: count; Back
+-- answer:    n: count; Judged
+-- means:     good: alone, invented
+--            low: alone, invented
+--            none: alone, invented
+--            lost: alone, invented
+--            back: alone, invented
+--            answer n: sum of good + low + none
+SELECT 1
+-- answer
+SELECT 2
+`
+	d := parsed(t, text)
+	// 4 and 3 are nearly known by their sum, and 2 and 1 a small count together: then
+	// more is hidden, and the sum is that of more.
+	for counts, wanted := range map[[3]int64]int64{{30, 4, 3}: 37, {30, 2, 1}: 33, {30, 3, 11}: 14, {30, 7, 11}: 0} {
+		f := &Figure{Definition: d, Values: map[string]Cell{"n": {Value: counts[0] + counts[1] + counts[2]}},
+			Rows: [][]Cell{{{Value: "here"}, {Value: counts[0]}, {Value: counts[1]}, {Value: counts[2]}, {Value: int64(2)}, {Value: int64(3)}}}}
+		Together([]*Figure{f}, &Atoms{}, 5)
+		sum := int64(0)
+		for i, n := range counts {
+			if f.Rows[0][1+i].Hidden {
+				sum += n
+			}
+		}
+		n, all := f.Rest(0)
+		if n != wanted || sum != wanted || all || f.Values["n"].Hidden {
+			t.Errorf("%v: hidden of the judged are %d, and told %d (of all %t), wanted %d of the judged: %v", counts, sum, n, all, wanted, f.Rows[0])
+		}
+	}
+}
+
 // TestOneAndOneAreTwo: two hidden counts that are known to be two together are known;
 // and so, nearly, are others of which the sum leaves fewer than three ways.
 func TestOneAndOneAreTwo(t *testing.T) {

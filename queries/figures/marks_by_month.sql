@@ -2,6 +2,7 @@
 --
 -- reads:     months, episodes, period_episodes
 -- points:    month: month; Month
+--            episodes: count; Episodes
 --            appropriate: count; Appropriate
 --            under_dosed: count; Under-dosed
 --            non_bleeding: count; Non-bleeding
@@ -15,7 +16,8 @@
 --            not_known: count; Undetermined
 --            set_apart: count; Set apart
 --            given: count; Given plasma
--- means:     appropriate: month, mark appropriate
+-- means:     episodes: month
+--            appropriate: month, mark appropriate
 --            under_dosed: month, mark under-dosed
 --            non_bleeding: month, mark non-bleeding
 --            unsupported: month, mark unsupported
@@ -28,11 +30,13 @@
 --            answer not_known: period, mark undetermined
 --            answer set_apart: period, mark set-apart
 --            answer given: period, outcome transfused
+-- total:     episodes
 -- needs:     non_bleeding: bleeding
 --            appropriate + under_dosed: dose band
 -- not known: undetermined episodes stand beside the judged ones, never among them; nothing was given in those marked wasted or returned
 SELECT
     months.month AS month,
+    count(episodes.episode_id) AS episodes,
     count(*) FILTER (episodes.mark = 'appropriate') AS appropriate,
     count(*) FILTER (episodes.mark = 'under-dosed') AS under_dosed,
     count(*) FILTER (episodes.mark = 'non-bleeding') AS non_bleeding,
