@@ -63,7 +63,7 @@ func (d *rows) figures() map[string]wanted {
 	}
 	want["completeness"] = d.completeness(now)
 	want["dose_distribution"] = d.doses(year)
-	want["units_given"] = d.unitsGiven(now)
+	want["units_given"] = d.unitsGiven(year)
 	want["weight_by_units"] = d.weightByUnits(year)
 	want["test_by_bleeding"] = d.tests(year)
 	want["children_marks"] = d.childrenMarks(year)
