@@ -27,6 +27,8 @@ type Section struct {
 	// Page names a part that the pack writes itself: one of pages.
 	Page   string  `yaml:"page"`
 	Panels []Panel `yaml:"panels"`
+	// Local says that it is a site's own, whose numbers stand as the site wrote them.
+	Local bool `yaml:"-"`
 }
 
 // Panel is one figure on the page.

@@ -33,6 +33,11 @@ type Language struct {
 	// Texts gives, for what figures and the dashboard say in English, the same in
 	// this language; what it leaves out stays English.
 	Texts map[string]string `yaml:"texts"`
+
+	// comma is the language with a decimal comma, made once; turned says that this is it.
+	once   sync.Once
+	comma  *Language
+	turned bool
 }
 
 // English is the language that is always there.
@@ -165,12 +170,64 @@ func forms(text string, args []any) string {
 var formForm = regexp.MustCompile(`\{([1-9]):([^{}|]*)\|([^{}|]*)\}`)
 
 // Text gives what a figure or the dashboard says in English in this language,
-// English where it has no other.
+// English where it has no other. What queries join from words is given part by part
+// (not run: no feed labs), if the language has every part: a name of the site's own
+// that holds such a sign stays whole.
 func (l *Language) Text(english string) string {
-	if other, found := l.Texts[english]; found {
-		return other
+	text, _ := l.whole(english)
+	return text
+}
+
+// joints are the signs by which queries join words.
+var joints = []string{" → ", "; ", ": ", ", "}
+
+// whole looks a text up, and then each of its parts.
+func (l *Language) whole(english string) (text string, found bool) {
+	if text, found = l.text(english); found {
+		return text, true
 	}
-	return english
+	for _, joint := range joints {
+		parts := strings.Split(english, joint)
+		if len(parts) == 1 {
+			continue
+		}
+		for i, part := range parts {
+			if parts[i], found = l.whole(part); !found {
+				return english, false
+			}
+		}
+		return strings.Join(parts, joint), true
+	}
+	return english, false
+}
+
+// Own is Text of what the program itself says, and no site: its numbers are written as
+// the site writes them.
+func (l *Language) Own(english string) string {
+	text, found := l.text(english)
+	if !found && l.turned {
+		return Comma(english)
+	}
+	return text
+}
+
+// text looks a text up; it is as in English where this language leaves it out.
+func (l *Language) text(english string) (text string, found bool) {
+	if text, found = l.Texts[english]; found {
+		return text, true
+	}
+	if text, found = l.fallback().Texts[english]; found {
+		return text, true
+	}
+	return english, false
+}
+
+// fallback is English, its numbers written as those of this language are.
+func (l *Language) fallback() *Language {
+	if l.turned {
+		return English().WithComma()
+	}
+	return English()
 }
 
 // Fact names a fact by its column, or a code in the words of Text.
@@ -182,8 +239,8 @@ func (l *Language) Fact(column string) string {
 	if text, found := l.Texts[plain]; found {
 		return text
 	}
-	if text, found := English().Facts[column]; found {
+	if text, found := l.fallback().Facts[column]; found {
 		return text
 	}
-	return plain
+	return l.Text(plain)
 }

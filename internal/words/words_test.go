@@ -40,6 +40,26 @@ func TestAnotherLanguageIsOneFile(t *testing.T) {
 	}
 }
 
+func TestPartsOfALabel(t *testing.T) {
+	l := other()
+	for english, text := range map[string]string{"given": "donné", "lost": "perdu", "not run": "non", "no feed labs": "pas de labs"} {
+		l.Texts[english] = text
+	}
+	for label, wanted := range map[string]string{
+		"given → lost":                        "donné → perdu",
+		"not run: no feed labs; no feed labs": "non: pas de labs; pas de labs",
+		"lost":                                "perdu",
+		// A place of the site's.
+		"Ward: lost":  "Ward: lost",
+		"lost, North": "lost, North",
+		"given → ":    "given → ",
+	} {
+		if got := l.Text(label); got != wanted {
+			t.Errorf("%q is %q, wanted %q", label, got, wanted)
+		}
+	}
+}
+
 func TestFaultsOfALanguage(t *testing.T) {
 	l := other()
 	delete(l.Words, "none")
