@@ -233,7 +233,7 @@ func (in *input) loadRules(ctx context.Context, e *engine.Engine) error {
 	}
 	var rows [][]any
 	for _, r := range all {
-		rows = append(rows, []any{r.Name, r.Header["severity"], strings.TrimSuffix(r.Says, "."), r.Header["of"]})
+		rows = append(rows, []any{r.Name, r.Header["severity"], in.said(strings.TrimSuffix(r.Says, "."), r.Local()), r.Header["of"]})
 	}
 	return e.Load(ctx, "rules", []contract.Column{{Name: "finding"}, {Name: "severity"}, {Name: "says"}, {Name: "of"}}, rows)
 }

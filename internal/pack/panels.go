@@ -58,10 +58,13 @@ func (s sitePanels) into(d *figure.Dashboard, defined map[string]*figure.Definit
 	}
 	for name, one := range own {
 		if defined[name] == nil {
-			defined[name] = one
+			one.Local, defined[name] = true, one
 			continue
 		}
 		return &nameTakenError{one.Path}
+	}
+	for i := range extra.Sections {
+		extra.Sections[i].Local = true
 	}
 	last := len(d.Sections) - 1
 	d.Sections = append(d.Sections[:last:last], append(extra.Sections, d.Sections[last])...)

@@ -162,7 +162,7 @@ weight_before_d: {child: 20}
 		t.Error("thawed_life_h changed before its date")
 	}
 	i := slices.IndexFunc(p.Values(), func(v Value) bool { return v.Name == "over_bleeding" })
-	if v := p.Values()[i]; v.Default || v.Text != "1.8" || v.DefaultText != "1.5" || v.Source != "our committee 2025" || v.Approved != "transfusion committee, 2025-06-12" {
+	if v := p.Values()[i]; v.Default || v.Text != "1.8" || v.DefaultText != "1.5" || v.Source != "our committee 2025" || v.Approved != "transfusion committee" || v.ApprovedOn.Format(time.DateOnly) != "2025-06-12" {
 		t.Errorf("over_bleeding for the pack: %+v", v)
 	}
 	var texts []string
