@@ -3,13 +3,14 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"sort"
+	"strconv"
 	"strings"
 
 	"thawline/internal/audit"
 	"thawline/internal/contract"
 	"thawline/internal/ingest"
+	"thawline/internal/pack"
 	"thawline/internal/site"
 	"thawline/internal/status"
 	"thawline/internal/store"
@@ -31,14 +32,14 @@ func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
 	}
 	var all incompleteError
 	for _, name := range byCount(products) {
-		code := "a product code that is not shown"
+		one := pack.Reason{Key: "lacks_unnamed_product", Args: []any{products[name]}}
 		if text, ok := status.ShownCode(name, products[name]); ok {
-			code = fmt.Sprintf("product code %q", text)
+			one = pack.Reason{Key: "lacks_product", Args: []any{strconv.Quote(text), products[name]}}
 		}
-		all.reasons = append(all.reasons, fmt.Sprintf("%s is in no product map: %d rows set aside; add it under products: in site.yaml, or plasma may be missing", code, products[name]))
+		all.reasons = append(all.reasons, one)
 	}
 	if limit := hospital.Limits.RejectedShare; limit != nil && read > 0 && float64(rejected)/float64(read) > *limit {
-		all.reasons = append(all.reasons, fmt.Sprintf("%d of %d rows rejected, over the site's rejected_share %g", rejected, read, *limit))
+		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_rows", Args: []any{rejected, read, *limit}})
 	}
 	if all.reasons == nil {
 		return nil
@@ -56,7 +57,7 @@ func undecided(hospital *site.Site, st *store.Store) *incompleteError {
 	}
 	n := summary.Marks["undetermined"]
 	if share := float64(n) / float64(summary.Episodes); share > *limit {
-		return &incompleteError{[]string{fmt.Sprintf("%d of %d episodes undetermined, over the site's undetermined_share %g; the pack's second section says what is missing", n, summary.Episodes, *limit)}}
+		return &incompleteError{[]pack.Reason{{Key: "lacks_marks", Args: []any{int64(n), int64(summary.Episodes), *limit}}}}
 	}
 	return nil
 }
@@ -75,9 +76,8 @@ func joined(errs ...*incompleteError) error {
 	return &all
 }
 
-// reasons are the sentences of a shortfall, for the pack that is provisional
-// because of it.
-func reasons(err error) []string {
+// reasons are what a shortfall says, for the pack that is provisional because of it.
+func reasons(err error) []pack.Reason {
 	var incomplete *incompleteError
 	if errors.As(err, &incomplete) {
 		return incomplete.reasons

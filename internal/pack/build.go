@@ -30,9 +30,35 @@ type Options struct {
 	// Today is the report date, YYYY-MM-DD; the clock enters in no other way.
 	Today string
 	// Provisional says why the pack is provisional, a line a reason.
-	Provisional []string
+	Provisional []Reason
 	// Behind says which layers of the store are behind; the pack tells it.
 	Behind audit.Behind
+}
+
+// Reason says why a pack is provisional: the key of its words, and what fills them in.
+type Reason struct {
+	Key string
+	// Args are whole numbers (int64), other numbers (float64), and texts of the site's.
+	Args []any
+}
+
+// limitDecimals is how many decimals a limit of the site has at most.
+const limitDecimals = 6
+
+// Say writes the reason.
+func (r Reason) Say(format figure.Format) string {
+	args := make([]any, len(r.Args))
+	for i, arg := range r.Args {
+		switch v := arg.(type) {
+		case int64:
+			args[i] = format.Whole(v)
+		case float64:
+			args[i] = format.Number(v, limitDecimals)
+		case string:
+			args[i] = figure.Isolated(v)
+		}
+	}
+	return format.Say(r.Key, args...)
 }
 
 // Build makes the pack of a period from the store's audit layer, with what Prepare
@@ -51,13 +77,16 @@ func Build(ctx context.Context, ready *Ready, st *store.Store, s *site.Site, p *
 	if err != nil {
 		return Paths{}, err
 	}
-	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional, behind: o.Behind,
+	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, behind: o.Behind,
 		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
 	language, err := words.Load(s.Language)
 	if err != nil {
 		return Paths{}, fmt.Errorf("%s: %w", s.Path, err)
 	}
 	in.format = figure.Format{Comma: s.DecimalComma, DateForm: s.DateForm, Language: language}
+	for _, one := range o.Provisional {
+		in.provisional = append(in.provisional, one.Say(in.format))
+	}
 	if small, ok := p.Number("small_count"); ok {
 		in.format.Small = int64(small)
 	}

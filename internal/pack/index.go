@@ -67,9 +67,12 @@ func (in *input) index(st *store.Store, mine *bundle) ([]byte, error) {
 		line := &page.Packs[i]
 		line.ReportDate, line.Provisional = in.dayOf(line.run.ReportDate), len(line.run.Provisional) > 0
 		line.Period = in.periodOf(line.run.From, line.run.To)
-		for _, label := range page.Heads {
-			// An older program may have told other figures.
-			at := slices.IndexFunc(line.run.Headlines, func(h headline) bool { return h.Label == label })
+		for _, mine := range mine.told.Headlines {
+			// An older program may have told other figures, and an older pack may have been
+			// written in another language.
+			at := slices.IndexFunc(line.run.Headlines, func(h headline) bool {
+				return h.Key == mine.Key || h.Key == "" && h.Label == mine.Label
+			})
 			if at < 0 {
 				line.Figures = append(line.Figures, headline{Figure: "–"})
 			} else {

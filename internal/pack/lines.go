@@ -65,7 +65,7 @@ func (fs *figures) limits(p figure.Panel, f *figure.Figure, l *figure.Limits, ou
 	month := f.Index(p.X)
 	for r, words := range l.Words {
 		if m, _ := f.Rows[r][month].Value.(string); words != "" && m >= in.from && !l.GoesOn(r) {
-			fs.signals = append(fs.signals, in.w("signal_at", out.Asks, in.format.Month(m), words))
+			fs.signals = append(fs.signals, signal{p.Figure, in.w("signal_of", in.format.Month(m), words), in.w("signal_at", out.Asks, in.format.Month(m), words)})
 		}
 	}
 }

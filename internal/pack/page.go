@@ -38,11 +38,15 @@ type figures struct {
 	defined map[string]*figure.Definition
 	// done keeps the figures by name, disclosed, for the answer.
 	done    map[string]*figure.Figure
-	signals []string
+	signals []signal
 	ids     map[string]bool
 	// drawings are at work beside the queries, by the panel's identifier.
 	drawings map[string]*drawing
 }
+
+// signal is what a control chart of the period signals: the panel's figure, what is
+// seen, and both in a sentence.
+type signal struct{ figure, words, says string }
 
 // when is what sentences take from the pack.
 func (in *input) when() figure.When {
