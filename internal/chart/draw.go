@@ -246,21 +246,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	}
 	option["legend"].(map[string]any)["show"] = len(option["series"].([]any)) > 1
 	if f.Points[f.Index(p.X)].Kind == figure.Label && p.Chart != "histogram" && len(f.Rows) > 0 {
-		// Every bar bears its name, on two lines where it is long.
-		room := (width - left - right) / len(f.Rows)
-		letters := room * 3 / 4 / 8 * 2
-		if room < 40 {
-			letters = 4
-		}
-		for _, list := range option["xAxis"].([]any) {
-			names, _ := list.(map[string]any)["data"].([]any)
-			for i, name := range names {
-				if text, ok := name.(string); ok {
-					names[i] = halved(shorten(text, letters), room/7)
-				}
-			}
-		}
-		axis(option, "xAxis", map[string]any{"axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": wordRoom(option, room)}})
+		namesUnder(option, len(f.Rows))
 	}
 	seriesList, _ := option["series"].([]any)
 	for _, s := range seriesList {

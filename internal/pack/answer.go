@@ -2,6 +2,7 @@ package pack
 
 import (
 	"strings"
+	"unicode"
 
 	"thawline/internal/figure"
 )
@@ -24,6 +25,9 @@ type headline struct {
 	Label  string `json:"label"`
 	Note   string `json:"note"`
 }
+
+// Said says that the figure is a word, which may be a long one in another language.
+func (h headline) Said() bool { return strings.IndexFunc(h.Figure, unicode.IsLetter) >= 0 }
 
 // headline is one of them, by the key of its label.
 func (in *input) headline(key, figure, note string) headline {

@@ -67,6 +67,10 @@ const (
 	lateMonths = 6
 	// proseLetters are more than a few words have.
 	proseLetters = 24
+	// longLetters is the longest word that a column can bear, stoutLetters the longest that
+	// a head has room for where it is kept narrow.
+	longLetters  = 24
+	stoutLetters = 15
 	// wordLetters is how many letters wide words must have room.
 	wordLetters = 16
 )
@@ -113,7 +117,7 @@ func (h head) Class() string {
 	for _, one := range []struct {
 		is   bool
 		name string
-	}{{h.Numeric, "n"}, {h.Long, "long"}, {h.Void, "void"}} {
+	}{{h.Numeric, "n"}, {h.Long, "long"}, {!h.Long && longest(h.Title) > stoutLetters, "stout"}, {h.Void, "void"}} {
 		if one.is {
 			all = append(all, one.name)
 		}
@@ -122,8 +126,14 @@ func (h head) Class() string {
 }
 
 // long says that a word of the text is longer than a column can bear.
-func long(text string) bool {
-	return slices.ContainsFunc(strings.Fields(text), func(word string) bool { return len([]rune(word)) > 24 })
+func long(text string) bool { return longest(text) > longLetters }
+
+// longest is how many letters the longest word of a text has.
+func longest(text string) (letters int) {
+	for _, word := range strings.Fields(text) {
+		letters = max(letters, len([]rune(word)))
+	}
+	return letters
 }
 
 type cell struct {
