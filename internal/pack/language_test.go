@@ -625,6 +625,37 @@ func unescaped(text string) string {
 	})
 }
 
+// TestWhatASiteSaysStands: the numbers in a site's own panels and rules stand as it wrote
+// them, those in ours as the site writes numbers.
+func TestWhatASiteSaysStands(t *testing.T) {
+	in := &input{format: figure.Format{Comma: true}}
+	const text = "Limit 1.5, of 1,234 bags"
+	if got := in.said(text, true); got != text {
+		t.Errorf("the site's own %q becomes %q", text, got)
+	}
+	if got := in.said(text, false); got != "Limit 1,5, of 1.234 bags" {
+		t.Errorf("our %q becomes %q", text, got)
+	}
+	dir := t.TempDir()
+	for name, text := range map[string]string{
+		"panels.yaml": "sections:\n  - section: Our 2.5 wards\n    panels:\n      - {figure: own, says: 'Of 1.5', chart: table}\n",
+		"own.sql":     "-- own: What is 0.5?\n--\n-- reads:     episodes\n-- points:    what: label; At 1.5\n-- answer:    n: units; N\nSELECT 'x' AS what\n-- answer\nSELECT 1 AS n\n",
+	} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	d, defined, err := panels([]sitePanels{{dir}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	in.speak(d, defined)
+	s := d.Sections[len(d.Sections)-2]
+	if got := s.Section + s.Panels[0].Says + defined["own"].Asks + defined["own"].Points[0].Title; got != "Our 2.5 wardsOf 1.5What is 0.5?At 1.5" {
+		t.Errorf("a site's own panel says %q", got)
+	}
+}
+
 // TestWhatIsEnglishIsSeen: the look finds what it is to find.
 func TestWhatIsEnglishIsSeen(t *testing.T) {
 	page := `<html><head><style>p::before{content:"\000046 ate"}@page{content:"page " counter(page)}</style><title>Audit</title></head><body><p title="Mark">Знак</p><p>Ward 3</p><svg><title>Chart</title><text>Oct</text></svg><select><option value="mark">все</option></select><script>var no = "word";</script></body></html>`

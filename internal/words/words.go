@@ -73,6 +73,13 @@ func LoadFrom(fsys fs.FS, name string) (*Language, error) {
 			fault("no words for %q", key)
 		} else if verbs(text) != verbs(english.Words[key]) {
 			fault("%q fills in %q, wanted %q as in English", key, verbs(text), verbs(english.Words[key]))
+		} else if what := misplaced(english.Words[key], text); what != "" {
+			fault("%q %s", key, what)
+		}
+	}
+	for _, key := range sorted(l.Texts) {
+		if what := misplaced(key, l.Texts[key]); what != "" {
+			fault("the text for %q %s", key, what)
 		}
 	}
 	for _, key := range sorted(l.Words) {
@@ -136,6 +143,35 @@ func verbs(text string) string {
 		}
 	}
 	return strings.Join(slices.DeleteFunc(found, func(v string) bool { return v == "%%" }), " ")
+}
+
+// placeForm is {name}, or {name:one|many}.
+var placeForm = regexp.MustCompile(`\{([a-z0-9_]+)(:[^{}|]*\|[^{}|]*)?\}`)
+
+// misplaced says what is wrong with the places between braces of a text, or nothing. All
+// that English fills in is filled in; what chooses between one and many may be where the
+// language needs it, by anything that English has.
+func misplaced(english, text string) string {
+	if strings.ContainsAny(placeForm.ReplaceAllString(text, ""), "{}") {
+		return "has a brace that belongs to no {name} and no {name:one|many}"
+	}
+	known, filled, arguments := map[string]bool{}, map[string]bool{}, len(strings.Fields(verbs(english)))
+	for _, m := range placeForm.FindAllStringSubmatch(english, -1) {
+		known[m[1]] = true
+	}
+	for _, m := range placeForm.FindAllStringSubmatch(text, -1) {
+		filled[m[1]] = filled[m[1]] || m[2] == ""
+		if n, err := strconv.Atoi(m[1]); err == nil && m[2] != "" && n >= 1 && n <= arguments || known[m[1]] {
+			continue
+		}
+		return fmt.Sprintf("has {%s}, which English has not", m[1])
+	}
+	for _, m := range placeForm.FindAllStringSubmatch(english, -1) {
+		if m[2] == "" && !filled[m[1]] {
+			return fmt.Sprintf("leaves out {%s}", m[1])
+		}
+	}
+	return ""
 }
 
 // Say gives the words of a key, with arguments where they have places for them.

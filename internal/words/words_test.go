@@ -65,11 +65,22 @@ func TestFaultsOfALanguage(t *testing.T) {
 	delete(l.Words, "none")
 	l.Words["of"] = "%s"
 	l.Words["extra"] = "x"
+	l.Words["page_of"] = "page {page} of {pgaes}"
+	l.Words["answer_use"] = "In %s %s and %s {4:one|many}"
+	l.Texts["{n} of {of} {n:bag|bags}"] = "{n} bags"
+	l.Texts["{n} of {of}"] = "{of}: {n} {n:bag}"
+	// The form of a word may hang on another number, or on none.
+	l.Texts["{n} {n:bag|bags} of {of}"] = "{of} {of:a|b}, {n}"
 	_, err := LoadFrom(fstest.MapFS{"xx.yaml": file(t, l)}, "xx")
-	for _, want := range []string{`xx.yaml: no words for "none"`, `xx.yaml: "of" fills in "%s", wanted "%s %s"`, `xx.yaml: "extra" is no key of English`} {
+	for _, want := range []string{`xx.yaml: no words for "none"`, `xx.yaml: "of" fills in "%s", wanted "%s %s"`, `xx.yaml: "extra" is no key of English`,
+		`"page_of" has {pgaes}, which English has not`, `"answer_use" has {4}, which English has not`, `the text for "{n} of {of} {n:bag|bags}" leaves out {of}`,
+		`the text for "{n} of {of}" has a brace that belongs to no {name}`} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("no fault %q in %v", want, err)
 		}
+	}
+	if strings.Contains(err.Error(), "{n} {n:bag|bags} of {of}") {
+		t.Errorf("a form that hangs on another number is a fault: %v", err)
 	}
 	if _, err := Load("zz"); err == nil || !strings.Contains(err.Error(), `language: "zz" is not known, wanted one of en`) {
 		t.Errorf("%v", err)
