@@ -328,7 +328,7 @@ var abroad = []struct {
 	// feeds are all that the site has; the demonstration's where empty.
 	feeds []string
 }{
-	{"demo", "2026-10", invent.Options{Months: 14, Labs: 14_000}, nil},
+	{"demo", "2026-10", invent.Options{Labs: 14_000}, nil},
 	{"no-events", "2026-10", invent.Options{Months: 4, Labs: 2_000, NoEvents: true}, nil},
 	{"empty-month", "2026-10", invent.Options{Months: 4, Labs: 2_000, NoPlasmaAtEnd: true}, nil},
 	{"unread-month", "2026-11", invent.Options{Months: 3, Beds: 40, Episodes: 9, Labs: 400, Careless: true}, nil},
@@ -344,10 +344,15 @@ func TestASecondLanguage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	// Another order of what is filled in changes nothing that the page's first words say.
+	language.Words["signal_at"] = "%[2]s — %[1]s %[3]s."
 	for _, one := range abroad {
 		t.Run(one.name, func(t *testing.T) {
 			in, pages, inEnglish := packsAbroad(t, language, one.period, one.options, one.feeds)
 			own := ownNames(t, in)
+			if signals := foreign("the control chart signals a change ("); one.name == "demo" && !strings.Contains(pages["committee.html"], signals) {
+				t.Error("the answer tells no signal")
+			}
 			// In English too, what figures and the policy say has the site's numbers.
 			for _, said := range spoken(t, inEnglish) {
 				if number := pointForm.FindString(said.text); number != "" {
@@ -653,6 +658,23 @@ func TestWhatASiteSaysStands(t *testing.T) {
 	s := d.Sections[len(d.Sections)-2]
 	if got := s.Section + s.Panels[0].Says + defined["own"].Asks + defined["own"].Points[0].Title; got != "Our 2.5 wardsOf 1.5What is 0.5?At 1.5" {
 		t.Errorf("a site's own panel says %q", got)
+	}
+}
+
+// TestTheListOfPacksHangsOnNoLanguage: what a pack in another language said stands under
+// its own head, and so does what a program said that knew no keys.
+func TestTheListOfPacksHangsOnNoLanguage(t *testing.T) {
+	mine := []headline{{Key: "head_given", Label: "gegeben"}, {Key: "head_lost", Label: "weg"}, {Key: "head_dose", Label: "Dosis"}}
+	theirs := []headline{{Key: "head_lost", Figure: "3 %", Label: "thrown away"}, {Key: "head_given", Figure: "42", Label: "bags given"}, {Figure: "9", Label: "Dosis"}}
+	var figures []string
+	for _, one := range alike(mine, theirs) {
+		figures = append(figures, one.Figure)
+	}
+	if wanted := []string{"42", "3 %", "9"}; !slices.Equal(figures, wanted) {
+		t.Errorf("it says %q, wanted %q", figures, wanted)
+	}
+	if got := alike(mine, nil); len(got) != 3 || got[0].Figure != "–" {
+		t.Errorf("of a pack that told nothing it says %v", got)
 	}
 }
 
