@@ -8,6 +8,7 @@
 -- means:     episodes: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, by units
 --            answer n: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, units 2
 --            answer of: year, outcome transfused, basis not plasma_exchange|circuit_prime|major_haemorrhage, units not 0
+-- hidden:    first
 -- not known: exchanges, circuits and major haemorrhage are left out
 SELECT
     CASE WHEN bins.units = 8 THEN '8 and more' ELSE bins.units::VARCHAR END AS units,
