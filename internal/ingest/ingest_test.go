@@ -283,3 +283,37 @@ func TestSheetsOfOneTable(t *testing.T) {
 		t.Errorf("one sheet in two feeds: %v", err)
 	}
 }
+
+// Where the whole of a file shows that commas part the decimals of a column, a
+// point that may part thousands is a problem, however early it stands; another
+// column of the file, or another file, proves nothing.
+func TestPointsBesideCommas(t *testing.T) {
+	s := hospital(t)
+	s.Feeds = []site.Feed{{Line: 4, Table: contract.Labs, Files: filepath.Join(s.Dir, "inbox", "labs_*.csv")}}
+	header := "patient_id;test;value_raw;unit_raw;collected_at\n"
+	row := func(value string) string { return "P1;fibrinogen;" + value + ";g/L;2026-01-04T10:00\n" }
+	put(t, s, "labs_1.csv", header+row("1.250")+row("2,3")+row("1.2")+row("3"))
+	put(t, s, "labs_2.csv", header+row("1.250")+row("2.3"))
+	trial, err := Try(context.Background(), s, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(trial.Problems) != 1 || trial.Problems[0].File != "labs_1.csv" || trial.Problems[0].First != 2 || trial.Problems[0].Rows != 1 || !strings.HasPrefix(trial.Problems[0].Reason, "a point that may part thousands, in a column") {
+		t.Errorf("problems %+v", trial.Problems)
+	}
+	report, readings, files, err := run1(t, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, f := range report.Files {
+		if f.Read != f.Accepted || f.Accepted != []int64{4, 2}[i] || readings[i].ID != trial.Readings[i].ID {
+			t.Errorf("%+v", f)
+		}
+	}
+	if files["labs_1.csv problems"] == "" || files["labs_2.csv problems"] != "" || files["labs_1.csv labs-fibrinogen"] == "" {
+		t.Errorf("files %v", files)
+	}
+	if left, _ := filepath.Glob(filepath.Join(s.Store, "staging", "*")); len(left) > 0 {
+		t.Errorf("left over: %v", left)
+	}
+}

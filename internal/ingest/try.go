@@ -34,7 +34,7 @@ func Try(ctx context.Context, s *site.Site, progress Progress) (Trial, error) {
 		reading, err := r.readFile(ctx, src, func(o *normalise.Output) error {
 			problems.Add(o)
 			return nil
-		})
+		}, func() { problems = normalise.Tally{} })
 		r.done = began + src.size
 		if err != nil {
 			faults = append(faults, err)

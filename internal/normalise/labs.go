@@ -140,8 +140,16 @@ func (b *Batch) result(test int) {
 	if raw := b.text(c.noValue); len(raw) > 0 {
 		told = b.wordOf(c.noValue, raw)
 	}
-	v, bound, isNumber := parseBound(r.text)
+	bound, text := boundOf(r.text)
+	v, isNumber := b.decimal(r.column, text)
+	var why *reason
+	var part string
+	if !isNumber && len(r.text) > 0 {
+		why, part = b.noNumber(r)
+	}
 	switch {
+	case why != nil:
+		b.doubt("value", r.text, "dropped", why, part)
 	case isNumber:
 		if bound < 0 {
 			if raw := b.text(c.bound); len(raw) > 0 {
@@ -167,9 +175,18 @@ func (b *Batch) result(test int) {
 		const cancelled = 3
 		b.setWord(c.status, cancelled)
 	}
-	if !isNumber {
+	if !isNumber && why == nil {
 		b.setWord(c.noValue, told)
 	}
+}
+
+// noNumber says why a result that holds a number is not read as one; nil where it
+// holds none, or where the site's own map gives its text another meaning.
+func (b *Batch) noNumber(r reading) (why *reason, part string) {
+	if _, mapped := b.code(labsAt.noValue, r.text); mapped {
+		return nil, ""
+	}
+	return b.whyNot(r.column, r.text)
 }
 
 // ratio adds the ratio that follows from a time. Each row of a time gives one,

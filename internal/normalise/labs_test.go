@@ -86,7 +86,7 @@ func TestLimitsOfLabs(t *testing.T) {
 
 func TestBoundsAndWords(t *testing.T) {
 	for value, want := range map[string]string{
-		">9.0": "9 > ", "<0.5": "0.5 < ", "≥ 10": "10 >= ", "<=1": "1 <= ", "2,4": "2.4  ", "1,500": "  other",
+		">9.0": "9 > ", "<0.5": "0.5 < ", "≥ 10": "10 >= ", "<=1": "1 <= ", "2,4": "2.4  ",
 		"No clot": "  unclottable", "CLOTTED": "  clotted", "*haemolysed*": "  haemolysed", "QNS": "  insufficient", "Pending": "  pending",
 		"see comment": "  other", "": "  other", "ohne Gerinnung": "  unclottable",
 	} {

@@ -24,6 +24,9 @@ type FileInfo struct {
 	// Date is the last microsecond of the local day in the name, in UTC, as
 	// EndOfDay gives it; zero where the name holds no date.
 	Date time.Time
+	// Commas are the columns of which a first reading has found that commas part
+	// their decimals: a point that may part thousands is then in doubt.
+	Commas Columns
 	// Codes holds, by column, published codes of the file's format, in lower
 	// case, and the contract's words for them. The site's own map goes before.
 	Codes map[string]map[string]string
@@ -120,6 +123,11 @@ type Mapper struct {
 	// whose unknown words are null; required are text columns that a row needs.
 	copies, optional, required []int
 
+	// mark parts the decimals of numbers, 0 where the feed does not state it; commas
+	// is FileInfo.Commas.
+	mark   byte
+	commas Columns
+
 	clock   *clock
 	layouts []layout
 	// fileEnd is FileInfo.Date in microseconds; dated says that there is one.
@@ -153,6 +161,12 @@ func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, e
 	}
 	if !file.Date.IsZero() {
 		m.fileEnd, m.dated = file.Date.UnixMicro(), true
+	}
+	switch m.commas = file.Commas; f.Decimal {
+	case "comma":
+		m.mark = ','
+	case "point":
+		m.mark = '.'
 	}
 	m.clock = clockOf(s.Zone)
 	for _, l := range f.TimeFormats {
@@ -304,6 +318,9 @@ type Counts struct {
 	Counted map[string]int64
 	// SetAsideCodes lists codes in no map, by "column=local code".
 	SetAsideCodes map[string]CodeCount
+	// commas are the columns in which a comma parts decimals, points those with a
+	// point that could part thousands; of feeds alone that state no mark.
+	commas, points Columns
 	// Unmapped lists unknown words of optional columns, by "column=local code".
 	Unmapped map[string]int64
 }
@@ -314,9 +331,18 @@ type CodeCount struct {
 	ExampleUnit string
 }
 
+// Columns is a set of columns of a table.
+type Columns uint64
+
+// InDoubt are the columns of an export in which a comma parts decimals in some
+// cells, and a point may part thousands in others: read again with these as
+// FileInfo.Commas, the export has the latter for problems.
+func (c *Counts) InDoubt() Columns { return c.commas & c.points }
+
 // Merge adds the sums of a later part of the same export.
 func (c *Counts) Merge(o Counts) {
 	c.Read, c.Accepted, c.Rejected, c.SetAside = c.Read+o.Read, c.Accepted+o.Accepted, c.Rejected+o.Rejected, c.SetAside+o.SetAside
+	c.commas, c.points = c.commas|o.commas, c.points|o.points
 	if c.Counted == nil {
 		c.Counted = map[string]int64{}
 	}

@@ -8,7 +8,7 @@ import "time"
 // Number reads a cell as a result is read: a decimal number, with or without a
 // sign of a limit before it. limit says that there was one.
 func Number(cell []byte) (v float64, limit, ok bool) {
-	v, bound, ok := parseBound(trim(cell))
+	v, bound, _, ok := parseBound(trim(cell), 0)
 	return v, bound >= 0, ok
 }
 

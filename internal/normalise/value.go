@@ -98,6 +98,8 @@ type reading struct {
 	text []byte
 	own  bool
 	unit []byte
+	// column is the one of text.
+	column int
 }
 
 // written chooses between value_raw and value and fills the raw columns with
@@ -105,9 +107,9 @@ type reading struct {
 func (b *Batch) written() reading {
 	m := b.m
 	raw, own := b.text(m.valueRaw), b.text(m.value)
-	r := reading{text: raw, unit: b.text(m.unitRaw)}
+	r := reading{text: raw, unit: b.text(m.unitRaw), column: m.valueRaw}
 	if len(raw) == 0 {
-		r.text, r.own = own, true
+		r.text, r.own, r.column = own, true, m.value
 	}
 	if len(r.text) > 0 {
 		b.set(m.valueRaw, r.text)
@@ -136,7 +138,8 @@ func (b *Batch) convert(q int, v float64, r reading) (float64, bool) {
 	case quantity.canonical || r.own:
 	default:
 		// A file with both columns says its value in the contract's unit too.
-		own, _, ok := parseBound(b.text(b.m.value))
+		_, text := boundOf(b.text(b.m.value))
+		own, ok := b.decimal(b.m.value, text)
 		if !ok {
 			b.count(countNoUnit)
 			b.doubt("value", r.text, "dropped", reasonNoUnit, quantity.name)

@@ -76,7 +76,7 @@ func (f *File) openWorkbook(o Options) error {
 	if err != nil {
 		return err
 	}
-	e, err := xlsx.Open(at, size, f.source.Name(), o.Sheet)
+	e, err := xlsx.Open(at, size, f.source.Name(), xlsx.Options{Sheet: o.Sheet, Comma: o.Decimal == ','})
 	if e != nil {
 		f.Look.Sheets, f.Look.Shown, f.Look.Sheet = e.Sheets, e.Shown, e.Sheet
 	}

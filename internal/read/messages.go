@@ -37,6 +37,9 @@ func openFHIR(text *source.Text, name string, o Options, _ *Look) (Export, error
 	if len(o.Fields) > 0 {
 		return nil, &Error{Name: name, Says: "found FHIR resources, and fields: in the feed, which names fields of HL7 messages: leave fields: out"}
 	}
+	if o.Decimal == ',' {
+		return nil, &Error{Name: name, Says: "found FHIR resources, whose numbers have a point, and decimal: comma in the feed: leave decimal: out"}
+	}
 	e, err := fhir.Open(text.Reader, name, fhir.Options{Table: o.Table, IDType: o.PatientIDType, IDAuthority: o.PatientIDAuthority})
 	if err != nil {
 		return nil, err

@@ -41,6 +41,9 @@ type Options struct {
 	// Sheet is the name or the number, from 1, of the sheet of a workbook, or
 	// empty: the one that there is.
 	Sheet string
+	// Decimal parts the decimals of numbers in text, a comma or a point, or is 0. A
+	// format that knows numbers writes them so too.
+	Decimal byte
 	// PatientIDType and PatientIDAuthority choose among the identifiers of a
 	// patient in messages and resources; empty is any.
 	PatientIDType, PatientIDAuthority string

@@ -85,3 +85,14 @@ func TestPlaceOfAFault(t *testing.T) {
 		}
 	}
 }
+
+// By a feed's decimal comma a workbook's numbers read as its texts do, and FHIR,
+// whose numbers have a point, is refused.
+func TestDecimalComma(t *testing.T) {
+	if _, _, err := rowsOf(t, "Observation.ndjson", []byte(`{"resourceType":"Observation"}`+"\n"), Options{Decimal: ','}); err == nil || !strings.Contains(err.Error(), "leave decimal: out") {
+		t.Errorf("FHIR: %v", err)
+	}
+	if _, _, err := rowsOf(t, "Observation.ndjson", []byte(`{"resourceType":"Observation"}`+"\n"), Options{Decimal: '.'}); err != nil {
+		t.Errorf("FHIR with a point: %v", err)
+	}
+}

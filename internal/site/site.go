@@ -71,6 +71,9 @@ type Feed struct {
 	Encoding string
 	// Sheet is the name or the number, from 1, of a workbook's sheet, or empty.
 	Sheet string
+	// Decimal says by which mark the files part decimals: comma or point, or empty:
+	// by what a number shows of itself.
+	Decimal string
 	// PatientIDType and PatientIDAuthority choose among the identifiers of a
 	// patient in HL7 messages and FHIR resources; empty is any.
 	PatientIDType, PatientIDAuthority string
