@@ -46,6 +46,7 @@ const (
 	countSuspect      = "suspect_values"
 	countDropped      = "dropped_values"
 	countCheckRemoved = "check_characters_removed"
+	countTexts        = "texts_not_listed"
 )
 
 // Batch reads the rows of one segment. It is for one goroutine.

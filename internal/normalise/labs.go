@@ -145,7 +145,7 @@ func (b *Batch) result(test int) {
 	var why *reason
 	var part string
 	if !isNumber && len(r.text) > 0 {
-		why, part = b.noNumber(r)
+		v, bound, isNumber, why, part = b.oddNumber(r, text, bound)
 	}
 	switch {
 	case why != nil:
@@ -180,13 +180,21 @@ func (b *Batch) result(test int) {
 	}
 }
 
-// noNumber says why a result that holds a number is not read as one; nil where it
-// holds none, or where the site's own map gives its text another meaning.
-func (b *Batch) noNumber(r reading) (why *reason, part string) {
+// oddNumber looks at a result that is not a plain number: it may have a flag
+// behind it, or be written so that it cannot be read, for which why is the reason.
+// Where the site's own map gives its text a meaning, it is no number.
+func (b *Batch) oddNumber(r reading, text []byte, sign int) (v float64, bound int, ok bool, why *reason, part string) {
 	if _, mapped := b.code(labsAt.noValue, r.text); mapped {
-		return nil, ""
+		return 0, sign, false, nil, ""
 	}
-	return b.whyNot(r.column, r.text)
+	if bare, both, there := flagged(text, sign); there {
+		if v, ok = b.decimal(r.column, bare); ok {
+			return v, both, true, nil, ""
+		}
+		text = bare
+	}
+	why, part = b.whyNot(r.column, text)
+	return 0, sign, false, why, part
 }
 
 // ratio adds the ratio that follows from a time. Each row of a time gives one,

@@ -183,14 +183,6 @@ func boundOf(b []byte) (bound int, rest []byte) {
 	return -1, b
 }
 
-// parseBound reads a number with or without a sign of a limit before it; bound
-// is the index of its code, or -1.
-func parseBound(b []byte, mark byte) (v float64, bound int, f form, ok bool) {
-	bound, b = boundOf(b)
-	v, f, ok = parseNumber(b, mark)
-	return v, bound, f, ok
-}
-
 // round9 takes off what a conversion leaves beyond the ninth decimal.
 func round9(v float64) float64 {
 	if r := math.Round(v*1e9) / 1e9; !math.IsInf(r, 0) {

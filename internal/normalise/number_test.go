@@ -42,17 +42,24 @@ func TestParseNumberAgreesWithTheLibrary(t *testing.T) {
 	})
 }
 
+// parseBound reads a number with or without a sign of a limit before it.
+func parseBound(text string) (v float64, bound int, ok bool) {
+	bound, rest := boundOf([]byte(text))
+	v, _, ok = parseNumber(rest, 0)
+	return v, bound, ok
+}
+
 func TestParseBound(t *testing.T) {
 	for text, want := range map[string]string{
 		">9.0": "9 1", "<0.5": "0.5 0", "<= 0.3": "0.3 2", ">=120": "120 3", "≥ 120": "120 3", "≤5": "5 2", "2.4": "2.4 -1", "> 10": "10 1", "=>4": "4 3",
 	} {
-		v, bound, _, ok := parseBound([]byte(text), 0)
+		v, bound, ok := parseBound(text)
 		if got := fmt.Sprint(v, bound); !ok || got != want {
 			t.Errorf("%q: %s %v, want %s", text, got, ok, want)
 		}
 	}
 	for _, text := range []string{">", "<>5", ">high", "", "≥"} {
-		if _, _, _, ok := parseBound([]byte(text), 0); ok {
+		if _, _, ok := parseBound(text); ok {
 			t.Errorf("%q was read as a number", text)
 		}
 	}

@@ -6,9 +6,13 @@ import "time"
 // it is written: what they find is what a Mapper will read.
 
 // Number reads a cell as a result is read: a decimal number, with or without a
-// sign of a limit before it. limit says that there was one.
+// sign of a limit before it, or a flag behind it. limit says that there was one.
 func Number(cell []byte) (v float64, limit, ok bool) {
-	v, bound, _, ok := parseBound(trim(cell), 0)
+	bound, text := boundOf(trim(cell))
+	if bare, both, there := flagged(text, bound); there {
+		bound, text = both, bare
+	}
+	v, _, ok = parseNumber(text, 0)
 	return v, bound >= 0, ok
 }
 

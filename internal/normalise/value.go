@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
+	"unicode"
 
 	"thawline/internal/contract"
 	"thawline/internal/site"
@@ -180,5 +181,33 @@ func (b *Batch) wordOf(column int, text []byte) int {
 	if i, known := noValueWords[word]; known {
 		return i
 	}
+	b.unknownText(column, text)
 	return noValueOther
+}
+
+// What is listed of texts that stand in place of a number: those that may be
+// words of the laboratory's own, as far as a batch has few. What is long or has
+// many digits is a remark, or no result at all.
+const (
+	longestText = 40
+	mostDigits  = 3
+	mostTexts   = 200
+)
+
+// unknownText counts a text whose meaning nothing tells: by itself, so that the
+// site may map it, or as one of many.
+func (b *Batch) unknownText(column int, text []byte) {
+	length, digits := 0, 0
+	for _, r := range string(text) {
+		length++
+		if unicode.IsDigit(r) {
+			digits++
+		}
+	}
+	_, there := b.unmapped[column][string(text)]
+	if length > longestText || digits > mostDigits || !there && len(b.unmapped[column]) >= mostTexts {
+		b.count(countTexts)
+		return
+	}
+	b.unknownWord(column, text)
 }

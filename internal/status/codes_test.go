@@ -61,3 +61,11 @@ func TestAColumnOfPersonsIsNotShown(t *testing.T) {
 		}
 	}
 }
+
+// A word in place of a number is told with the map that explains it.
+func TestWordsInPlaceOfNumbers(t *testing.T) {
+	list := codeProblems([]store.Reading{{Table: "labs", File: "a.csv", Unmapped: map[string]int64{"no_value=geronnen": 3, "no_value=Frau N. Nobody in Station Nord": 2}}})
+	if len(list) != 2 || !strings.Contains(list[0].Reason+list[1].Reason, `code "geronnen" is in no map`) || strings.Contains(fmt.Sprint(list), "Nobody") || !strings.Contains(list[0].Next, "map it under no_value:") {
+		t.Errorf("%+v", list)
+	}
+}
