@@ -85,6 +85,9 @@ func (r *run) readOnce(ctx context.Context, src source, commas normalise.Columns
 		if doubt := counts.InDoubt(); doubt != 0 && commas == 0 {
 			return reading, doubt, nil
 		}
+		if n := counts.Counted["times_after_the_month"]; n > 0 {
+			r.note("%s: %d times on the day after the month in its name, taken: such a file is made once the month is over", src.base, n)
+		}
 		for _, note := range export.Notes() {
 			r.note("%s: %s", src.base, note)
 		}
@@ -111,11 +114,17 @@ var marks = map[string]byte{"comma": ',', "point": '.'}
 func (r *run) readRows(ctx context.Context, src source, export *read.File, commas normalise.Columns, use func(*normalise.Output) error) (counts normalise.Counts, err error) {
 	info := normalise.FileInfo{Name: src.base, Codes: export.Codes(), Commas: commas}
 	if src.date != "" {
-		end, err := normalise.EndOfDay(r.site.Zone, src.date)
+		made, err := src.feed.MadeBy(src.base)
+		if err == nil {
+			info.Date, err = normalise.EndOfDay(r.site.Zone, made)
+		}
+		if err == nil {
+			// Later than Date for none but a name with a month alone.
+			info.Named, err = normalise.EndOfDay(r.site.Zone, src.date)
+		}
 		if err != nil {
 			return counts, fmt.Errorf("%s: %w", src.base, err)
 		}
-		info.Date = end
 	}
 	mapper, err := normalise.New(r.site, src.feed, export.Names(), info)
 	if err != nil {

@@ -164,7 +164,7 @@ func (c *crossed) read(ctx context.Context, file File, o Options) error {
 	defer f.Close()
 	made := 0
 	if file.Date != "" {
-		made = dayOf(file.Date)
+		made = dayOf(madeBy(filepath.Base(file.Path)))
 	}
 	base := filepath.Base(file.Path)
 	_, _, err = eachRow(ctx, f, o.Rows, o.watch, func(place int64, cells [][]byte) {

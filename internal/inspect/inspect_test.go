@@ -148,6 +148,11 @@ func TestAColumnATest(t *testing.T) {
 func TestFileDates(t *testing.T) {
 	rows := "Patient,Test,Result,Collected\n" + strings.Repeat("P1,INR,1.2,2026-03-04T10:00\n", 6)
 	for name, want := range map[string]string{"labs_2026-03-31.csv": `labs_(\d{4}-\d{2}-\d{2})`, "20260331-labs.csv": `(\d{8})`, "labs 2026-03.csv": `labs (\d{4}-\d{2})`, "labs_2026-03-01.csv": "", "labs.csv": ""} {
+		// A row of the night after the month is no reason against a month's name.
+		if name == "labs 2026-03.csv" {
+			rows := strings.ReplaceAll(rows, "03-04T10:00", "04-01T00:40")
+			wantAll(t, everything(look(t, name, rows)), `file_date: 'labs (\d{4}-\d{2})'`, "times are taken to the end of the day after it")
+		}
 		if f := look(t, name, rows).Feeds[0]; f.FileDate != want || name == "labs_2026-03-01.csv" && f.FileDateNote == "" {
 			t.Errorf("%s: %q (%s), wanted %q", name, f.FileDate, f.FileDateNote, want)
 		}

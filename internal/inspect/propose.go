@@ -128,7 +128,11 @@ func (w *writer) feed(f *Feed) {
 	w.noted("    files: "+scalar(f.Glob), names)
 	switch {
 	case f.FileDate != "":
-		w.noted("    file_date: "+quotedPattern(f.FileDate), "check: the day on which a file was made")
+		note := "check: the day on which a file was made"
+		if strings.HasSuffix(f.FileDate, `(\d{4}-\d{2})`) {
+			note = "check: the month that a file is of; times are taken to the end of the day after it"
+		}
+		w.noted("    file_date: "+quotedPattern(f.FileDate), note)
 	case f.FileDateNote != "":
 		w.line("    # file_date: not stated. %s", comment(f.FileDateNote))
 	}

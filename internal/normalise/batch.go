@@ -46,6 +46,7 @@ const (
 	countSuspect      = "suspect_values"
 	countDropped      = "dropped_values"
 	countCheckRemoved = "check_characters_removed"
+	countAfterMonth   = "times_after_the_month"
 	countTexts        = "texts_not_listed"
 )
 

@@ -21,9 +21,11 @@ import (
 type FileInfo struct {
 	// Name is the base name.
 	Name string
-	// Date is the last microsecond of the local day in the name, in UTC, as
-	// EndOfDay gives it; zero where the name holds no date.
-	Date time.Time
+	// Date is the last microsecond of the last local day on which the file can have
+	// been made, in UTC, as EndOfDay gives it; zero where the name holds no date.
+	// Named is that of the day in the name, where it is an earlier one: times
+	// between the two are taken, and counted.
+	Date, Named time.Time
 	// Commas are the columns of which a first reading has found that commas part
 	// their decimals: a point that may part thousands is then in doubt.
 	Commas Columns
@@ -130,9 +132,10 @@ type Mapper struct {
 
 	clock   *clock
 	layouts []layout
-	// fileEnd is FileInfo.Date in microseconds; dated says that there is one.
-	fileEnd int64
-	dated   bool
+	// fileEnd is FileInfo.Date in microseconds, nameEnd FileInfo.Named or the same;
+	// dated says that there is one.
+	fileEnd, nameEnd int64
+	dated            bool
 
 	quantities []quantity
 	// Columns of tables with quantities.
@@ -160,7 +163,10 @@ func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, e
 		return nil, err
 	}
 	if !file.Date.IsZero() {
-		m.fileEnd, m.dated = file.Date.UnixMicro(), true
+		m.fileEnd, m.nameEnd, m.dated = file.Date.UnixMicro(), file.Date.UnixMicro(), true
+		if !file.Named.IsZero() {
+			m.nameEnd = file.Named.UnixMicro()
+		}
 	}
 	switch m.commas = file.Commas; f.Decimal {
 	case "comma":

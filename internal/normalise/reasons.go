@@ -81,7 +81,7 @@ var (
 	reasonSkipped = newReason("a time that the clock skips (daylight saving)",
 		"check time_zone: in site.yaml; or have the export write times with their offset from UTC")
 	reasonLate = newReason("after the file was made, by the date in its name",
-		"check file_date: and time_format: in the feed (day and month may be swapped); else "+askSource)
+		"check file_date: and time_format: in the feed (day and month may be swapped; of a name with a month alone, times are taken to the end of the day after it); else "+askSource)
 	reasonNoTime = newReason("a date alone, and a start or an end needs its time",
 		"ask for the time of day in the export")
 	reasonNoDate = newReason("no date in a form of ISO 8601 or in the time_format of the site file",

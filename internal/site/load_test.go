@@ -224,6 +224,20 @@ func TestDateOf(t *testing.T) {
 	}
 }
 
+// A name with a month alone is of a file that was made on the day after it at the
+// latest; any other date is a day.
+func TestMadeBy(t *testing.T) {
+	s, err := Load(write(t, strings.Replace(tarnBridge, `bank_(\d{4}-\d{2}-\d{2})`, `'bank_([\d-]+)\.'`, 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]string{"bank_2024-02.csv": "2024-03-01", "bank_2025-12.csv": "2026-01-01", "bank_2025-03-31.csv": "2025-03-31", "bank_20250331.csv": "2025-03-31", "ward.csv": "", "bank_5.csv": ""} {
+		if got, _ := s.Feeds[0].MadeBy(name); got != want {
+			t.Errorf("%s: %q, want %q", name, got, want)
+		}
+	}
+}
+
 // TestEffectiveTellsChangesApart: what changes the reading of a file changes its map, and what
 // does not leaves it.
 func TestEffectiveTellsChangesApart(t *testing.T) {

@@ -169,6 +169,22 @@ func (f *Feed) DateOf(name string) (string, error) {
 	return "", errors.New(name + ": file_date: found " + found[1] + " in the name, wanted YYYY-MM-DD, YYYYMMDD or YYYY-MM; put the group of the pattern around the date alone")
 }
 
+// MadeBy returns the last local day on which a file of that name can have been
+// made, as YYYY-MM-DD, or "" without a date. It is the day in the name; where the
+// name holds a month alone, the day after its end: such a file is made once the
+// month is over, and what began on its last evening ends on that day.
+func (f *Feed) MadeBy(name string) (string, error) {
+	date, err := f.DateOf(name)
+	if date == "" || err != nil {
+		return "", err
+	}
+	if _, month := time.Parse("2006-01", f.FileDate.FindStringSubmatch(path.Base(name))[1]); month == nil {
+		last, err := time.Parse(time.DateOnly, date)
+		return last.AddDate(0, 0, 1).Format(time.DateOnly), err
+	}
+	return date, nil
+}
+
 // Required lists, for a table, what a file must give: each entry is a set of
 // columns of which one is enough.
 func Required(t *contract.Table) [][]string {
