@@ -68,7 +68,7 @@ func (r *run) readFile(ctx context.Context, src source, use func(*normalise.Outp
 func (r *run) readOnce(ctx context.Context, src source, commas normalise.Columns, use func(*normalise.Output) error) (store.Reading, normalise.Columns, error) {
 	reading := store.Reading{Contract: contract.Version, Table: src.feed.Table.Name, File: src.base, Path: r.relative(src.path), Date: src.date, Map: src.mapHash}
 	options := read.Options{Table: src.feed.Table, Encoding: src.feed.Encoding, Sheet: src.feed.Sheet, Zone: r.site.Zone,
-		PatientIDType: src.feed.PatientIDType, PatientIDAuthority: src.feed.PatientIDAuthority, Fields: src.feed.Fields, Decimal: marks[src.feed.Decimal]}
+		PatientIDType: src.feed.PatientIDType, PatientIDAuthority: src.feed.PatientIDAuthority, Fields: src.feed.Fields, Decimal: marks[src.feed.Decimal], HeaderRow: src.feed.HeaderRow}
 	if src.feed.Delimiter != "" {
 		options.Delimiter = src.feed.Delimiter[0]
 	}

@@ -63,11 +63,11 @@ func (e *HeaderError) Error() string {
 		found = strings.Join(e.Found[:40], ", ") + ", …"
 	}
 	if len(e.Found) == 1 {
-		found += " alone (the names of the columns are the first line that is not blank, parted by a comma, semicolon, tab or pipe)"
+		found += " alone (the names of the columns are the first line that is not blank, parted by a comma, semicolon, tab or pipe; where a title stands above them, state header_row: in the feed)"
 	}
 	// A file without a header would show a patient's row here.
 	if slices.ContainsFunc(e.Found, looksLikeData) {
-		found = "a first line that looks like data, not like names of columns"
+		found = "a first line that looks like data or a title, not like names of columns (where the names stand further down, state header_row: in the feed)"
 	}
 	return fmt.Sprintf("%s: header: %s; found %s; wanted the columns of %s: export them, or name them under columns: in the feed on line %d of site.yaml",
 		e.File, strings.Join(faults, " and "), found, e.Table, e.Feed)

@@ -28,6 +28,7 @@ func (f *Feed) Effective(s *Site) []byte {
 		Delimiter, Encoding string
 		Sheet               string            `json:",omitempty"`
 		Decimal             string            `json:",omitempty"`
+		HeaderRow           int64             `json:",omitempty"`
 		PatientIDType       string            `json:",omitempty"`
 		PatientIDAuthority  string            `json:",omitempty"`
 		Fields              map[string]string `json:",omitempty"`
@@ -38,7 +39,7 @@ func (f *Feed) Effective(s *Site) []byte {
 		IgnoreRest          bool
 		Products            map[string]Product  `json:",omitempty"`
 		MeanNormal          map[string][]period `json:",omitempty"`
-	}{Contract: contract.Version, Cells: cellsVersion, Zone: s.ZoneName, Table: f.Table.Name, TimeFormats: f.TimeFormats, Delimiter: f.Delimiter, Encoding: f.Encoding, Sheet: f.Sheet, Decimal: f.Decimal,
+	}{Contract: contract.Version, Cells: cellsVersion, Zone: s.ZoneName, Table: f.Table.Name, TimeFormats: f.TimeFormats, Delimiter: f.Delimiter, Encoding: f.Encoding, Sheet: f.Sheet, Decimal: f.Decimal, HeaderRow: f.HeaderRow,
 		PatientIDType: f.PatientIDType, PatientIDAuthority: f.PatientIDAuthority, Fields: f.Fields, Columns: f.Columns, Codes: f.Codes, Units: f.Units, Ignore: f.Ignore, IgnoreRest: f.IgnoreRest}
 	if f.FileDate != nil {
 		effective.FileDate = f.FileDate.String()

@@ -71,6 +71,9 @@ type Feed struct {
 	Encoding string
 	// Sheet is the name or the number, from 1, of a workbook's sheet, or empty.
 	Sheet string
+	// HeaderRow is the row that holds the names of the columns, or 0: the first that
+	// is not blank.
+	HeaderRow int64
 	// Decimal says by which mark the files part decimals: comma or point, or empty:
 	// by what a number shows of itself.
 	Decimal string

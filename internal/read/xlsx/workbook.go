@@ -51,6 +51,9 @@ type Options struct {
 	// Sheet is the name of a sheet, or its number from 1; empty means the one that
 	// is not hidden.
 	Sheet string
+	// HeaderRow is the row of the sheet that holds the header, or 0: the first that
+	// is not blank.
+	HeaderRow int64
 	// Comma writes the decimals of numbers with a comma, as the texts beside them
 	// are written: in the file a number has no mark of its own.
 	Comma bool
@@ -122,7 +125,7 @@ func Open(at io.ReaderAt, size int64, name string, o Options) (*Export, error) {
 	if e.sheet, err = openSheet(p, f, cells); err != nil {
 		return nil, err
 	}
-	e.Header, err = e.sheet.header()
+	e.Header, err = e.sheet.header(o.HeaderRow)
 	if err != nil {
 		e.Close()
 	}

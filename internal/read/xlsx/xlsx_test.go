@@ -339,3 +339,32 @@ func TestNumbersWithAComma(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
+
+// Rows above the stated header are passed over and noted; a blank one in its place
+// is a fault.
+func TestHeaderRowOfASheet(t *testing.T) {
+	rows := `<row r="1"><c r="A1" t="inlineStr"><is><t>Title</t></is></c></row><row r="3"><c r="A3" t="s"><v>0</v></c><c r="B3" t="inlineStr"><is><t>b</t></is></c></row><row r="4"><c r="A4"><v>1</v></c><c r="B4"><v>2</v></c></row>`
+	content := oneSheet(rows).zip(t)
+	for row, want := range map[int64]string{3: "unit_no|b 4:1|2", 2: "fault", 4: "1|2", 9: "fault"} {
+		e, err := Open(bytes.NewReader(content), int64(len(content)), "export.xlsx", Options{HeaderRow: row})
+		got := "fault"
+		if err == nil {
+			got = strings.Join(e.Header, "|")
+			for stretch, err := range e.Stretches() {
+				if err != nil {
+					t.Fatal(err)
+				}
+				stretch.Rows(func(place int64, cells [][]byte) bool {
+					got += fmt.Sprintf(" %d:%s", place, bytes.Join(cells, []byte("|")))
+					return true
+				})
+			}
+			if notes := e.Notes(); len(notes) != 1 || !strings.Contains(notes[0], "passed over") {
+				t.Errorf("row %d: notes %q", row, notes)
+			}
+		}
+		if got != want {
+			t.Errorf("row %d: %q, want %q (%v)", row, got, want, err)
+		}
+	}
+}
