@@ -78,7 +78,7 @@ func sortedKeys[V any](m map[string]V) []string {
 
 // feed says what the group is.
 func (g *group) feed() Feed {
-	f := Feed{Files: g.files, Looks: g.look.String(), Encoding: g.options.Encoding, Delimiter: delimiterName(g.options.Delimiter), Sheet: g.options.Sheet, rows: g.rows, messages: g.table != nil}
+	f := Feed{Files: g.files, Looks: g.look.String(), Encoding: g.options.Encoding, Delimiter: delimiterName(g.options.Delimiter), Sheet: g.options.Sheet, HeaderRow: g.options.HeaderRow, rows: g.rows, messages: g.table != nil}
 	if g.best != nil {
 		f.Table, f.Sure, f.Canonical = g.best.table.Name, g.sure(), g.canonical()
 	} else {
@@ -305,6 +305,9 @@ func (g *group) undecided(f *Feed) []string {
 	}
 	if f.Encoding != "" {
 		say("encoding: %s is the only known one by which these files can be read, which proves nothing: look whether letters with accents come out right", f.Encoding)
+	}
+	if f.HeaderRow > 0 {
+		say("header_row: the names of the columns are taken from row %d, since what stands above it looks like a title: check", f.HeaderRow)
 	}
 	if f.Delimiter != "" {
 		say("delimiter: %s, since only so every row has as many cells as the header", f.Delimiter)

@@ -64,6 +64,8 @@ type Feed struct {
 	Delimiter string `json:"delimiter,omitempty"`
 	// Sheet is the sheet of a workbook of several, or empty.
 	Sheet string `json:"sheet,omitempty"`
+	// HeaderRow is the row of the names of the columns under a title, or 0.
+	HeaderRow int64 `json:"header_row,omitempty"`
 	// Table is the table that they are taken for, or empty. Sure says that no
 	// other comes near.
 	Table string `json:"table,omitempty"`

@@ -142,6 +142,9 @@ func (w *writer) feed(f *Feed) {
 	if f.Delimiter != "" {
 		w.noted("    delimiter: "+f.Delimiter, "only so every row has as many cells as the header")
 	}
+	if f.HeaderRow > 0 {
+		w.noted(fmt.Sprintf("    header_row: %d", f.HeaderRow), "check: what stands above it looks like a title")
+	}
 	if f.Sheet != "" {
 		w.noted("    sheet: "+scalar(f.Sheet), "one of several: each that is an export has a feed")
 	}
@@ -332,6 +335,9 @@ func (w *writer) unknownFeed(f *Feed) {
 	}
 	w.noted("  # - table: "+table, "NOT DECIDED which table this is, or whether it is one (thawline describe lists them)")
 	w.line("  #   files: %s", comment(scalar(f.Glob)))
+	if f.HeaderRow > 0 {
+		w.line("  #   header_row: %d", f.HeaderRow)
+	}
 	for _, form := range f.TimeForms {
 		w.noted("  #   time_format: "+scalarTime(form.Layout), formNote(form))
 	}

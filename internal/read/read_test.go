@@ -118,6 +118,7 @@ func TestHeaderRow(t *testing.T) {
 		{"Title\nh1;h2\n", 4, "", "header_row: found 2 rows, and row 4 stated", false},
 		{"Title\nh1;h2", 3, "", ":3: header_row: found nothing on the row", false},
 		{strings.Repeat("x", 100_000) + "\nh1;h2\na;b\n", 2, "h1|h2 3:a|b", "", true},
+		{"\xdcbersicht\nh1;h2\na;b\n", 2, "", ":1: found bytes that are not UTF-8", false},
 		{"MSH|^~\\&|\r", 2, "", "leave it out", false},
 		{`{"resourceType":"Observation"}`, 2, "", "leave it out", false},
 	} {

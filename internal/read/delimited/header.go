@@ -60,7 +60,11 @@ func (e *Export) passOver() error {
 		case end == 0:
 			end = len(e.rest)
 		}
-		if text := e.rest[:end]; !blank(text) && !e.hint(text) {
+		text := e.rest[:end]
+		if !utf8.Valid(text) {
+			return e.fault(e.line, "%s", notUTF8) // The rows may be of ASCII, and next month's not.
+		}
+		if !blank(text) && !e.hint(text) {
 			e.above++
 		}
 		e.rest = e.rest[end:]
