@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"thawline/internal/contract"
+	"thawline/internal/normalise"
 	"thawline/internal/site"
 )
 
@@ -96,6 +97,7 @@ func (g *group) feed() Feed {
 		f.Columns = append(f.Columns, g.column(i))
 	}
 	f.Units = g.unitsWanted()
+	g.decimals(&f)
 	g.fileDate(&f)
 	f.Undecided = g.undecided(&f)
 	return f
@@ -191,8 +193,11 @@ func (g *group) holds(i int) string {
 	case g.isCoded(i):
 	case p.share(p.numbers) >= 0.8 && (!p.varied() || g.isNumber(i)), p.commas+p.points > p.filled/2:
 		says := "numbers"
-		if p.commas > 0 {
+		switch {
+		case p.marks[normalise.CommaParts] > 0:
 			says += ", decimal comma"
+		case p.marks[normalise.CommaOpen] > 0:
+			says += ", with commas that may part thousands or decimals"
 		}
 		if p.limits > 0 {
 			says += ", some with < or >"
@@ -318,6 +323,9 @@ func (g *group) undecided(f *Feed) []string {
 	if g.repeated > 0 {
 		say("the header stands again among the rows, %d times: such rows would be rejected or set aside", g.repeated)
 	}
+	if f.decimalOpen != "" {
+		say("decimal: %s", f.decimalOpen)
+	}
 	for _, o := range f.OpenForms {
 		say("time_format: no value of %s in %d shows which of %s it is", strings.Join(o.Columns, ", "), o.Cells, speakForms(o.Forms))
 	}
@@ -351,13 +359,6 @@ func speakForms(forms []TimeForm) string {
 func (g *group) odd(i int, say func(string, ...any)) {
 	p := g.columns[i]
 	header := tokens(p.name)
-	var one role
-	if g.best != nil {
-		one = g.best.roles[i]
-	}
-	if p.thousands > 0 && (one.name == "value_raw" || one.name == "volume_ml" || one.name == "transfused_ml" || one.name == "count") {
-		say("%s: %d cells such as 9,999 can be read as a decimal or as thousands, and are not read (first %s): export three decimals with a point", p.name, p.thousands, p.firstThousands)
-	}
 	for k, e := range epochs {
 		if means(header, "time", "born") && p.share(p.epoch[k]) >= 0.8 {
 			say("%s: it seems to hold %s, which cannot be stated as a time_format: export it as 2026-03-31T14:05", p.name, e.says)

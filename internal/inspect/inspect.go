@@ -66,6 +66,8 @@ type Feed struct {
 	Sheet string `json:"sheet,omitempty"`
 	// HeaderRow is the row of the names of the columns under a title, or 0.
 	HeaderRow int64 `json:"header_row,omitempty"`
+	// Decimal is the mark of decimals to be stated, comma or point, or empty.
+	Decimal string `json:"decimal,omitempty"`
 	// Table is the table that they are taken for, or empty. Sure says that no
 	// other comes near.
 	Table string `json:"table,omitempty"`
@@ -87,6 +89,8 @@ type Feed struct {
 	Undecided []string `json:"undecided,omitempty"`
 
 	rows int64
+	// decimalNote says what proves Decimal, decimalOpen why none is stated.
+	decimalNote, decimalOpen string
 	// messages says that they are messages or resources.
 	messages bool
 }

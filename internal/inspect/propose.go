@@ -148,6 +148,7 @@ func (w *writer) feed(f *Feed) {
 	if f.Sheet != "" {
 		w.noted("    sheet: "+scalar(f.Sheet), "one of several: each that is an export has a feed")
 	}
+	w.writeDecimal(f)
 	w.timeFormats(f)
 	w.columns(f)
 	t := contract.Find(f.Table)

@@ -1,6 +1,9 @@
 package normalise
 
-import "time"
+import (
+	"bytes"
+	"time"
+)
 
 // The readers of single cells, for those who look at an export before a map of
 // it is written: what they find is what a Mapper will read.
@@ -14,6 +17,45 @@ func Number(cell []byte) (v float64, limit, ok bool) {
 	}
 	v, _, ok = parseNumber(text, 0)
 	return v, bound >= 0, ok
+}
+
+// Mark says what a number shows of the mark that parts its decimals.
+type Mark int
+
+// The marks: none or no number; a comma or a point that can part nothing but
+// decimals, or a point or a comma beside it that can part nothing but thousands;
+// a comma or a point that can part either, as in 1,900 and 1.900.
+const (
+	NoMark Mark = iota
+	CommaParts
+	PointParts
+	CommaOpen
+	PointOpen
+)
+
+// MarkOf says what a cell shows of the mark of decimals.
+func MarkOf(cell []byte) Mark {
+	bound, text := boundOf(trim(cell))
+	if bare, _, there := flagged(text, bound); there {
+		text = bare
+	}
+	comma, point := bytes.IndexByte(text, ',') >= 0, bytes.IndexByte(text, '.') >= 0
+	if !comma && !point {
+		return NoMark
+	}
+	_, byComma := markedNumber(text, ',')
+	_, byPoint := markedNumber(text, '.')
+	switch {
+	case byComma && byPoint && comma:
+		return CommaOpen
+	case byComma && byPoint:
+		return PointOpen
+	case byComma:
+		return CommaParts
+	case byPoint:
+		return PointParts
+	}
+	return NoMark
 }
 
 // NoValueWord reports whether a cell is one of the words that laboratories
