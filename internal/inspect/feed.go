@@ -96,7 +96,7 @@ func (g *group) feed() Feed {
 	for i := range g.columns {
 		f.Columns = append(f.Columns, g.column(i))
 	}
-	f.Units = g.unitsWanted()
+	f.Units, f.NoValue = g.unitsWanted(), g.noValues()
 	g.decimals(&f)
 	g.fileDate(&f)
 	f.Undecided = g.undecided(&f)
@@ -151,6 +151,9 @@ func (g *group) column(i int) Column {
 				}
 			}
 		}
+		if g.seen.codes[i] != nil {
+			c.Codes = g.loose(i)
+		}
 		return c
 	}
 	one, has := g.best.roles[i]
@@ -159,6 +162,9 @@ func (g *group) column(i int) Column {
 			if g.best.roleOf(other.name) < 0 {
 				c.Might = append(c.Might, other.name)
 			}
+		}
+		if g.seen.codes[i] != nil {
+			c.Codes = g.loose(i)
 		}
 		return c
 	}

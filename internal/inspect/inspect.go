@@ -85,6 +85,8 @@ type Feed struct {
 	OpenForms []OpenForm `json:"open_forms,omitempty"`
 	// Units are tests and kinds of measure whose unit is not stated in all rows.
 	Units []UnitWanted `json:"units,omitempty"`
+	// NoValue are the words in place of results' numbers, or nil.
+	NoValue *Column `json:"no_value,omitempty"`
 	// Undecided says in sentences what a person must decide.
 	Undecided []string `json:"undecided,omitempty"`
 

@@ -24,13 +24,16 @@ func TestHeadersAreUnderstood(t *testing.T) {
 		{"issues", "Outcome", "fate"}, {"issues", "Verbleib", "fate"}, {"issues", "Discard reason", "discard_reason_raw"}, {"issues", "Blutgruppe", "unit_abo"},
 		{"labs", "TestCode", "test"}, {"labs", "Untersuchung", "test"}, {"labs", "Ergebnis", "value_raw"}, {"labs", "Résultat", "value_raw"}, {"labs", "Uitslag", "value_raw"},
 		{"labs", "Einheit", "unit_raw"}, {"labs", "UNITS", "unit_raw"}, {"labs", "Entnahmezeit", "collected_at"}, {"labs", "Collection Date/Time", "collected_at"}, {"labs", "Reported", "resulted_at"},
+		{"labs", "Analyt", "test"}, {"labs", "Kenngröße", "test"}, {"labs", "Laborwert", "test"}, {"labs", "Onderzoek", "test"}, {"labs", "Paramètre", "test"}, {"labs", "Determinación", "test"},
+		{"labs", "Storno", "status"}, {"labs", "Geannuleerd", "status"}, {"labs", "Statuscode", "status"}, {"events", "storniert", "status"}, {"issues", "Annulé", "status"}, {"measures", "Anulado", "status"}, {"labs", "Befundzeit", "resulted_at"},
+		{"measures", "Merkmal", "kind"}, {"activity", "Kennzahl", "measure"},
 		{"labs", "Accession no", ""}, {"labs", "Ward", ""},
 		{"patients", "DOB", "birth_date"}, {"patients", "Geburtsdatum", "birth_date"}, {"patients", "Geschlecht", "sex"},
 		{"medicines", "Drug", "medicine"}, {"aliases", "Old number", "alias"}, {"activity", "Monat", "month"},
 	} {
 		best, score := "", 0.5
 		for _, column := range []string{"unit_no", "patient_id", "product_code", "issued_at", "thawed_at", "returned_at", "discarded_at", "fate", "discard_reason_raw", "unit_abo",
-			"test", "value_raw", "unit_raw", "collected_at", "resulted_at", "birth_date", "sex", "medicine", "alias", "month"} {
+			"test", "value_raw", "unit_raw", "collected_at", "resulted_at", "birth_date", "sex", "medicine", "alias", "month", "status", "kind", "measure"} {
 			if s := named(tokens(c.header), c.header, c.table, column); s > score {
 				best, score = column, s
 			}

@@ -165,6 +165,9 @@ func (w *writer) feed(f *Feed) {
 			w.codes(t, c, mapOf(c.Role) == setAside)
 		}
 	}
+	if f.NoValue != nil {
+		w.codes(t, f.NoValue, false)
+	}
 	w.units(f)
 	if setAside != "" {
 		w.noted("    # ignore: rest", fmt.Sprintf("once the codes you need are mapped under %s: passes over the others without a word", setAside))
@@ -253,6 +256,9 @@ func (w *writer) columns(f *Feed) {
 		default:
 			w.noted("      # ?: "+scalar(c.Name), comment(c.Holds+"; not used"))
 		}
+		if c.Role == "" && len(c.Codes) > 0 {
+			w.line("      #    holds %s", comment(codeList(c.Codes)))
+		}
 	}
 }
 
@@ -282,7 +288,11 @@ func (w *writer) codes(t *contract.Table, c *Column, setsAside bool) {
 		case !strings.EqualFold(code.Word, code.Code):
 			certain = append(certain, code)
 		case key != "unit_raw":
-			itself = append(itself, fmt.Sprintf("%s (%d rows)", comment(code.Code), code.Rows))
+			strange := ""
+			if strings.Contains(code.Note, "does not have") {
+				strange = ", " + code.Note
+			}
+			itself = append(itself, comment(fmt.Sprintf("%s (%d rows%s)", code.Code, code.Rows, strange)))
 		}
 	}
 	if len(itself) > 0 {
@@ -301,6 +311,9 @@ func (w *writer) codes(t *contract.Table, c *Column, setsAside bool) {
 	}
 	if len(open) > 0 && words != nil {
 		w.line("      # words: %s", strings.Join(words, ", "))
+	}
+	if key == "status" && t == contract.Labs && (len(open) > 0 || c.Hidden != 0) {
+		w.line("      # in no map a status ranks as preliminary: a corrected result that is not mapped loses to a final one")
 	}
 	for _, code := range open {
 		w.noted(fmt.Sprintf("      # %s: ?", scalar(code.Code)), codeNote(code))
@@ -344,12 +357,31 @@ func (w *writer) unknownFeed(f *Feed) {
 	}
 	w.line("  #   columns:")
 	for _, c := range f.Columns {
+		if c.Name == "" && c.Filled == 0 {
+			continue
+		}
 		might := "?"
 		if len(c.Might) > 0 {
 			might = c.Might[0]
 		}
 		w.noted("  #     "+might+": "+scalar(c.Name), comment(c.Holds))
+		if len(c.Codes) > 0 {
+			w.line("  #        holds %s", comment(codeList(c.Codes)))
+		}
 	}
+}
+
+// codeList names codes with their rows, as many as a person reads.
+func codeList(codes []Code) string {
+	const most = 30
+	var all []string
+	for _, c := range codes[:min(most, len(codes))] {
+		all = append(all, fmt.Sprintf("%s (%d rows)", scalar(c.Code), c.Rows))
+	}
+	if more := len(codes) - most; more > 0 {
+		all = append(all, fmt.Sprintf("and %d more", more))
+	}
+	return strings.Join(all, ", ")
 }
 
 func (w *writer) products(products []Code) {
