@@ -68,7 +68,7 @@ func (c *inspectCommand) try(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	found, failed := ingest.Try(ctx, hospital, progress(s))
+	found, failed := ingest.Try(ctx, hospital, progress(s), status.MayShow)
 	if ctx.Err() != nil {
 		return failed
 	}

@@ -294,7 +294,7 @@ func TestPointsBesideCommas(t *testing.T) {
 	row := func(value string) string { return "P1;fibrinogen;" + value + ";g/L;2026-01-04T10:00\n" }
 	put(t, s, "labs_1.csv", header+row("1.250")+row("2,3")+row("1.2")+row("3"))
 	put(t, s, "labs_2.csv", header+row("1.250")+row("2.3"))
-	trial, err := Try(context.Background(), s, nil)
+	trial, err := Try(context.Background(), s, nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
