@@ -330,8 +330,9 @@ func (g *group) unitsWanted() []UnitWanted {
 	return all
 }
 
-// products gathers the product codes of all feeds of issues.
-func products(groups []*group) []Code {
+// products gathers the product codes of all feeds of issues, and counts the rows of
+// those that may not be shown.
+func products(groups []*group) (all []Code, hiddenRows int64) {
 	byCode := map[string]*Code{}
 	var order []string
 	for _, g := range groups {
@@ -339,7 +340,8 @@ func products(groups []*group) []Code {
 		if tableOf(g.best) != contract.Issues || i < 0 {
 			continue
 		}
-		codes, _, _ := g.shown(i)
+		codes, _, rows := g.shown(i)
+		hiddenRows += rows
 		for _, c := range codes {
 			key := strings.ToLower(c.Code)
 			if have := byCode[key]; have != nil {
@@ -350,10 +352,9 @@ func products(groups []*group) []Code {
 			order = append(order, key)
 		}
 	}
-	var all []Code
 	for _, key := range order {
 		all = append(all, *byCode[key])
 	}
 	slices.SortStableFunc(all, func(a, b Code) int { return cmp.Compare(b.Rows, a.Rows) })
-	return all
+	return all, hiddenRows
 }

@@ -38,6 +38,8 @@ type Findings struct {
 	Refused []Refused `json:"refused,omitempty"`
 	// Products are the product codes of all feeds, the commonest first.
 	Products []Code `json:"products,omitempty"`
+	// ProductsHidden counts rows of product codes that are not shown.
+	ProductsHidden int64 `json:"products_hidden,omitempty"`
 	// Missing are tables that a site needs and that none of the files is.
 	Missing []string `json:"missing,omitempty"`
 }
@@ -206,7 +208,7 @@ func Files(ctx context.Context, paths []string, o Options) (*Findings, error) {
 		found.Feeds = append(found.Feeds, g.feed())
 	}
 	globs(found.Feeds)
-	found.Products = products(groups)
+	found.Products, found.ProductsHidden = products(groups)
 	for _, t := range []string{"issues", "labs"} {
 		there := false
 		for _, f := range found.Feeds {

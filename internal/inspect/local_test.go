@@ -110,3 +110,14 @@ func TestCodesOfAnUndecidedTable(t *testing.T) {
 	}
 	wantAll(t, everything(vouched), "Eiweiss in Urin (60 rows)")
 }
+
+// A rare product is asked for too, though it is not shown.
+func TestRareProductsAreTold(t *testing.T) {
+	files := obvious(1)
+	files[1] += "G123426999999;QZ7;Thing;100;T0000001;05/01/2026 10:15;Returned;Line\n"
+	text := everything(look(t, files...))
+	wantAll(t, text, "# and codes that are not shown, since they are rare or may name a person: 1 rows; inspect --site names them")
+	if strings.Contains(text, "QZ7") {
+		t.Error("a code of one patient is shown")
+	}
+}

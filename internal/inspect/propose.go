@@ -41,7 +41,7 @@ func (f *Findings) Proposal(s Site) string {
 	for _, t := range f.Missing {
 		w.line("  # MISSING: no file was taken for %s, and every mark needs it.", t)
 	}
-	w.products(f.Products)
+	w.products(f.Products, f.ProductsHidden)
 	w.meanNormal(f.Feeds)
 	return w.String()
 }
@@ -384,8 +384,8 @@ func codeList(codes []Code) string {
 	return strings.Join(all, ", ")
 }
 
-func (w *writer) products(products []Code) {
-	if len(products) == 0 {
+func (w *writer) products(products []Code, hiddenRows int64) {
+	if len(products) == 0 && hiddenRows == 0 {
 		return
 	}
 	components := strings.Join(contract.Issues.Column("component").Codes, ", ")
@@ -425,6 +425,9 @@ func (w *writer) products(products []Code) {
 			}
 		}
 		w.noted(fmt.Sprintf("  # %s: %s", scalar(p.Code), open), codeNote(p))
+	}
+	if hiddenRows > 0 {
+		w.line("  # and codes that are not shown, since they are rare or may name a person: %d rows; inspect --site names them, once the others are here", hiddenRows)
 	}
 }
 
