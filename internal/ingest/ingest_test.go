@@ -317,3 +317,35 @@ func TestPointsBesideCommas(t *testing.T) {
 		t.Errorf("left over: %v", left)
 	}
 }
+
+// The row of the header and the mark of decimals come from the feed; what stands
+// above the header is noted and counted nowhere, and rows keep their lines. Of a
+// file named by a month, times of the day after it are taken and noted.
+func TestFormOfAFeed(t *testing.T) {
+	s := hospital(t)
+	s.Feeds = []site.Feed{{Line: 4, Table: contract.Labs, Files: filepath.Join(s.Dir, "inbox", "labs_*.csv"), HeaderRow: 3, Decimal: "comma", FileDate: regexp.MustCompile(`labs_(\d{4}-\d{2})`)}}
+	put(t, s, "labs_2026-01.csv", "Results of January\n\npatient_id;test;value_raw;unit_raw;collected_at\nP1;fibrinogen;1,900;g/L;2026-01-31T23:50\nP1;fibrinogen;1.9;g/L;2026-02-01T00:40\n;fibrinogen;1,9;g/L;2026-02-02T00:40\n")
+	trial, err := Try(context.Background(), s, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var said []string
+	for _, p := range trial.Problems {
+		said = append(said, fmt.Sprintf("%s %s %d", p.Severity, p.Column, p.First))
+	}
+	if got := strings.Join(said, ", "); got != "dropped value 5, rejected collected_at 6, rejected patient_id 6" {
+		t.Errorf("problems: %s", got)
+	}
+	if f := trial.Report.Files[0]; f.Read != 3 || f.Accepted != 2 || f.Rejected != 1 {
+		t.Errorf("%+v", f)
+	}
+	notes := strings.Join(trial.Report.Notes, "\n")
+	for _, want := range []string{"header_row: the names of the columns are read from row 3", "passed over: 1", "1 times on the day after the month in its name"} {
+		if !strings.Contains(notes, want) {
+			t.Errorf("no note %q in %s", want, notes)
+		}
+	}
+	if trial.Readings[0].Date != "2026-01-31" {
+		t.Errorf("it stands in the order as of %s", trial.Readings[0].Date)
+	}
+}

@@ -101,7 +101,7 @@ func (g *group) loose(i int) (codes []Code) {
 func (g *group) looseCodes(i int) bool {
 	p := g.columns[i]
 	header := tokens(p.name)
-	if p.name == "" || p.filled == 0 || p.distinct() < 0 || p.distinct() > mostCodes || means(header, "identity") || means(header, "name") && means(header, "patient") {
+	if p.name == "" || p.filled == 0 || p.distinct() < 0 || p.distinct() > mostCodes || means(header, "identity", "doctor", "by") || means(header, "name") && means(header, "patient") {
 		return false
 	}
 	if slices.ContainsFunc(g.vouched, func(name string) bool { return strings.EqualFold(name, p.name) }) {
