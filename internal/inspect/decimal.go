@@ -11,8 +11,8 @@ import (
 // that can be read with one mark alone proves it. Where none does, and numbers are
 // there that can be read with either, a person must say.
 func (g *group) decimals(f *Feed) {
-	var all [normalise.PointOpen + 1]int64
-	var first [normalise.PointOpen + 1]Place
+	var all [normalise.Grouped + 1]int64
+	var first [normalise.Grouped + 1]Place
 	counts := false
 	for i, p := range g.columns {
 		isNumber := g.isNumber(i)
@@ -69,6 +69,8 @@ func (g *group) decimals(f *Feed) {
 		f.decimalOpen = fmt.Sprintf("%d cells such as 9,999 (first %s) can be read as decimals or as thousands, and no other number shows which: they are not read until you state comma or point", openComma, first[normalise.CommaOpen])
 	case counts && point == 0:
 		f.decimalOpen = fmt.Sprintf("%d cells such as 9.999 (first %s) can be read as decimals or as thousands, and no other number shows which: they are not read until you state comma or point", openPoint, first[normalise.PointOpen])
+	case all[normalise.Grouped] > 0:
+		f.decimalOpen = fmt.Sprintf("%d cells such as 9 999 (first %s) have their thousands parted by a space or an apostrophe: they are not read until you state comma or point", all[normalise.Grouped], first[normalise.Grouped])
 	case openPoint > 0 && point == 0:
 		f.decimalOpen = fmt.Sprintf("%d cells such as 9.999 (first %s) could part thousands, and no other number shows it: they are read as decimals; state decimal: comma where they are thousands", openPoint, first[normalise.PointOpen])
 	}

@@ -29,6 +29,7 @@ func TestDecimals(t *testing.T) {
 		{"points alone", labs("1.9", "2.1"), "", nil},
 		{"three decimals with a point", labs("1.900", "2.100"), "", []string{"could part thousands", "read as decimals"}},
 		{"both", labs("1,9", "2.1", "1,900"), "", []string{"1 numbers have a comma", "and 1 a point"}},
+		{"thousands parted by a space", labs("1 250", "850"), "", []string{"# decimal: ?", "1 cells such as 9 999 (first labs.csv:2)"}},
 		{"whole numbers", labs("1", "2"), "", nil},
 	} {
 		found := look(t, "labs.csv", c.text)

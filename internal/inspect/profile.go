@@ -28,8 +28,8 @@ type profile struct {
 	// numbers have a sign of a limit, a comma or a point; words stand for a number
 	// that there is not. marks counts what they show of the mark of decimals.
 	numbers, limits, commas, points, words int64
-	marks                                  [normalise.PointOpen + 1]int64
-	firstMark                              [normalise.PointOpen + 1]Place
+	marks                                  [normalise.Grouped + 1]int64
+	firstMark                              [normalise.Grouped + 1]Place
 	// standard are donation numbers, checked those with a check character, holds
 	// those whose check character is right.
 	standard, checked, holds int64
@@ -116,9 +116,10 @@ func (p *profile) number(cell []byte, at Place) {
 	default:
 		// A number all the same, once the feed states the mark.
 		p.numbers++
-		if comma {
+		switch {
+		case comma:
 			p.commas++
-		} else {
+		case mark != normalise.Grouped:
 			p.points++
 		}
 		return

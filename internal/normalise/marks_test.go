@@ -12,6 +12,7 @@ func TestMarksOfNumbers(t *testing.T) {
 	for _, c := range []struct{ decimal, value, want, reason string }{
 		{"", "1,900", "", ambiguous}, {"", ">41,500", "", ambiguous}, {"", "1.250,5", "", thousands}, {"", "1,250.5", "", thousands}, {"", "1.250.000", "", thousands},
 		{"", "1.900", "1.9", ""}, {"", "1,9", "1.9", ""}, {"", "0,900", "0.9", ""},
+		{"", "1 250", "", "a space or an apostrophe"}, {"", "> 1'250,5", "", "a space or an apostrophe"}, {"comma", "+11", "11", ""},
 		{"comma", "1,900", "1.9", ""}, {"comma", "< 2,500", "2.5", ""}, {"comma", "11", "11", ""}, {"comma", "1.9", "", other + "comma"}, {"comma", "1,000.5", "", other + "comma"},
 		{"point", "1.900", "1.9", ""}, {"point", "1,9", "", other + "point"}, {"point", "11", "11", ""},
 	} {
@@ -29,8 +30,8 @@ func TestMarksOfNumbers(t *testing.T) {
 		}
 	}
 	// Grouped thousands, in a unit that has them.
-	for decimal, value := range map[string]string{"comma": "150.000", "point": "150,000"} {
-		same(t, decimal, read(t, "labs", "decimal: "+decimal, "", labHeader, lab("platelets", value, "/uL")).one(t, "labs-platelets"), map[string]string{"value": "150"})
+	for value, decimal := range map[string]string{"150.000": "comma", "150,000": "point", "150 000": "comma", "150\u00a0000.0": "point", "150’000,0": "comma"} {
+		same(t, value, read(t, "labs", "decimal: "+decimal, "", labHeader, lab("platelets", value, "/uL")).one(t, "labs-platelets"), map[string]string{"value": "150"})
 	}
 	// A word of the site's own map goes before.
 	same(t, "mapped", read(t, "labs", `no_value: {"9,999": pending}`, "", labHeader, lab("inr", "9,999", "")).one(t, "labs-inr"), map[string]string{"no_value": "pending", "value": ""})

@@ -27,7 +27,11 @@ const (
 // cannot part thousands: "1,5", "0,500" and "1234,567" are read, "1,500" is not.
 func parseNumber(b []byte, mark byte) (v float64, f form, ok bool) {
 	if mark != 0 {
-		v, ok = markedNumber(b, mark)
+		if v, ok = markedNumber(b, mark); !ok {
+			if bare, grouped := ungrouped(b); grouped {
+				v, ok = markedNumber(bare, mark)
+			}
+		}
 		return v, formPlain, ok
 	}
 	whole := b
@@ -132,11 +136,51 @@ func markedNumber(b []byte, mark byte) (float64, bool) {
 	return v, ok
 }
 
+// separators part thousands and nothing else: spaces (ISO 80000-1, 7.3.1), which
+// may be narrow or hold the line, and apostrophes.
+var separators = []string{" ", "\u00a0", "\u2009", "\u202f", "'", "’"}
+
+// ungrouped takes out what parts the thousands of a number where it is none of
+// point and comma: one kind of separator before each group of three digits, after
+// one to three. It is false where there is none, or the groups are others.
+func ungrouped(b []byte) (bare []byte, ok bool) {
+	whole := bytes.IndexAny(b, ".,")
+	if whole < 0 {
+		whole = len(b)
+	}
+	first := 0
+	for first < whole && (b[first] >= '0' && b[first] <= '9' || first == 0 && (b[0] == '-' || b[0] == '+')) {
+		first++
+	}
+	bare = append(bare, b[:first]...)
+	digits := bytes.TrimLeft(bare, "+-")
+	if len(digits) < 1 || len(digits) > 3 || digits[0] == '0' {
+		return nil, false
+	}
+	for _, s := range separators {
+		if !bytes.HasPrefix(b[first:whole], []byte(s)) {
+			continue
+		}
+		for _, group := range bytes.Split(b[first+len(s):whole], []byte(s)) {
+			if len(group) != 3 || bytes.ContainsFunc(group, func(r rune) bool { return r < '0' || r > '9' }) {
+				return nil, false
+			}
+			bare = append(bare, group...)
+		}
+		return append(bare, b[whole:]...), true
+	}
+	return nil, false
+}
+
 // whyNoNumber says why a cell that holds a number is not read as one: its marks
 // can be read in more than one way, or contradict the one that the feed states.
 // It is nil where the cell holds no number by either mark.
 func whyNoNumber(b []byte, mark byte) *reason {
 	_, b = boundOf(b)
+	bare, grouped := ungrouped(b)
+	if grouped {
+		b = bare
+	}
 	_, comma := markedNumber(b, ',')
 	_, point := markedNumber(b, '.')
 	switch {
@@ -144,6 +188,8 @@ func whyNoNumber(b []byte, mark byte) *reason {
 		return nil
 	case mark != 0:
 		return reasonOtherMark
+	case grouped:
+		return reasonGroups
 	case comma && point:
 		return reasonMark
 	}

@@ -117,3 +117,17 @@ func TestMarkedNumberReadsWhatIsWritten(t *testing.T) {
 		}
 	})
 }
+
+// Groups are of three digits after one to three, parted by one kind of sign, or
+// they are no thousands.
+func TestUngrouped(t *testing.T) {
+	for text, want := range map[string]string{"1 250": "1250", "12’345’678": "12345678", "-1'250,5": "-1250,5", "150\u202f000.25": "150000.25",
+		"1250": "", "1 25": "", "1 2500": "", "0 250": "", "1 250'000": "", "1  250": "", " 250": "", "1250 000": "", "1 250 ": "", "a 250": "", "1 2x0": "", "": "", "-": "", "1 250,5 6": "1250,5 6"} {
+		if got, ok := ungrouped([]byte(text)); string(got) != want || ok != (want != "") {
+			t.Errorf("%q: %q %v, want %q", text, got, ok, want)
+		}
+	}
+	if why := whyNoNumber([]byte("1 250,5 6"), 0); why != nil {
+		t.Errorf("a number was seen: %s", why.says)
+	}
+}

@@ -31,6 +31,8 @@ const (
 	PointParts
 	CommaOpen
 	PointOpen
+	// Grouped is a number whose thousands a space or an apostrophe parts.
+	Grouped
 )
 
 // MarkOf says what a cell shows of the mark of decimals.
@@ -38,6 +40,9 @@ func MarkOf(cell []byte) Mark {
 	bound, text := boundOf(trim(cell))
 	if bare, _, there := flagged(text, bound); there {
 		text = bare
+	}
+	if _, grouped := ungrouped(text); grouped && whyNoNumber(text, 0) != nil {
+		return Grouped
 	}
 	comma, point := bytes.IndexByte(text, ',') >= 0, bytes.IndexByte(text, '.') >= 0
 	if !comma && !point {

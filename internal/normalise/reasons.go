@@ -109,6 +109,7 @@ var (
 	reasonMark      = newReason("a comma that may part thousands or decimals: state decimal: comma or point for this feed", stateMark)
 	reasonPoint     = newReason("a point that may part thousands or decimals: state decimal: comma or point for this feed", stateMark)
 	reasonThousands = newReason("a point or a comma that parts thousands: state decimal: comma or point for this feed", stateMark)
+	reasonGroups    = newReason("a space or an apostrophe that parts thousands: state decimal: comma or point for this feed", stateMark)
 	reasonMixed     = newReason("a point that may part thousands, in a column that has commas for decimals elsewhere: state decimal: for this feed", stateMark)
 	reasonOtherMark = newReason("no number by decimal: {}, which site.yaml states of this feed", "look at that place of the export: where the whole column is written with the other mark, amend decimal: in the feed; where both occur, have its sender write one")
 	reasonFraction  = newReason("a fraction, and {} are counted whole", "have the column hold a plain number; where a point or a comma parts thousands there, state decimal: in the feed; then run thawline ingest")
