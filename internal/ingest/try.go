@@ -20,7 +20,8 @@ type Trial struct {
 
 // Try reads every file of every feed as Run does, and writes nothing. The error
 // joins the faults of all files; the trial holds the sums of those without.
-func Try(ctx context.Context, s *site.Site, progress Progress) (Trial, error) {
+// shown says of a table's column whether what was written there may be kept.
+func Try(ctx context.Context, s *site.Site, progress Progress, shown func(table, column string) bool) (Trial, error) {
 	r := &run{site: s, progress: progress, maps: map[string][]string{}}
 	var t Trial
 	sources, faults := r.find()
@@ -30,11 +31,11 @@ func Try(ctx context.Context, s *site.Site, progress Progress) (Trial, error) {
 			break
 		}
 		began := r.done
-		var problems normalise.Tally
+		problems := normalise.Tally{Keep: func(column string) bool { return shown != nil && shown(src.feed.Table.Name, column) }}
 		reading, err := r.readFile(ctx, src, func(o *normalise.Output) error {
 			problems.Add(o)
 			return nil
-		})
+		}, func() { problems = normalise.Tally{Keep: problems.Keep} })
 		r.done = began + src.size
 		if err != nil {
 			faults = append(faults, err)
