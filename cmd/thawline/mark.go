@@ -42,6 +42,10 @@ func markAll(ctx context.Context, s *streams, hospital *site.Site, p *policy.Pol
 	if err != nil {
 		return summary, err
 	}
+	// By it explain finds an episode, before there is a pack that shows its number.
+	if _, err := st.Key(); err != nil {
+		return summary, err
+	}
 	s.say("%s", marks(summary))
 	return summary, nil
 }
