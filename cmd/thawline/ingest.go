@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"runtime/debug"
 
 	"thawline/internal/audit"
@@ -54,5 +55,17 @@ func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Stor
 	for _, line := range current.Lines() {
 		s.say("%s", line)
 	}
-	return report, failed
+	return report, errors.Join(failed, sayUnmatched(ctx, s, st))
+}
+
+// sayUnmatched warns of tables that know none, or hardly any, of the patients with
+// plasma: nothing else about such a feed looks wrong.
+func sayUnmatched(ctx context.Context, s *streams, st *store.Store) error {
+	all, err := audit.MatchedPatients(ctx, st, false)
+	for _, m := range all {
+		if m.Few() {
+			s.say("WARNING: %s", m.Line())
+		}
+	}
+	return err
 }

@@ -113,7 +113,16 @@ func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy
 	case behind.Audit:
 		s.say("the marks are behind the records or the policy: the pack shows them as they were made; run thawline mark and report again")
 	}
+	matched, err := audit.MatchedPatients(ctx, st, false)
+	if err != nil {
+		return err
+	}
 	options := pack.Options{From: from, To: to, Version: version, Today: today, OutDir: out, Provisional: reasons(lacks), Behind: behind}
+	for _, m := range matched {
+		if m.None() {
+			options.Unmatched = append(options.Unmatched, m.Table)
+		}
+	}
 	paths, err := pack.Build(ctx, ready, st, hospital, p, options)
 	if err != nil {
 		return err

@@ -102,6 +102,19 @@ func (c *statusCommand) tell(out io.Writer, r *status.Report) {
 	}
 	w.Flush()
 
+	if len(r.Matched) > 0 {
+		fmt.Fprintln(out, "\nPatients with plasma, issued it while the table has rows")
+		for _, m := range r.Matched {
+			fmt.Fprintf(w, "  %s\t%d of %d appear in it\n", m.Table, m.Patients, m.Of)
+		}
+		w.Flush()
+		for _, m := range r.Matched {
+			if m.Few() {
+				fmt.Fprintf(out, "  WARNING: %s\n", m.Line())
+			}
+		}
+	}
+
 	fmt.Fprintln(out, "\nLayers")
 	if r.Current == nil {
 		fmt.Fprintln(out, "  current: none yet: run thawline ingest")

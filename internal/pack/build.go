@@ -31,6 +31,8 @@ type Options struct {
 	Today string
 	// Provisional says why the pack is provisional, a line a reason.
 	Provisional []string
+	// Unmatched names the feeds that have rows, but of no patient with plasma.
+	Unmatched []string
 	// Behind says which layers of the store are behind; the pack tells it.
 	Behind audit.Behind
 }
@@ -51,7 +53,7 @@ func Build(ctx context.Context, ready *Ready, st *store.Store, s *site.Site, p *
 	if err != nil {
 		return Paths{}, err
 	}
-	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional, behind: o.Behind,
+	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional, behind: o.Behind, unmatched: o.Unmatched,
 		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
 	language, err := words.Load(s.Language)
 	if err != nil {

@@ -47,6 +47,8 @@ type Report struct {
 	Packs    []string     `json:"packs"`
 	Behind   audit.Behind `json:"behind"`
 	Problems []KindCount  `json:"problems"`
+	// Matched tells how many of the patients with plasma each table knows.
+	Matched []audit.Matched `json:"matched"`
 }
 
 // KindCount counts problems of one severity: how many kinds, and over all rows.
@@ -81,6 +83,9 @@ func Of(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (*
 	r.Current = audit.CurrentTables(st)
 	if marked, found := audit.LastSummary(st); found {
 		r.Audit = &marked
+	}
+	if r.Matched, err = audit.MatchedPatients(ctx, st, true); err != nil {
+		return nil, err
 	}
 	problems, err := Problems(ctx, readings)
 	if err != nil {
