@@ -55,7 +55,23 @@ func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Stor
 	for _, line := range current.Lines() {
 		s.say("%s", line)
 	}
-	return report, errors.Join(failed, sayUnmatched(ctx, s, st))
+	return report, errors.Join(failed, sayYields(ctx, s, st, report), sayUnmatched(ctx, s, st))
+}
+
+// sayYields notes which files that were read now do not win over those that were
+// there before them.
+func sayYields(ctx context.Context, s *streams, st *store.Store, report ingest.Report) error {
+	fresh := map[string]bool{}
+	for _, f := range report.Files {
+		if !f.Unchanged {
+			fresh[f.Reading] = true
+		}
+	}
+	all, err := audit.Yields(ctx, st, fresh)
+	for _, y := range all {
+		s.say("note: %s", y.Line())
+	}
+	return err
 }
 
 // sayUnmatched warns of tables that know none, or hardly any, of the patients with

@@ -251,3 +251,19 @@ func TestVersionsAndCopies(t *testing.T) {
 		t.Errorf("it came back: %q", got)
 	}
 }
+
+// TestOrderThatNobodySees: a file that does not win over what was there before says so.
+func TestOrderThatNobodySees(t *testing.T) {
+	d := newDesk(t)
+	d.put("labs Okt.csv", mendedLabs)
+	d.says(exitDone, "ingest")
+	// Of another feed of labs, and by its name the first: neither is told of rows that
+	// it alone has.
+	d.put("labs Nov.csv", strings.Replace(mendedLabs, "2.5", "2.6", 1)+"SECRET9,INR,2.0,10/03/2024 09:00\n")
+	contains(t, d.says(exitDone, "ingest"), "labs Nov.csv: 1 of its rows of labs yield to rows of files that stand later: labs Okt.csv; a file whose name bears no date")
+	contains(t, d.says(exitDone, "inspect"), "labs: 3 files have no date by a file_date", "so that labs1.csv wins over labs Nov.csv")
+	d.put("labs Z.csv", strings.Replace(mendedLabs, "2.5", "2.7", 1))
+	if text := d.says(exitDone, "ingest"); strings.Contains(text, "yield") {
+		t.Errorf("what stands last yields to none:\n%s", text)
+	}
+}

@@ -36,6 +36,8 @@ type Report struct {
 type FileReport struct {
 	Table string `json:"table"`
 	File  string `json:"file"`
+	// Reading is the id of what the store keeps of it.
+	Reading string `json:"reading"`
 	// Unchanged says that the file was there already, read by the same map.
 	Unchanged     bool                       `json:"unchanged"`
 	Read          int64                      `json:"read"`
@@ -338,7 +340,7 @@ func (r *run) add(reading store.Reading, unchanged bool) {
 	if reading.Read == 0 && !unchanged {
 		r.note("%s: NO ROWS: nothing was read for %s from this file; where there was something to export, export it again", reading.File, reading.Table)
 	}
-	r.report.Files = append(r.report.Files, FileReport{Table: reading.Table, File: reading.File, Unchanged: unchanged,
+	r.report.Files = append(r.report.Files, FileReport{Table: reading.Table, File: reading.File, Reading: reading.ID, Unchanged: unchanged,
 		Read: reading.Read, Accepted: reading.Accepted, Rejected: reading.Rejected, SetAside: reading.SetAside,
 		SetAsideCodes: reading.SetAsideCodes, Unmapped: reading.Unmapped, Counted: reading.Counted})
 }
