@@ -3,11 +3,13 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"runtime/debug"
 
 	"thawline/internal/audit"
 	"thawline/internal/ingest"
 	"thawline/internal/site"
+	"thawline/internal/status"
 	"thawline/internal/store"
 )
 
@@ -56,6 +58,27 @@ func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Stor
 		s.say("%s", line)
 	}
 	return report, errors.Join(failed, sayYields(ctx, s, st, report), sayUnmatched(ctx, s, st))
+}
+
+// sayOtherMaps warns where site.yaml has other maps than those by which exports were
+// read, and says whether it has.
+func sayOtherMaps(s *streams, hospital *site.Site, st *store.Store) bool {
+	line := otherMaps(status.OtherMaps(hospital, st))
+	if line != "" {
+		s.say("%s", line)
+	}
+	return line != ""
+}
+
+// otherMaps says of n exports that site.yaml has other maps for them, or nothing.
+func otherMaps(n int) string {
+	switch n {
+	case 0:
+		return ""
+	case 1:
+		return "site.yaml has another map than that by which 1 file was read: run thawline ingest, which reads it anew"
+	}
+	return fmt.Sprintf("site.yaml has other maps than those by which %d files were read: run thawline ingest, which reads them anew", n)
 }
 
 // sayYields notes which files that were read now do not win over those that were

@@ -24,6 +24,7 @@ func (c *markCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	defer st.Close()
+	sayOtherMaps(s, hospital, st)
 	summary, err := markAll(ctx, s, hospital, p, st)
 	if err != nil {
 		return err

@@ -107,6 +107,9 @@ func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy
 	if err != nil {
 		return err
 	}
+	if sayOtherMaps(s, hospital, st) {
+		behind.Current = true // The pack says so; here it is said.
+	}
 	switch {
 	case behind.Current:
 		s.say("the records are behind the exports that were read, or behind the maps of site.yaml: the pack shows them as they were; run thawline audit, which does all steps")

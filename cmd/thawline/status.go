@@ -125,6 +125,9 @@ func (c *statusCommand) tell(out io.Writer, r *status.Report) {
 	if r.Behind.Current && r.Current != nil {
 		fmt.Fprintln(out, "  current is behind the exports that were read: run thawline ingest")
 	}
+	if line := otherMaps(r.OtherMaps); line != "" {
+		fmt.Fprintln(out, "  "+line)
+	}
 	switch {
 	case r.Audit == nil:
 		fmt.Fprintln(out, "  audit: none yet: run thawline mark")

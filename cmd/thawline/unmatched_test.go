@@ -38,3 +38,26 @@ func TestFeedThatKnowsNobody(t *testing.T) {
 		t.Error("the pack says that nobody is known")
 	}
 }
+
+// TestMapsOfSiteAreNotThoseOfTheStore: who has amended a map and not run ingest is
+// told by each verb that goes by the store.
+func TestMapsOfSiteAreNotThoseOfTheStore(t *testing.T) {
+	d := newDesk(t)
+	d.says(exitDone, "ingest")
+	d.says(exitDone, "mark")
+	const says = "site.yaml has another map than that by which 1 file was read: run thawline ingest"
+	for _, verb := range []string{"status", "mark"} {
+		if text := d.says(exitDone, verb); strings.Contains(text, says) {
+			t.Errorf("%s: nothing has changed, but:\n%s", verb, text)
+		}
+	}
+	d.put("site.yaml", strings.Replace(goodSite, "test: {INR: inr}", "test: {INR: inr, Q: pt_s}", 1))
+	for _, verb := range []string{"status", "mark"} {
+		contains(t, d.says(exitDone, verb), says)
+	}
+	contains(t, d.says(exitDone, "report", "--period", "2025-03", "--today", "2025-04-02"), says)
+	d.says(exitDone, "ingest")
+	if text := d.says(exitDone, "status"); strings.Contains(text, says) {
+		t.Errorf("ingest has read it anew, but:\n%s", text)
+	}
+}

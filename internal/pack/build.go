@@ -71,7 +71,7 @@ func Build(ctx context.Context, ready *Ready, st *store.Store, s *site.Site, p *
 		for _, n := range r.Unmapped {
 			unmapped += n
 		}
-		in.sources = append(in.sources, Source{Table: r.Table, File: r.File, Date: r.Date, SHA256: r.SHA256, Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Unmapped: unmapped})
+		in.sources = append(in.sources, Source{Table: r.Table, File: r.File, Date: r.Date, SHA256: r.SHA256, Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Unmapped: unmapped, Map: r.Map})
 	}
 	dashboard, _, err := panels(in.panels)
 	if err != nil {

@@ -25,6 +25,8 @@ type Source struct {
 	Read, Accepted, Rejected, SetAside int64
 	// Unmapped counts cells whose code has no place in the map.
 	Unmapped int64
+	// Map is the SHA-256 of the map by which it was read.
+	Map string `json:",omitempty"`
 }
 
 // input is all that a pack is made from, without the store that it lies in.

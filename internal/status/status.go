@@ -47,6 +47,9 @@ type Report struct {
 	Packs    []string     `json:"packs"`
 	Behind   audit.Behind `json:"behind"`
 	Problems []KindCount  `json:"problems"`
+	// OtherMaps counts the exports of the inbox that were read by other maps than
+	// those of site.yaml.
+	OtherMaps int `json:"other_maps"`
 	// Matched tells how many of the patients with plasma each table knows.
 	Matched []audit.Matched `json:"matched"`
 }
@@ -84,6 +87,7 @@ func Of(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (*
 	if marked, found := audit.LastSummary(st); found {
 		r.Audit = &marked
 	}
+	r.OtherMaps = OtherMaps(s, st)
 	if r.Matched, err = audit.MatchedPatients(ctx, st, true); err != nil {
 		return nil, err
 	}
