@@ -64,8 +64,8 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 	case err != nil:
 		fault(usageError{err})
 	case len(unused) > 0:
-		for _, line := range unused {
-			s.say("NOT USED: %s", line)
+		for _, one := range unused {
+			s.say("NOT USED: %s: %s", one.File, whyUnused[one.Why])
 		}
 	default:
 		s.say("dashboard and panels: %d panels of the site's own, no fault", figures)
@@ -86,4 +86,12 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 func exists(path string) bool {
 	_, err := os.Stat(path)
 	return err == nil
+}
+
+// whyUnused says why a pack does not show a figure or a dashboard of a site's own.
+var whyUnused = map[int]string{
+	pack.OtherFolder: "figures and panels.yaml of a site's own are read from the folder panels beside site.yaml alone",
+	pack.OtherName:   "of the folder panels, panels.yaml alone is read",
+	pack.NoPanels:    "there is no panels/panels.yaml, which names the figures that a pack shows",
+	pack.NotNamed:    "panels.yaml names no such figure",
 }

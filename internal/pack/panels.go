@@ -41,10 +41,24 @@ func CheckPanels(s *site.Site) (n int, err error) {
 	return n, nil
 }
 
+// Unused is a file of a site's own, by its place beside site.yaml, that no pack shows.
+type Unused struct {
+	File string
+	Why  int
+}
+
+// Why a file is not used.
+const (
+	OtherFolder = iota // Panels stand in the folder panels alone.
+	OtherName          // The dashboard of a site's own is panels.yaml.
+	NoPanels           // There is no panels.yaml.
+	NotNamed           // It names no such figure.
+)
+
 // UnusedPanels names the figures and dashboards of a site's own that no pack shows:
 // figures that panels.yaml does not name, files of another name, and those that stand
 // in another folder than panels.
-func UnusedPanels(s *site.Site) (lines []string) {
+func UnusedPanels(s *site.Site) (unused []Unused) {
 	dir := filepath.Join(s.Dir, ownPanels)
 	listed := map[string]bool{}
 	_, err := os.Stat(filepath.Join(dir, panelsName))
@@ -72,17 +86,17 @@ func UnusedPanels(s *site.Site) (lines []string) {
 			switch {
 			case !sql && !yaml || folder == ownPanels && (name == panelsName || listed[name]):
 			case folder != ownPanels:
-				lines = append(lines, place+": figures and "+panelsName+" of a site's own are read from the folder "+ownPanels+" beside site.yaml alone")
+				unused = append(unused, Unused{place, OtherFolder})
 			case yaml:
-				lines = append(lines, place+": of the folder "+ownPanels+" "+panelsName+" alone is read")
+				unused = append(unused, Unused{place, OtherName})
 			case err != nil:
-				lines = append(lines, place+": there is no "+ownPanels+"/"+panelsName+", which names the figures that a pack shows")
+				unused = append(unused, Unused{place, NoPanels})
 			default:
-				lines = append(lines, place+": "+panelsName+" names no such figure")
+				unused = append(unused, Unused{place, NotNamed})
 			}
 		}
 	}
-	return lines
+	return unused
 }
 
 // panels reads the dashboard with the site's own sections, and the figures.
