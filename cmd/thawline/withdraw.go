@@ -45,7 +45,7 @@ func (c *withdrawCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	defer st.Close()
-	entries, lifted, err := c.chosen(st)
+	entries, lifted, err := c.chosen(st, hospital)
 	if err != nil {
 		return err
 	}
@@ -97,7 +97,7 @@ func (c *withdrawCommand) Run(ctx context.Context, s *streams) error {
 
 // chosen finds what the arguments name: readings, and with --forget earlier
 // withdrawals.
-func (c *withdrawCommand) chosen(st *store.Store) (entries []store.Entry, lifted []store.Withdrawal, err error) {
+func (c *withdrawCommand) chosen(st *store.Store, hospital *site.Site) (entries []store.Entry, lifted []store.Withdrawal, err error) {
 	const shortest = 6
 	for _, word := range c.Export {
 		var found []store.Entry
@@ -126,6 +126,9 @@ func (c *withdrawCommand) chosen(st *store.Store) (entries []store.Entry, lifted
 		case len(found) == 0 && len(before) > 0:
 			return nil, nil, usageError{fmt.Errorf("%s: it is withdrawn already; --forget lets the next ingest take it in again", word)}
 		case len(found) == 0:
+			if of := readAs(st, hospital, word); of != "" {
+				return nil, nil, usageError{fmt.Errorf("%s: it holds the same bytes as %s, under which name they were read: withdraw %s, and neither is taken in again", word, of, of)}
+			}
 			return nil, nil, usageError{fmt.Errorf("%s: no export in the store has this base name, and no reading this id: thawline status --files lists them", word)}
 		default:
 			entries = append(entries, found...)
@@ -167,6 +170,25 @@ func copiesOf(st *store.Store, hospital *site.Site, entries []store.Entry) (copi
 		}
 	}
 	return copies, nil
+}
+
+// readAs gives the name under which the bytes of a file of the inbox were read, where
+// that is another one, or nothing.
+func readAs(st *store.Store, hospital *site.Site, name string) string {
+	for _, feed := range hospital.Feeds {
+		for _, path := range inbox(hospital, feed.Table.Name) {
+			if filepath.Base(path) != name {
+				continue
+			}
+			hash, err := store.HashFile(path)
+			for _, e := range st.Entries() {
+				if err == nil && e.Table == feed.Table.Name && e.SHA256 == hash && e.File != name && e.Read > 0 {
+					return e.File
+				}
+			}
+		}
+	}
+	return ""
 }
 
 // inbox lists the files that the feeds of a table name.

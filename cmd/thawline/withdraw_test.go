@@ -240,6 +240,7 @@ func TestVersionsAndCopies(t *testing.T) {
 	if diff := cmp.Diff(before, d.layer("current")); diff != "" {
 		t.Errorf("a copy changed current:\n%s", diff)
 	}
+	contains(t, d.says(exitWrong, "withdraw", "labs0.csv"), "labs0.csv: it holds the same bytes as labs2.csv", "withdraw labs2.csv, and neither")
 	newest := store.SHA256([]byte(one("2.3")))
 	text := d.says(exitDone, "withdraw", newest[:10])
 	contains(t, text, "goes: "+labsOfYears, "labs0.csv lies in the inbox with the same bytes")
