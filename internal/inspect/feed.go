@@ -286,6 +286,8 @@ func (g *group) fileDate(f *Feed) {
 			dated++
 		}
 	}
+	slices.Sort(names)
+	monthWords, outOfOrder := monthsInWords(names)
 	pattern := datePattern(names)
 	switch {
 	case pattern != "" && g.seen != nil && float64(g.seen.late) > against*float64(g.seen.dated):
@@ -294,6 +296,12 @@ func (g *group) fileDate(f *Feed) {
 		f.FileDate = pattern
 	case dated > 0:
 		f.FileDateNote = "only some names hold a date, or not in one place: later files could not be told from earlier ones"
+	case len(monthWords) > 0:
+		f.FileDateNote = fmt.Sprintf("the names tell the month in words (%s), which is not read as a date: later files are told from earlier ones by name, letter by letter", strings.Join(monthWords, ", "))
+		if outOfOrder {
+			f.FileDateNote += fmt.Sprintf(", so that %s stands before %s", monthWords[0], monthWords[len(monthWords)-1])
+		}
+		f.FileDateNote += "; save them under names with a date, such as labs_2026-10.csv, and state file_date"
 	case len(names) > 1:
 		f.FileDateNote = "no name holds a date (2026-03-31, 20260331 or 2026-03): later files are then told from earlier ones by name alone"
 	}
@@ -303,6 +311,9 @@ func (g *group) fileDate(f *Feed) {
 func (g *group) undecided(f *Feed) []string {
 	var all []string
 	say := func(format string, args ...any) { all = append(all, fmt.Sprintf(format, args...)) }
+	if f.FileDate == "" && len(g.files) > 1 && f.FileDateNote != "" {
+		say("file_date: %s; where two files tell of one row, the one that stands later wins", f.FileDateNote)
+	}
 	switch {
 	case f.Table == "" && len(f.Might) > 0:
 		say("table: taken for none, since no column was found for %s; nearest is %s", strings.Join(f.Lacks, ", "), strings.Join(f.Might, ", then "))

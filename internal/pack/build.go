@@ -31,6 +31,8 @@ type Options struct {
 	Today string
 	// Provisional says why the pack is provisional, a line a reason.
 	Provisional []Reason
+	// Unmatched names the feeds that have rows, but of no patient with plasma.
+	Unmatched []string
 	// Behind says which layers of the store are behind; the pack tells it.
 	Behind audit.Behind
 }
@@ -86,7 +88,7 @@ func newInput(ctx context.Context, st *store.Store, s *site.Site, p *policy.Poli
 	if err != nil {
 		return nil, err
 	}
-	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, behind: o.Behind,
+	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, behind: o.Behind, unmatched: o.Unmatched,
 		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
 	language, err := words.Load(s.Language)
 	if err != nil {
@@ -107,7 +109,7 @@ func newInput(ctx context.Context, st *store.Store, s *site.Site, p *policy.Poli
 		for _, n := range r.Unmapped {
 			unmapped += n
 		}
-		in.sources = append(in.sources, Source{Table: r.Table, File: r.File, Date: r.Date, SHA256: r.SHA256, Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Unmapped: unmapped})
+		in.sources = append(in.sources, Source{Table: r.Table, File: r.File, Date: r.Date, SHA256: r.SHA256, Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Unmapped: unmapped, Map: r.Map})
 	}
 	dashboard, _, err := panels(in.panels)
 	if err != nil {

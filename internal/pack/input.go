@@ -25,6 +25,8 @@ type Source struct {
 	Read, Accepted, Rejected, SetAside int64
 	// Unmapped counts cells whose code has no place in the map.
 	Unmapped int64
+	// Map is the SHA-256 of the map by which it was read.
+	Map string `json:",omitempty"`
 }
 
 // input is all that a pack is made from, without the store that it lies in.
@@ -35,12 +37,14 @@ type input struct {
 	from, to, today, version string
 	provisional              []string
 	// behind says which layers of the store do not follow from what they are made of.
-	behind  audit.Behind
-	format  figure.Format
-	policy  *policy.Policy
-	zone    *time.Location
-	key     []byte
-	sources []Source
+	behind audit.Behind
+	// unmatched are the feeds that know no patient with plasma.
+	unmatched []string
+	format    figure.Format
+	policy    *policy.Policy
+	zone      *time.Location
+	key       []byte
+	sources   []Source
 	// lacking names the feeds of which the store has no row, and what they leave unknown
 	// (figure.Bleeding, figure.Band); load finds them.
 	lacking map[string]bool

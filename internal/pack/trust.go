@@ -11,7 +11,9 @@ import (
 type trust struct {
 	// Behind says which layer of the store is behind, or nothing.
 	Behind string
-	Rows   []Source
+	// Unmatched says of each feed that knows no patient with plasma what follows.
+	Unmatched []string
+	Rows      []Source
 }
 
 type judged struct {
@@ -41,6 +43,9 @@ func (in *input) trust() *trust {
 		t.Behind = in.w("behind_current")
 	case in.behind.Audit:
 		t.Behind = in.w("behind_marks")
+	}
+	for _, table := range in.unmatched {
+		t.Unmatched = append(t.Unmatched, in.w("unmatched", table))
 	}
 	byTable := map[string]*Source{}
 	for _, s := range in.sources {
