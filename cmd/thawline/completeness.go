@@ -19,23 +19,34 @@ import (
 // that were set aside, and the site's limit of rejected rows. It looks at the
 // store, not at one run, so that a pack says the same whoever asks for it.
 func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
-	products := map[string]int64{}
-	var read, rejected int64
+	guard := status.NewGuard(st.Readings())
+	products, hidden := map[string]int64{}, map[string]int64{}
+	var read, rejected, hiddenRows int64
 	for _, r := range st.Readings() {
 		read, rejected = read+r.Read, rejected+r.Rejected
 		for code, count := range r.SetAsideCodes {
-			if name, found := strings.CutPrefix(code, "product_code="); found {
-				products[name] += count.Count
+			name, found := strings.CutPrefix(code, "product_code=")
+			if !found {
+				continue
+			}
+			if text, ok := guard.Shown(r.Table, status.SetAside, "product_code", name); ok {
+				products[text] += count.Count
+			} else {
+				hidden[name] += count.Count
+				hiddenRows += count.Count
 			}
 		}
 	}
 	var all incompleteError
+	const next = "rows set aside; add %s under products: in site.yaml, or plasma may be missing"
 	for _, name := range byCount(products) {
-		code := "a product code that is not shown"
-		if text, ok := status.ShownCode(name, products[name]); ok {
-			code = fmt.Sprintf("product code %q", text)
-		}
-		all.reasons = append(all.reasons, fmt.Sprintf("%s is in no product map: %d rows set aside; add it under products: in site.yaml, or plasma may be missing", code, products[name]))
+		all.reasons = append(all.reasons, fmt.Sprintf("product code %q is in no product map: %d "+next, name, products[name], "it"))
+	}
+	switch {
+	case len(hidden) == 1:
+		all.reasons = append(all.reasons, fmt.Sprintf("a product code that is not shown is in no product map: %d "+next, hiddenRows, "it"))
+	case len(hidden) > 1:
+		all.reasons = append(all.reasons, fmt.Sprintf("%d product codes that are not shown are in no product map: %d "+next, len(hidden), hiddenRows, "them"))
 	}
 	if limit := hospital.Limits.RejectedShare; limit != nil && read > 0 && float64(rejected)/float64(read) > *limit {
 		all.reasons = append(all.reasons, fmt.Sprintf("%d of %d rows rejected, over the site's rejected_share %g", rejected, read, *limit))
@@ -124,11 +135,12 @@ func sayProblems(ctx context.Context, s *streams, st *store.Store, report ingest
 			}
 		}
 	}
-	problems, err := status.Problems(ctx, fresh, contract.Problems.Column("severity").Codes...)
+	guard := status.NewGuard(st.Readings())
+	problems, err := status.Problems(ctx, guard, fresh, contract.Problems.Column("severity").Codes...)
 	if err != nil {
 		return err
 	}
-	codes, err := status.Problems(ctx, all, status.SetAside, status.Unmapped)
+	codes, err := status.Problems(ctx, guard, all, status.SetAside, status.Unmapped)
 	if err != nil {
 		return err
 	}

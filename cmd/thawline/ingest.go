@@ -3,10 +3,12 @@ package main
 import (
 	"context"
 	"runtime/debug"
+	"slices"
 
 	"thawline/internal/audit"
 	"thawline/internal/ingest"
 	"thawline/internal/site"
+	"thawline/internal/status"
 	"thawline/internal/store"
 )
 
@@ -28,6 +30,7 @@ func (c *ingestCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	if c.JSON {
+		report.Files = shownFiles(status.NewGuard(st.Readings()), report.Files)
 		if err := s.json(report); err != nil {
 			return err
 		}
@@ -55,4 +58,14 @@ func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Stor
 		s.say("%s", line)
 	}
 	return report, failed
+}
+
+// shownFiles gives the sums of files without codes that may point to a person.
+func shownFiles(guard *status.Guard, files []ingest.FileReport) []ingest.FileReport {
+	files = slices.Clone(files)
+	for i := range files {
+		f := &files[i]
+		f.SetAsideCodes, f.Unmapped = guard.ShownCodes(f.Table, f.SetAsideCodes, f.Unmapped)
+	}
+	return files
 }

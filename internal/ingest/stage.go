@@ -103,6 +103,7 @@ func (r *run) readRows(ctx context.Context, src source, export *read.File, readi
 	}
 	reading.Read, reading.Accepted, reading.Rejected, reading.SetAside = counts.Read, counts.Accepted, counts.Rejected, counts.SetAside
 	reading.Counted, reading.Unmapped, reading.Derived = counts.Counted, counts.Unmapped, counts.Counted["derived_ratios"]
+	reading.SharedCodes = counts.Shared()
 	reading.SetAsideCodes = map[string]store.CodeCount{}
 	for code, c := range counts.SetAsideCodes {
 		reading.SetAsideCodes[code] = store.CodeCount{Count: c.Count, ExampleUnit: c.ExampleUnit}

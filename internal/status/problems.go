@@ -83,10 +83,11 @@ const (
 )
 
 // Problems lists what is wrong with the rows of readings, the gravest first,
-// then the most frequent. Without severities, all of them.
-func Problems(ctx context.Context, readings []store.Reading, severities ...string) ([]Problem, error) {
+// then the most frequent. Without severities, all of them. guard knows all
+// readings that there are.
+func Problems(ctx context.Context, guard *Guard, readings []store.Reading, severities ...string) ([]Problem, error) {
 	wanted := func(severity string) bool { return len(severities) == 0 || slices.Contains(severities, severity) }
-	all := codeProblems(readings)
+	all := codeProblems(guard, readings)
 	if slices.ContainsFunc(contract.Problems.Column("severity").Codes, wanted) {
 		of, err := rowProblems(ctx, readings)
 		if err != nil {
@@ -101,9 +102,9 @@ func Problems(ctx context.Context, readings []store.Reading, severities ...strin
 
 // Trial lists what would be wrong with readings that are not in a store: their
 // codes, and the problems counted while they were read.
-func Trial(readings []store.Reading, counts []normalise.ProblemCount) []Problem {
+func Trial(guard *Guard, readings []store.Reading, counts []normalise.ProblemCount) []Problem {
 	_, order := grouped(counts)
-	all := append(codeProblems(readings), values(order)...)
+	all := append(codeProblems(guard, readings), values(order)...)
 	byGravity(all)
 	return all
 }
@@ -235,14 +236,15 @@ ORDER BY n DESC, problems.raw`)
 		if looks[k] == nil {
 			looks[k] = &look{}
 		}
-		looks[k].add(row[4].(string), row[5].(int64))
+		_, shown := shownExample(k.column, row[4].(string))
+		looks[k].add(row[5].(int64), !shown)
 	}
 	for _, row := range rows {
 		p := found[kindOf(row)]
 		if !looks[kindOf(row)].codes() {
 			continue
 		}
-		if text, ok := ShownCode(row[4].(string), row[5].(int64)); ok && p != nil && len(p.Examples) < shownExamples {
+		if text, ok := shownExample(row[2].(string), row[4].(string)); ok && p != nil && len(p.Examples) < shownExamples {
 			p.Examples = append(p.Examples, text)
 		}
 	}
