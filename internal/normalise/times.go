@@ -30,16 +30,24 @@ func (b *Batch) read(raw []byte) (written, bool) {
 			return w, true
 		}
 	}
-	if w, ok := parseISO(raw); ok {
-		b.isoDate, b.isoDay = append(b.isoDate[:0], raw[:date]...), written{year: w.year, month: w.month, day: w.day}
-		return w, true
+	if day, ok := parseISODate(raw); ok {
+		if w := day; len(raw) == date || w.parseTime(raw[date:]) {
+			b.isoDate, b.isoDay = append(b.isoDate[:0], raw[:date]...), day
+			return w, true
+		}
 	}
+	bare := false
 	for i := range b.m.layouts {
 		if w, ok := b.m.layouts[i].parse(raw); ok {
 			return w, true
 		}
+		bare = bare || b.m.layouts[i].bare
 	}
-	return written{}, false
+	// Where the site states which digits are the day, no others are.
+	if bare {
+		return written{}, false
+	}
+	return parseBasic(raw)
 }
 
 // readTimes reads every time of the row, settles the repeated hour by the
