@@ -20,23 +20,30 @@ import (
 // that were set aside, and the site's limit of rejected rows. It looks at the
 // store, not at one run, so that a pack says the same whoever asks for it.
 func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
-	products := map[string]int64{}
-	var read, rejected int64
+	guard := status.NewGuard(st.Readings())
+	products, hidden := map[string]int64{}, map[string]int64{}
+	var read, rejected, hiddenRows int64
 	for _, r := range st.Readings() {
 		read, rejected = read+r.Read, rejected+r.Rejected
 		for code, count := range r.SetAsideCodes {
-			if name, found := strings.CutPrefix(code, "product_code="); found {
-				products[name] += count.Count
+			name, found := strings.CutPrefix(code, "product_code=")
+			if !found {
+				continue
+			}
+			if text, ok := guard.Shown(r.Table, status.SetAside, "product_code", name); ok {
+				products[text] += count.Count
+			} else {
+				hidden[name] += count.Count
+				hiddenRows += count.Count
 			}
 		}
 	}
 	var all incompleteError
 	for _, name := range byCount(products) {
-		one := pack.Reason{Key: "lacks_unnamed_product", Args: []any{products[name]}}
-		if text, ok := status.ShownCode(name, products[name]); ok {
-			one = pack.Reason{Key: "lacks_product", Args: []any{strconv.Quote(text), products[name]}}
-		}
-		all.reasons = append(all.reasons, one)
+		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_product", Args: []any{strconv.Quote(name), products[name]}})
+	}
+	if len(hidden) > 0 {
+		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_unnamed_product", Args: []any{int64(len(hidden)), hiddenRows}})
 	}
 	if limit := hospital.Limits.RejectedShare; limit != nil && read > 0 && float64(rejected)/float64(read) > *limit {
 		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_rows", Args: []any{rejected, read, *limit}})
@@ -124,11 +131,12 @@ func sayProblems(ctx context.Context, s *streams, st *store.Store, report ingest
 			}
 		}
 	}
-	problems, err := status.Problems(ctx, fresh, contract.Problems.Column("severity").Codes...)
+	guard := status.NewGuard(st.Readings())
+	problems, err := status.Problems(ctx, guard, fresh, contract.Problems.Column("severity").Codes...)
 	if err != nil {
 		return err
 	}
-	codes, err := status.Problems(ctx, all, status.SetAside, status.Unmapped)
+	codes, err := status.Problems(ctx, guard, all, status.SetAside, status.Unmapped)
 	if err != nil {
 		return err
 	}

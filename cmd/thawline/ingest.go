@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime/debug"
+	"slices"
 
 	"thawline/internal/audit"
 	"thawline/internal/ingest"
@@ -31,6 +32,7 @@ func (c *ingestCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	if c.JSON {
+		report.Files = shownFiles(status.NewGuard(st.Readings()), report.Files)
 		if err := s.json(report); err != nil {
 			return err
 		}
@@ -107,4 +109,14 @@ func sayUnmatched(ctx context.Context, s *streams, st *store.Store) error {
 		}
 	}
 	return err
+}
+
+// shownFiles gives the sums of files without codes that may point to a person.
+func shownFiles(guard *status.Guard, files []ingest.FileReport) []ingest.FileReport {
+	files = slices.Clone(files)
+	for i := range files {
+		f := &files[i]
+		f.SetAsideCodes, f.Unmapped = guard.ShownCodes(f.Table, f.SetAsideCodes, f.Unmapped)
+	}
+	return files
 }

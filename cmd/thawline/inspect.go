@@ -72,9 +72,10 @@ func (c *inspectCommand) try(ctx context.Context, s *streams) error {
 	if ctx.Err() != nil {
 		return failed
 	}
-	problems := status.Trial(found.Readings, found.Problems)
+	guard := status.NewGuard(found.Readings)
+	problems := status.Trial(guard, found.Readings, found.Problems)
 	if c.JSON {
-		if err := s.json(trial{found.Files, problems, found.Notes}); err != nil {
+		if err := s.json(trial{shownFiles(guard, found.Files), problems, found.Notes}); err != nil {
 			return err
 		}
 		return failed
@@ -95,8 +96,8 @@ func (c *inspectCommand) try(ctx context.Context, s *streams) error {
 	return nil
 }
 
-// shownFiles is how many exports are named one by one without being asked for.
-const shownFiles = 30
+// namedFiles is how many exports are named one by one without being asked for.
+const namedFiles = 30
 
 // sums writes what each export gave, or, where there are many, those of a table.
 func (c *inspectCommand) sums(s *streams, files []ingest.FileReport) {
@@ -106,7 +107,7 @@ func (c *inspectCommand) sums(s *streams, files []ingest.FileReport) {
 		fmt.Fprintf(w, "%s\t%s\t%d\t%d\t%d\t%d\n", table, export, f.Read, f.Accepted, f.Rejected, f.SetAside)
 	}
 	fmt.Fprintln(w, "table\texport\tread\taccepted\trejected\tset aside")
-	if c.EachFile || len(files) <= shownFiles {
+	if c.EachFile || len(files) <= namedFiles {
 		for _, f := range files {
 			line(f.Table, f.File, f)
 		}

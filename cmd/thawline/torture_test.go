@@ -74,6 +74,9 @@ var tortured = []struct {
 	{file: "stated-but-marked.csv", read: 1, accepted: 1},
 	// Quotes and line breaks.
 	{file: "half-a-quote.csv", says: ":3: a quote opens on this line and never closes"},
+	{file: "quotes-that-are-none.csv", says: ":2: a quote opens on this line"},
+	{file: "quote-alone-in-its-cell.csv", says: ":2: a quote opens on this line"},
+	{file: "two-quotes-in-one-line.csv", read: 4, accepted: 2, rejected: 1, setAside: 1},
 	{file: "quote-inside.csv", read: 1, accepted: 1},
 	{file: "line-break-in-quotes.csv", read: 2, accepted: 1, rejected: 1},
 	{file: "whole-lines-quoted.csv", says: "header: no column patient_id"},

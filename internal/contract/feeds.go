@@ -89,7 +89,7 @@ var Labs = feed(&Table{
 		{Name: "bound", Kind: Text, Codes: []string{"<", ">", "<=", ">="}, Doc: "value is a limit of measurement, not a measurement"},
 		{Name: "value_raw", Kind: Text, Doc: "value as exported"},
 		{Name: "unit_raw", Kind: Text, Doc: "unit as exported"},
-		{Name: "no_value", Kind: Text, Codes: []string{"unclottable", "clotted", "haemolysed", "insufficient", "pending", "cancelled", "other"}, Doc: "why the line holds no number"},
+		{Name: "no_value", Kind: Text, Codes: []string{"unclottable", "clotted", "haemolysed", "insufficient", "pending", "cancelled", "other"}, Doc: "why the line holds no number; unclottable: no clot, or a clotting time beyond the analyser (a sign > alone) without a number"},
 		{Name: "point_of_care", Kind: Bool, Required: true, Doc: "measured at the bedside; empty is false"},
 		{Name: "collected_at", Kind: Instant, Required: true, Doc: "sample taken"},
 		{Name: "resulted_at", Kind: Instant, Doc: "result known"},

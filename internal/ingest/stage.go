@@ -98,6 +98,7 @@ func (r *run) readOnce(ctx context.Context, src source, commas normalise.Columns
 	reading.ID = readingID(src, reading.SHA256)
 	reading.Read, reading.Accepted, reading.Rejected, reading.SetAside = counts.Read, counts.Accepted, counts.Rejected, counts.SetAside
 	reading.Counted, reading.Unmapped, reading.Derived = counts.Counted, counts.Unmapped, counts.Counted["derived_ratios"]
+	reading.SharedCodes = counts.Shared()
 	if export.Names() != nil {
 		reading.SetAsideCodes = map[string]store.CodeCount{}
 	}

@@ -69,9 +69,9 @@ type Batch struct {
 	frames   map[string]*frame
 	byTest   []*frame
 	problems *frame
-	setAside map[string]*CodeCount
+	setAside map[string]*leftCode
 	others   map[string]int64
-	unmapped []map[string]*int64
+	unmapped []map[string]*leftCode
 
 	scratch, unit, dates []byte
 	// isoDate is the last date that was read, as written, and isoDay what it says.
@@ -85,6 +85,12 @@ type Batch struct {
 	recent    []*recent
 	// contradicted remembers what was said of codes of LOINC.
 	contradicted map[string]string
+}
+
+// leftCode is what is known of a code in no map.
+type leftCode struct {
+	CodeCount
+	patients Patients
 }
 
 type fault struct {
@@ -103,9 +109,9 @@ var problemSchema = schemaOf(contract.Problems, problemColumns)
 func (m *Mapper) NewBatch() *Batch {
 	return &Batch{
 		m: m, row: row{slots: make([]slot, len(m.columns))}, times: make([]instant, len(m.times)),
-		counts: Counts{Counted: map[string]int64{}, SetAsideCodes: map[string]CodeCount{}, Unmapped: map[string]int64{}},
+		counts: Counts{Counted: map[string]int64{}, SetAsideCodes: map[string]CodeCount{}, Unmapped: map[string]int64{}, Patients: map[string]Patients{}},
 		frames: map[string]*frame{}, byTest: make([]*frame, len(contract.Tests)), problems: newFrame(problemSchema, problemColumns, nil),
-		setAside: map[string]*CodeCount{}, others: map[string]int64{}, unmapped: make([]map[string]*int64, len(m.columns)), midnights: map[int64]int64{},
+		setAside: map[string]*leftCode{}, others: map[string]int64{}, unmapped: make([]map[string]*leftCode, len(m.columns)), midnights: map[int64]int64{},
 		units: make([]map[string]unitAnswer, len(m.quantities)), lastUnit: make([]writtenUnit, len(m.quantities)), recent: make([]*recent, len(m.columns)),
 	}
 }
@@ -176,14 +182,16 @@ func (b *Batch) Finish() *Output {
 		out.frames = append(out.frames, f)
 	}
 	for code, n := range b.setAside {
-		out.Counts.SetAsideCodes[b.m.setAsideColumn()+"="+code] = *n
+		name := b.m.setAsideColumn() + "=" + code
+		out.Counts.SetAsideCodes[name], out.Counts.Patients[name] = n.CodeCount, n.patients
 	}
 	for other, n := range b.others {
 		out.Counts.SetAsideCodes[other] = CodeCount{Count: n}
 	}
 	for i, words := range b.unmapped {
 		for word, n := range words {
-			out.Counts.Unmapped[b.m.columns[i].Name+"="+word] = *n
+			name := b.m.columns[i].Name + "=" + word
+			out.Counts.Unmapped[name], out.Counts.Patients[name] = n.Count, n.patients
 		}
 	}
 	return out
@@ -317,14 +325,15 @@ func (b *Batch) optionalCode(column int, raw []byte) {
 func (b *Batch) unknownWord(column int, raw []byte) {
 	raw = shorten(raw)
 	if b.unmapped[column] == nil {
-		b.unmapped[column] = map[string]*int64{}
+		b.unmapped[column] = map[string]*leftCode{}
 	}
-	if n := b.unmapped[column][string(raw)]; n != nil {
-		*n++
-		return
+	n := b.unmapped[column][string(raw)]
+	if n == nil {
+		n = &leftCode{}
+		b.unmapped[column][string(raw)] = n
 	}
-	n := int64(1)
-	b.unmapped[column][string(raw)] = &n
+	n.Count++
+	n.patients.see(b)
 }
 
 // setAsideColumn names the column whose code decides whether a row is stored.
@@ -351,10 +360,11 @@ func (b *Batch) leave(raw, unit []byte) {
 	raw = shorten(raw)
 	n := b.setAside[string(raw)]
 	if n == nil {
-		n = &CodeCount{}
+		n = &leftCode{}
 		b.setAside[string(raw)] = n
 	}
 	n.Count++
+	n.patients.see(b)
 	if n.ExampleUnit == "" {
 		n.ExampleUnit = string(shorten(unit))
 	}

@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/apache/arrow/go/v17/arrow"
 	"github.com/apache/arrow/go/v17/arrow/array"
@@ -57,10 +58,16 @@ type result struct {
 	counts   Counts
 }
 
+// otherZone is the hospital's, where it is not that of sitePrefix.
+var otherZone *time.Location
+
 // read normalises rows of comma-parted cells; the first is the header.
 func read(t testing.TB, table, extra string, day string, rows ...string) result {
 	t.Helper()
 	s, f := load(t, table, extra)
+	if otherZone != nil {
+		s.Zone = otherZone
+	}
 	info := FileInfo{Name: "x.csv"}
 	if day != "" {
 		end, err := EndOfDay(s.Zone, day)

@@ -1,6 +1,10 @@
 package normalise
 
-import "thawline/internal/contract"
+import (
+	"slices"
+
+	"thawline/internal/contract"
+)
 
 // product is an entry of the product map, ready to be copied into a row.
 type product struct {
@@ -141,7 +145,8 @@ func (b *Batch) issue() {
 // writtenIssue names issued_at as required where something is written there:
 // a row that tells of an issue at no known time is rejected.
 func (b *Batch) writtenIssue() []int {
-	if len(b.text(b.m.times[issuedAt])) > 0 {
+	column := b.m.times[issuedAt]
+	if len(b.text(column)) > 0 || b.spoiltBy(column) != nil {
 		return []int{issuedAt}
 	}
 	return nil
@@ -155,13 +160,21 @@ func (b *Batch) anyTime() {
 			return
 		}
 	}
-	said := len(b.times[issuedAt].raw) > 0 // Rejected for it already.
+	said := len(b.writtenIssue()) > 0 // Rejected for it already.
 	for _, i := range anchors[1:] {
-		if t := &b.times[i]; len(t.raw) > 0 && !said {
-			b.reject(b.m.columns[b.m.times[i]].Name, t.raw, t.wrong)
+		if said {
+			break
+		}
+		column, t := b.m.times[i], &b.times[i]
+		why := t.wrong
+		if len(t.raw) == 0 {
+			why = b.spoiltBy(column)
+		}
+		if why != nil {
+			b.reject(b.m.columns[column].Name, t.raw, why)
 		}
 	}
-	if len(b.faults) == 0 {
+	if !said && !slices.ContainsFunc(b.faults, func(f fault) bool { return f.column == "thawed_at" || f.column == "discarded_at" }) {
 		b.reject("issued_at", nil, reasonNoTimes)
 	}
 }
@@ -259,6 +272,7 @@ func (b *Batch) fate() {
 	}
 	fate := "unknown"
 	switch {
+	case b.spoiltBy(column) != nil: // Written, and lost on the way.
 	case b.times[startedAt].known:
 		fate = "transfused"
 	case b.times[discardedAt].known:

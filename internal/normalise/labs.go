@@ -178,6 +178,9 @@ func (b *Batch) result(test int) {
 	case told < 0:
 		told = noValueOther
 	}
+	if !isNumber && told == noValueOther && len(b.text(c.noValue)) == 0 && b.beyond(test, r.text) {
+		told = noValueUnclottable
+	}
 	if told == noValueCancelled {
 		const cancelled = 3
 		b.setWord(c.status, cancelled)

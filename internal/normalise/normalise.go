@@ -108,6 +108,8 @@ type Mapper struct {
 	// own put beside them: the LOINC code, the names, and the word of the contract
 	// that holds where no map knows the code; -1 where there is none.
 	loincCell, namesCell, elseCell int
+	// patient is the cell of the patient's number, or -1.
+	patient int
 	// at gives a column's index by name.
 	at map[string]int
 	// The columns that every row fills.
@@ -161,6 +163,10 @@ func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, e
 	m.status, m.dateOnly, m.sourceFile, m.sourceRow = m.index("status"), m.index("date_only"), m.index("source_file"), m.index("source_row")
 	if err := m.header(header, file.Name); err != nil {
 		return nil, err
+	}
+	m.patient = -1
+	if i, has := m.at["patient_id"]; has {
+		m.patient = m.cell[i]
 	}
 	if !file.Date.IsZero() {
 		m.fileEnd, m.nameEnd, m.dated = file.Date.UnixMicro(), file.Date.UnixMicro(), true
@@ -329,6 +335,51 @@ type Counts struct {
 	commas, points Columns
 	// Unmapped lists unknown words of optional columns, by "column=local code".
 	Unmapped map[string]int64
+	// Patients holds the patients in whose rows such a code stands, by the same
+	// names, as far as they are looked at.
+	Patients map[string]Patients
+}
+
+// Shared lists the codes that stand in the rows of several patients, sorted: a
+// word of many is no word about one of them.
+func (c *Counts) Shared() []string {
+	var all []string
+	for code, who := range c.Patients {
+		if len(who) == SeveralPatients {
+			all = append(all, code)
+		}
+	}
+	slices.Sort(all)
+	return all
+}
+
+// SeveralPatients is how many patients must share a code before it is shown
+// whatever it looks like. More are not looked at.
+const SeveralPatients = 5
+
+// Patients are hashes of patients' numbers, up to SeveralPatients.
+type Patients []uint64
+
+func (p *Patients) add(who uint64) {
+	if len(*p) < SeveralPatients && !slices.Contains(*p, who) {
+		*p = append(*p, who)
+	}
+}
+
+// see notes the patient of the row at hand.
+func (p *Patients) see(b *Batch) {
+	if len(*p) == SeveralPatients || b.m.patient < 0 {
+		return
+	}
+	who := b.cells[b.m.patient]
+	if len(who) == 0 {
+		return
+	}
+	hash := uint64(14695981039346656037) // FNV-1a
+	for _, c := range who {
+		hash = (hash ^ uint64(c)) * 1099511628211
+	}
+	p.add(hash)
 }
 
 // CodeCount is how often a code was set aside, and the unit of its first row.
@@ -358,6 +409,9 @@ func (c *Counts) Merge(o Counts) {
 	if c.Unmapped == nil {
 		c.Unmapped = map[string]int64{}
 	}
+	if c.Patients == nil {
+		c.Patients = map[string]Patients{}
+	}
 	for name, n := range o.Counted {
 		c.Counted[name] += n
 	}
@@ -371,5 +425,12 @@ func (c *Counts) Merge(o Counts) {
 	}
 	for code, n := range o.Unmapped {
 		c.Unmapped[code] += n
+	}
+	for code, who := range o.Patients {
+		mine := c.Patients[code]
+		for _, hash := range who {
+			mine.add(hash)
+		}
+		c.Patients[code] = mine
 	}
 }

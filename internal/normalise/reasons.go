@@ -78,6 +78,8 @@ var (
 
 	reasonUnread = newReason("no date and time in a form of ISO 8601 or in the time_format of the site file",
 		"state time_format: in the feed as the export writes its times, then run thawline ingest")
+	reasonCalendar = newReason("outside the years 1 to 9999",
+		"have the export leave a time that is not known empty, and put no first or last day of the calendar in its place")
 	reasonSkipped = newReason("a time that the clock skips (daylight saving)",
 		"check time_zone: in site.yaml; or have the export write times with their offset from UTC")
 	reasonLate = newReason("after the file was made, by the date in its name",

@@ -59,6 +59,17 @@ func (b *Batch) empty() {
 	}
 }
 
+// spoiltBy says why the cell of a column was emptied, or nil: something was
+// written there, which is not the same as nothing.
+func (b *Batch) spoiltBy(column int) *reason {
+	for _, s := range b.spoiled {
+		if s.column == column {
+			return s.reason
+		}
+	}
+	return nil
+}
+
 // rejectEmpty rejects the row for a column that it needs and that is empty.
 func (b *Batch) rejectEmpty(column string) {
 	for _, s := range b.spoiled {

@@ -2,6 +2,7 @@ package normalise
 
 import (
 	"bytes"
+	"time"
 
 	"thawline/internal/contract"
 )
@@ -29,16 +30,24 @@ func (b *Batch) read(raw []byte) (written, bool) {
 			return w, true
 		}
 	}
-	if w, ok := parseISO(raw); ok {
-		b.isoDate, b.isoDay = append(b.isoDate[:0], raw[:date]...), written{year: w.year, month: w.month, day: w.day}
-		return w, true
+	if day, ok := parseISODate(raw); ok {
+		if w := day; len(raw) == date || w.parseTime(raw[date:]) {
+			b.isoDate, b.isoDay = append(b.isoDate[:0], raw[:date]...), day
+			return w, true
+		}
 	}
+	bare := false
 	for i := range b.m.layouts {
 		if w, ok := b.m.layouts[i].parse(raw); ok {
 			return w, true
 		}
+		bare = bare || b.m.layouts[i].bare
 	}
-	return written{}, false
+	// Where the site states which digits are the day, no others are.
+	if bare {
+		return written{}, false
+	}
+	return parseBasic(raw)
 }
 
 // readTimes reads every time of the row, settles the repeated hour by the
@@ -106,6 +115,27 @@ func (b *Batch) readTime(t *instant) {
 			t.doubled, t.later = true, later*second+w.us%second
 		}
 	}
+	if t.lo < earliest+dayUS || t.hi > latest-dayUS {
+		b.edge(t)
+	}
+}
+
+// earliest and latest are the ends of the calendar that the engine can print and
+// read again: the years 1 to 9999.
+var (
+	earliest = time.Date(1, 1, 1, 0, 0, 0, 0, time.UTC).UnixMicro()
+	latest   = time.Date(10000, 1, 1, 0, 0, 0, 0, time.UTC).UnixMicro() - 1
+)
+
+// edge looks at a time at an end of the calendar, which UTC and the hospital's
+// clock must both hold.
+func (b *Batch) edge(t *instant) {
+	offset := b.m.clock.offsetAt(floorDiv(t.lo, second), &b.hint) * second
+	if min(t.lo, t.lo+offset) < earliest || max(t.lo, t.lo+offset) > latest {
+		t.known, t.wrong = false, reasonCalendar
+		return
+	}
+	t.hi = min(t.hi, latest) // Of a last day alone: an expiry that never comes.
 }
 
 // midnight remembers the days of the export: a date alone is common, the

@@ -33,10 +33,18 @@ func two(b []byte, i int) (int, bool) {
 	return int(b[i]-'0')*10 + int(b[i+1]-'0'), true
 }
 
-// parseISO reads the forms of ISO 8601 that are always known: a date, or a date
-// and T or a space and hours and minutes, with seconds, a fraction of them and
-// an offset where they are written.
+// parseISO reads the extended forms of ISO 8601, which are always known: a date,
+// or a date and T or a space and hours, with minutes, seconds, a fraction of them
+// and an offset where they are written.
 func parseISO(b []byte) (w written, ok bool) {
+	if w, ok = parseISODate(b); ok && len(b) > 10 {
+		ok = w.parseTime(b[10:])
+	}
+	return w, ok
+}
+
+// parseISODate reads the date with which b begins.
+func parseISODate(b []byte) (w written, ok bool) {
 	if len(b) < 10 || b[4] != '-' || b[7] != '-' {
 		return w, false
 	}
@@ -48,42 +56,107 @@ func parseISO(b []byte) (w written, ok bool) {
 		return w, false
 	}
 	w.year, w.month, w.day = century*100+rest, month, day
-	if len(b) > 10 && !w.parseTime(b[10:]) {
+	return w, w.valid()
+}
+
+// parseBasic reads the basic forms of ISO 8601, which have no signs between the
+// numbers but the T: 20250701, 20250701T10, 20250701T1030, 20250701T103000. The
+// time may have its signs.
+func parseBasic(b []byte) (w written, ok bool) {
+	const date = len("20250701")
+	if len(b) < date {
 		return w, false
 	}
-	return w, w.valid()
+	extended := [len("2025-07-01T10:30:00")]byte{4: '-', 7: '-', 13: ':', 16: ':'}
+	copy(extended[:], b[:4])
+	copy(extended[5:], b[4:6])
+	copy(extended[8:], b[6:8])
+	if w, ok = parseISODate(extended[:10]); !ok || len(b) == date {
+		return w, ok
+	}
+	digits := 0
+	for date+1+digits < len(b) && b[date+1+digits] >= '0' && b[date+1+digits] <= '9' {
+		digits++
+	}
+	end := 10
+	switch of := b[date+1:]; digits {
+	case 6:
+		copy(extended[17:], of[4:6])
+		end += 3
+		fallthrough
+	case 4:
+		copy(extended[14:], of[2:4])
+		end += 3
+		fallthrough
+	case 2:
+		copy(extended[11:], of[:2])
+		extended[10] = b[date]
+		end += 3
+	default:
+		return w, false
+	}
+	if b[date] != 'T' && b[date] != 't' {
+		return w, false
+	}
+	return w, w.parseTime(append(extended[10:end:end], b[date+1+digits:]...))
 }
 
 // parseTime reads what stands after the date, to the end of the text.
 func (w *written) parseTime(b []byte) bool {
-	if len(b) < 6 || b[0] != 'T' && b[0] != 't' && b[0] != ' ' || b[3] != ':' {
+	if len(b) < 3 || b[0] != 'T' && b[0] != 't' && b[0] != ' ' {
 		return false
 	}
-	hours, ok1 := two(b, 1)
-	minutes, ok2 := two(b, 4)
-	if !ok1 || !ok2 || hours > 23 || minutes > 59 {
+	hours, ok := two(b, 1)
+	if !ok || hours > 24 {
 		return false
 	}
 	w.hasTime = true
-	w.us = int64(hours)*hour + int64(minutes)*minute
-	b = b[6:]
+	w.us = int64(hours) * hour
+	b = b[3:]
 	if len(b) >= 3 && b[0] == ':' {
-		seconds, ok := two(b, 1)
-		if !ok || seconds > 59 {
+		minutes, ok := two(b, 1)
+		if !ok || minutes > 59 {
 			return false
 		}
-		w.us += int64(seconds) * second
+		w.us += int64(minutes) * minute
 		b = b[3:]
-		if len(b) > 1 && (b[0] == '.' || b[0] == ',') {
-			fraction, n := fraction(b[1:])
-			if n == 0 {
+		if len(b) >= 3 && b[0] == ':' {
+			seconds, ok := two(b, 1)
+			if !ok || seconds > 59 {
 				return false
 			}
-			w.us += fraction
-			b = b[1+n:]
+			w.us += int64(seconds) * second
+			b = b[3:]
+			if len(b) > 1 && (b[0] == '.' || b[0] == ',') {
+				fraction, n := fraction(b[1:])
+				if n == 0 {
+					return false
+				}
+				w.us += fraction
+				b = b[1+n:]
+			}
 		}
 	}
+	if w.us >= dayUS {
+		// 24:00 is the end of the day, and nothing comes after it.
+		if w.us > dayUS {
+			return false
+		}
+		w.us = 0
+		w.next()
+	}
 	return w.parseOffset(b)
+}
+
+// next is the day after.
+func (w *written) next() {
+	if w.day++; w.day <= daysIn(w.year, w.month) {
+		return
+	}
+	w.day = 1
+	if w.month++; w.month > 12 {
+		w.month, w.year = 1, w.year+1
+	}
 }
 
 // fraction reads digits after the point of a second, as microseconds.
@@ -143,6 +216,8 @@ type layout struct {
 	// steps are set where the layout is of digits and signs alone.
 	steps              []step
 	hasTime, hasOffset bool
+	// bare says that its date is digits alone, as that of ISO 8601's basic forms.
+	bare bool
 }
 
 // step is one part of a layout: a sign to be met, or a number of one or two
@@ -165,6 +240,7 @@ var parts = []struct {
 func newLayout(text string) layout {
 	probe := time.Date(2021, 3, 4, 5, 6, 7, 0, time.UTC)
 	l := layout{text: text, hasOffset: strings.Contains(text, "07")}
+	l.bare = len(text) >= 8 && strings.Trim(text[:8], "0123456789") == ""
 	l.hasTime = probe.Format(text) != probe.Add(time.Hour).Format(text)
 	rest := text
 next:

@@ -84,10 +84,11 @@ const (
 )
 
 // Problems lists what is wrong with the rows of readings, the gravest first,
-// then the most frequent. Without severities, all of them.
-func Problems(ctx context.Context, readings []store.Reading, severities ...string) ([]Problem, error) {
+// then the most frequent. Without severities, all of them. guard knows all
+// readings that there are.
+func Problems(ctx context.Context, guard *Guard, readings []store.Reading, severities ...string) ([]Problem, error) {
 	wanted := func(severity string) bool { return len(severities) == 0 || slices.Contains(severities, severity) }
-	all := codeProblems(readings)
+	all := codeProblems(guard, readings)
 	if slices.ContainsFunc(contract.Problems.Column("severity").Codes, wanted) {
 		of, err := rowProblems(ctx, readings)
 		if err != nil {
@@ -102,7 +103,7 @@ func Problems(ctx context.Context, readings []store.Reading, severities ...strin
 
 // Trial lists what would be wrong with readings that are not in a store: their
 // codes, and the problems counted while they were read.
-func Trial(readings []store.Reading, counts []normalise.ProblemCount) []Problem {
+func Trial(guard *Guard, readings []store.Reading, counts []normalise.ProblemCount) []Problem {
 	found, order := grouped(counts)
 	var written []example
 	tooMany := map[kind]bool{}
@@ -114,7 +115,7 @@ func Trial(readings []store.Reading, counts []normalise.ProblemCount) []Problem 
 		}
 	}
 	exemplify(found, slices.DeleteFunc(written, func(e example) bool { return tooMany[e.kind] }))
-	all := append(codeProblems(readings), values(order)...)
+	all := append(codeProblems(guard, readings), values(order)...)
 	byGravity(all)
 	return all
 }
@@ -268,7 +269,8 @@ func exemplify(found map[kind]*Problem, written []example) {
 		if looks[e.kind] == nil {
 			looks[e.kind] = &look{}
 		}
-		looks[e.kind].add(e.text, n)
+		_, shown := shownExample(e.column, e.text)
+		looks[e.kind].add(n, !shown)
 	}
 	slices.SortFunc(written, func(a, b example) int { return cmp.Or(cmp.Compare(b.rows, a.rows), cmp.Compare(a.text, b.text)) })
 	for _, e := range written {
@@ -276,7 +278,7 @@ func exemplify(found map[kind]*Problem, written []example) {
 		if !looks[e.kind].codes() {
 			continue
 		}
-		if text, ok := ShownCode(e.text, e.rows); ok && p != nil && len(p.Examples) < shownExamples {
+		if text, ok := shownExample(e.column, e.text); ok && p != nil && len(p.Examples) < shownExamples {
 			p.Examples = append(p.Examples, text)
 		}
 	}

@@ -61,7 +61,9 @@ type Reading struct {
 	// They stand in a file of their own, which Codes names; nil where there are none.
 	Unmapped      map[string]int64     `json:"-"`
 	SetAsideCodes map[string]CodeCount `json:"-"`
-	Codes         *File                `json:"codes,omitempty"`
+	// SharedCodes lists those of both that stand in the rows of several patients.
+	SharedCodes []string `json:"-"`
+	Codes       *File    `json:"codes,omitempty"`
 	// Files are the stored files: one per table (labs: per test), and problems.
 	Files []File `json:"files"`
 	// Told is what CommitReading notes of the reading's numbers, if it is there;
@@ -159,6 +161,7 @@ func (r *Reading) entry(hash string) Entry {
 type codes struct {
 	SetAside map[string]CodeCount `json:"set_aside,omitempty"`
 	Unmapped map[string]int64     `json:"unmapped,omitempty"`
+	Shared   []string             `json:"shared,omitempty"`
 }
 
 // errChanged says that a description is not the one that was written.
@@ -195,7 +198,7 @@ func (s *Store) loadReading(entry Entry) (Reading, error) {
 	if err := readDescription(r.Codes.Path, r.Codes.SHA256, &c); err != nil {
 		return r, fmt.Errorf("%s: %w", setAsideName, err)
 	}
-	r.SetAsideCodes, r.Unmapped = c.SetAside, c.Unmapped
+	r.SetAsideCodes, r.Unmapped, r.SharedCodes = c.SetAside, c.Unmapped, c.Shared
 	return r, nil
 }
 
@@ -277,7 +280,7 @@ func (s *Store) commitStaged(temp string, r Reading, retires []string) error {
 		return told, &absolute, writeSynced(filepath.Join(temp, file), text)
 	}
 	if r.SetAsideCodes != nil || r.Unmapped != nil {
-		text, err := json.MarshalIndent(codes{r.SetAsideCodes, r.Unmapped}, "", "  ")
+		text, err := json.MarshalIndent(codes{r.SetAsideCodes, r.Unmapped, r.SharedCodes}, "", "  ")
 		if err != nil {
 			return err
 		}

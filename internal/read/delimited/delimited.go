@@ -235,7 +235,7 @@ func (e *Export) Segments() iter.Seq2[*Segment, error] {
 				e.rest = nil
 				return
 			}
-			s := &Segment{name: e.name, delimiter: e.Delimiter, text: e.rest[:end], Line: e.line}
+			s := &Segment{name: e.name, delimiter: e.Delimiter, text: e.rest[:end], width: len(e.Header), Line: e.line}
 			left := e.rest[end:]
 			e.rest = nil
 			if len(left) > 0 || !e.ended {

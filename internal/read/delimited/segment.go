@@ -18,6 +18,8 @@ type Segment struct {
 	name      string
 	delimiter byte
 	text      []byte
+	// width is how many columns the header names; 0 in the header itself.
+	width int
 }
 
 // Release gives the segment's memory back. Neither it nor any cell of it may be
@@ -35,7 +37,8 @@ const notUTF8 = "found bytes that are not UTF-8: state the encoding of this feed
 // physical line on which it begins, until yield returns false. Blank lines are
 // passed over. cells is used again for the next record, and the cells lie in
 // the segment's memory. Text that is not UTF-8 and NUL bytes are a *source.Error,
-// before any record is given out.
+// before any record is given out; so is a quoted cell that runs on over lines
+// and plainly closes elsewhere than where it should, after the records before it.
 func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 	if at := bytes.IndexByte(s.text, 0); at >= 0 {
 		return s.fault(at, nulByte)
@@ -52,8 +55,11 @@ func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 		for more := true; more; {
 			var cell []byte
 			if at < len(text) && text[at] == '"' {
-				var breaks int
-				cell, at, breaks = quoted(text, at, delimiter)
+				var inside, breaks int
+				cell, inside, at, breaks = quoted(text, at, delimiter)
+				if breaks > 0 && s.strayed(cell, inside, text[at:], len(cells)) {
+					return &source.Error{Name: s.name, Place: line, Says: strayQuote}
+				}
 				line += int64(breaks)
 			} else {
 				start := at
@@ -126,8 +132,9 @@ func blank(line []byte) bool {
 // quoted reads the cell whose quote opens at text[at]. It moves the cell's text
 // together in place where quotes were doubled, and returns it, the place of the
 // delimiter or line break after it, and the line breaks inside it. What stands
-// between the closing quote and the delimiter is kept as it is.
-func quoted(text []byte, at int, delimiter byte) (cell []byte, next, breaks int) {
+// between the closing quote and the delimiter is kept as it is: after the first
+// inside bytes of the cell.
+func quoted(text []byte, at int, delimiter byte) (cell []byte, inside, next, breaks int) {
 	at++
 	start, end := at, at
 	for {
@@ -150,16 +157,42 @@ func quoted(text []byte, at int, delimiter byte) (cell []byte, next, breaks int)
 		at++
 	}
 	at = min(at, len(text))
-	inside := end
+	closed := end
 	for at < len(text) && text[at] != delimiter && text[at] != '\n' {
 		text[end] = text[at]
 		end++
 		at++
 	}
-	if (at == len(text) || text[at] == '\n') && end > inside && text[end-1] == '\r' {
+	if (at == len(text) || text[at] == '\n') && end > closed && text[end-1] == '\r' {
 		end-- // Of CRLF; a carriage return inside the quotes stays.
 	}
-	return text[start:end:end], at, breaks
+	return text[start:end:end], closed - start, at, breaks
+}
+
+const strayQuote = "a quote opens on this line, and the cell runs on over the lines that follow to another quote that does not end it: the rows between would be lost; repair the export: a cell that begins with a quote is written in quotes, and a quote inside it twice"
+
+// strayed reports whether a cell of several lines is none, but begins with a
+// quote that is a character like any other (an exporter that writes no quotes),
+// and runs on to the next cell that does so: all rows between would be one cell.
+// Either text stands after the quote that closes it, where RFC 4180 has a
+// delimiter or the end of the line; or that quote stands where a cell begins,
+// and both the first line of the cell and its last, taken without their quotes,
+// have as many cells as the header. before is how many cells stand before it,
+// after what follows it.
+func (s *Segment) strayed(cell []byte, inside int, after []byte, before int) bool {
+	if !blank(cell[inside:]) {
+		return true
+	}
+	text := cell[:inside]
+	if last := text[len(text)-1]; s.width < 4 || last != s.delimiter && last != '\n' {
+		return false
+	}
+	parts := func(text []byte) int { return bytes.Count(text, []byte{s.delimiter}) }
+	if end := bytes.IndexByte(after, '\n'); end >= 0 {
+		after = after[:end]
+	}
+	first, last := text[:bytes.IndexByte(text, '\n')], text[bytes.LastIndexByte(text, '\n')+1:]
+	return before+parts(first)+1 == s.width && parts(last)+parts(after)+1 == s.width
 }
 
 func (s *Segment) fault(at int, says string) error {

@@ -44,6 +44,10 @@ type Export struct {
 	line  int64
 	// ended says that the reader has nothing more.
 	ended bool
+	// merged and place, the line at hand, are for aliases alone, whose rows are
+	// made as the file is read.
+	merged merged
+	place  int64
 }
 
 // Begins reports whether text is the start of a file of resources.
@@ -83,6 +87,9 @@ type Stretch struct {
 	export *Export
 	text   []byte
 	line   int64
+	// rows are those of a table whose rows were made as the file was read.
+	rows []row.Row
+	made bool
 }
 
 // Release gives the memory back.
@@ -99,10 +106,26 @@ func (e *Export) Stretches() iter.Seq2[*Stretch, error] {
 					return
 				}
 			}
-			if len(s.text) > 0 && !yield(s, nil) {
+			e.finish(s)
+			if (len(s.text) > 0 || len(s.rows) > 0) && !yield(s, nil) {
 				return
 			}
 		}
+	}
+}
+
+// finish makes the rows of aliases, for which the whole file matters.
+func (e *Export) finish(s *Stretch) {
+	if e.o.Table != contract.Aliases {
+		return
+	}
+	s.each(func(r row.Row) bool {
+		s.rows = append(s.rows, r)
+		return true
+	})
+	s.made = true
+	if e.ended {
+		s.rows = append(s.rows, e.rest()...)
 	}
 }
 
@@ -130,6 +153,20 @@ func (e *Export) next(s *Stretch) error {
 
 // Rows calls yield for each row of the table until yield returns false.
 func (s *Stretch) Rows(yield func(row.Row) bool) error {
+	if !s.made {
+		s.each(yield)
+		return nil
+	}
+	for _, r := range s.rows {
+		if !yield(r) {
+			break
+		}
+	}
+	return nil
+}
+
+// each takes the lines apart one by one. Of aliases, in the order of the file.
+func (s *Stretch) each(yield func(row.Row) bool) {
 	line := s.line
 	for rest := s.text; len(rest) > 0; line++ {
 		var text []byte
@@ -137,14 +174,16 @@ func (s *Stretch) Rows(yield func(row.Row) bool) error {
 		if text = bytes.TrimSpace(text); len(text) == 0 {
 			continue
 		}
+		if s.export.o.Table == contract.Aliases {
+			s.export.place = line
+		}
 		for _, r := range s.export.rows(text, false) {
 			r.Place = line
 			if !yield(r) {
-				return nil
+				return
 			}
 		}
 	}
-	return nil
 }
 
 const (

@@ -233,6 +233,30 @@ func TestPatients(t *testing.T) {
 	// Patient.link: what was replaced becomes what replaced it, by either end.
 	same(t, rowsOf(t, contract.Aliases, patient+`,"link":[{"other":{"reference":"Patient/p2"},"type":"replaced-by"}]}`, Options{}), "1 alias=p1 patient_id=p2", "1 alias=H1 patient_id=p2")
 	same(t, rowsOf(t, contract.Aliases, patient+`,"link":[{"other":{"reference":"Patient/p0"},"type":"replaces"},{"other":{"reference":"Patient/p9"},"type":"seealso"}]}`, Options{}), "1 alias=p0 patient_id=p1", "1 alias=p1 patient_id=H1")
+	// Merged patients: a number that the one who stays bears too leads nowhere,
+	// whatever stands between them and in whatever order; another leads on.
+	merged := func(id, by string, numbers ...string) string {
+		text := `{"resourceType":"Patient","id":"` + id + `","identifier":[`
+		for i, n := range numbers {
+			if i > 0 {
+				text += ","
+			}
+			text += `{"type":{"coding":[{"code":"MR"}]},"value":"` + n + `"}`
+		}
+		text += "]"
+		if by != "" {
+			text += `,"link":[{"other":{"reference":"Patient/` + by + `"},"type":"replaced-by"}]`
+		}
+		return text + "}"
+	}
+	mr := Options{IDType: "MR"}
+	same(t, rowsOf(t, contract.Aliases, merged("a", "b", "100")+"\n"+merged("b", "", "100"), mr), "1 alias=a patient_id=b", "2 alias=b patient_id=100")
+	same(t, rowsOf(t, contract.Aliases, merged("b", "", "100", "200")+"\n"+merged("a", "b", "100"), mr), "1 alias=b patient_id=100", "2 alias=a patient_id=b")
+	same(t, rowsOf(t, contract.Aliases, merged("a", "b", "100")+"\n"+merged("b", "", "200"), mr), "1 alias=a patient_id=b", "2 alias=b patient_id=200", "1 alias=100 patient_id=b")
+	same(t, rowsOf(t, contract.Aliases, merged("a", "b", "100")+"\n"+merged("b", "c", "200")+"\n"+merged("c", "", "100"), mr),
+		"1 alias=a patient_id=b", "2 alias=b patient_id=c", "3 alias=c patient_id=100", "2 alias=200 patient_id=c")
+	same(t, rowsOf(t, contract.Aliases, merged("", "b", "100")+"\n"+merged("b", "", "100"), mr), "2 alias=b patient_id=100", "1 other: patient=without another number")
+	same(t, rowsOf(t, contract.Aliases, merged("a", "b", "100")+"\n"+merged("b", "a", "200"), mr), "1 alias=a patient_id=b", "2 alias=b patient_id=a", "1 alias=100 patient_id=b", "2 alias=200 patient_id=a")
 }
 
 func TestEvents(t *testing.T) {

@@ -37,7 +37,8 @@ func (e *Export) patient(text []byte) []row.Row {
 }
 
 // alias makes rows of aliases: the logical id is an alias of the patient's
-// number, and what was replaced is one of what replaced it.
+// number, and what was replaced is one of what replaced it. The number of one
+// that was replaced waits for the end of the file.
 func (e *Export) alias(text []byte) []row.Row {
 	var p person
 	if faults := into(text, &p); faults != nil {
@@ -53,22 +54,34 @@ func (e *Export) alias(text []byte) []row.Row {
 			rows = append(rows, e.fill(map[string]string{"alias": alias, "patient_id": id}))
 		}
 	}
-	replaced := false
+	replaced, held := "", len(e.merged.held)
 	for _, link := range p.Link {
 		switch to := link.Other.id("Patient"); link.Type {
 		case "replaced-by":
-			replaced = true
+			replaced = first(replaced, to)
 			add(p.ID, to)
-			add(number, to)
+			if number != "" && to != "" && number != to {
+				e.merged.held = append(e.merged.held, heldAlias{place: e.place, number: number, other: to})
+			}
 		case "replaces":
 			add(to, p.ID)
 		}
 	}
-	if !replaced {
+	if replaced == "" {
 		add(p.ID, number)
 	}
-	if rows == nil {
-		return other("patient", "without another number")
+	if p.ID != "" {
+		if e.merged.people == nil {
+			e.merged.people = map[string]bearer{}
+		}
+		e.merged.people[p.ID] = bearer{number, replaced}
+	}
+	switch {
+	case rows != nil:
+	case len(e.merged.held) > held:
+		e.merged.held[len(e.merged.held)-1].alone = true
+	default:
+		return withoutNumber()
 	}
 	return rows
 }

@@ -116,6 +116,8 @@ func (h *history) add(key string, c row.Cells, count int, pooled bool, place int
 
 const noDispense = "the message tells of the return of a bag, and no message before it in this file when the bag was dispensed (BPX-2 DS), by which an issue is known: until then that issue counts as presumed transfused. Put the messages of a period into one file, or name under fields: the field that holds issued_at"
 
+const noDispenseOfDeleted = "the message takes back that a bag was given, and no message before it in this file when the bag was dispensed (BPX-2 DS), by which an issue is known: an issue whose own file told of the transfusion stays transfused. Put the messages of a period into one file, or withdraw that file and export it again"
+
 // tell notes what became of bags that were dispensed.
 func (h *history) tell(key string, c row.Cells, p product, d *draft) []row.Row {
 	var rows []row.Row
@@ -140,6 +142,8 @@ func (h *history) tell(key string, c row.Cells, p product, d *draft) []row.Row {
 		case p.status == "PT":
 			// An issue is presumed by itself where nobody tells what became of it.
 			rows = append(rows, d.other("dispense_status", []byte(p.status))...)
+		case given(p.status) && taken(p.message):
+			rows = append(rows, d.fault(noDispenseOfDeleted)...)
 		case given(p.status):
 			// The table bedside reads it, and finds the issue by itself.
 			rows = append(rows, d.other("transfusion_status", []byte(p.status))...)

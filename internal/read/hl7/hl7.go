@@ -8,7 +8,6 @@ package hl7
 import (
 	"bufio"
 	"bytes"
-	"errors"
 	"fmt"
 	"io"
 	"iter"
@@ -48,24 +47,26 @@ type Options struct {
 
 // Export is a file of messages.
 type Export struct {
-	name  string
-	text  *bufio.Reader
-	o     Options
-	sheet *sheet
-	// terminator ends a segment: CR as the standard has it, or LF where the
-	// file was written as lines.
-	terminator byte
-	segment    int64
-	envelope   envelope
+	name     string
+	text     *bufio.Reader
+	o        Options
+	sheet    *sheet
+	segment  int64
+	envelope envelope
+	// terminator ends a segment: the sign that ends the file's first one. field
+	// is the separator of the last header.
+	terminator, field byte
 	// blood holds what the file has told of each bag so far.
 	blood *history
-	// buffer joins segments that the reader's own buffer does not hold whole.
+	// buffer joins segments that the reader's own buffer does not hold whole;
+	// spent are bytes of the reader's that were handed out.
 	buffer []byte
+	spent  int
 }
 
 // Begins reports whether text is the start of a file of messages.
 func Begins(text []byte) bool {
-	text = bytes.TrimLeft(text, "\x0b\r\n \t")
+	text = bytes.TrimLeft(text, blanks)
 	if len(text) < 4 {
 		return false
 	}
@@ -219,24 +220,16 @@ func (e *Export) put(s *Stretch, segment []byte) {
 // next reads a segment without its terminator; blank ones are passed over and
 // not counted. It stays as it is until the next call.
 func (e *Export) next() ([]byte, error) {
-	if e.terminator == 0 {
-		if err := e.findTerminator(); err != nil {
+	for {
+		segment, err := e.upToEnd()
+		if err != nil && err != io.EOF {
 			return nil, err
 		}
-	}
-	for {
-		segment, err := e.text.ReadSlice(e.terminator)
-		if errors.Is(err, bufio.ErrBufferFull) {
-			segment, err = e.long(segment)
-		}
-		if err != nil && err != io.EOF {
-			return nil, source.At(err, e.segment+1)
-		}
-		// Messages that were written as they went over the wire stand between
-		// VT and FS (the standard's minimal lower layer protocol).
-		segment = bytes.Trim(segment, "\r\n\x0b\x1c \t")
-		if len(segment) > 0 {
+		if segment = bytes.Trim(segment, blanks); len(segment) > 0 {
 			e.segment++
+			if Begins(segment) {
+				e.field = segment[3]
+			}
 			return segment, nil
 		}
 		if err == io.EOF {
@@ -245,41 +238,75 @@ func (e *Export) next() ([]byte, error) {
 	}
 }
 
-// long joins a segment that is longer than the reader's buffer.
-func (e *Export) long(begun []byte) ([]byte, error) {
-	e.buffer = append(e.buffer[:0], begun...)
+// upToEnd reads up to the end of a segment or of the file. The standard has a
+// carriage return there; many files were written as lines, and files that were
+// put together or edited have both. So the first end of the file is one wherever
+// it stands, and the other sign where a segment or nothing follows: elsewhere it
+// is a break in a text (written \.br\ by the standard).
+func (e *Export) upToEnd() ([]byte, error) {
+	e.buffer = e.buffer[:0]
+	if _, err := e.text.Discard(e.spent); err != nil {
+		return nil, source.At(err, e.segment+1)
+	}
+	e.spent = 0
 	for {
-		part, err := e.text.ReadSlice(e.terminator)
-		e.buffer = append(e.buffer, part...)
-		if len(e.buffer) > segmentLimit {
-			return nil, &source.Error{Name: e.name, Says: fmt.Sprintf("found a segment of over %d MB, wanted one that ends in a carriage return: the file is damaged or of another kind", segmentLimit>>20)}
-		}
-		if !errors.Is(err, bufio.ErrBufferFull) {
+		_, err := e.text.Peek(1)
+		part, _ := e.text.Peek(e.text.Buffered())
+		if len(part) == 0 {
+			if err != io.EOF {
+				err = source.At(err, e.segment+1)
+			}
 			return e.buffer, err
+		}
+		end := bytes.IndexAny(part, "\r\n")
+		var sign byte
+		if end >= 0 {
+			sign = part[end]
+		}
+		if e.terminator == 0 && end >= 0 && len(bytes.TrimLeft(part[:end], blanks)) > 0 {
+			e.terminator = sign
+		}
+		if sign == e.terminator && end >= 0 && len(e.buffer) == 0 {
+			// Most segments lie in the reader's own buffer, until the next is asked for.
+			e.spent = end + 1
+			return part[:end], nil
+		}
+		taken := len(part)
+		if end >= 0 {
+			part, taken = part[:end], end+1
+		}
+		e.buffer = append(e.buffer, part...)
+		if _, err := e.text.Discard(taken); err != nil {
+			return nil, source.At(err, e.segment+1)
+		}
+		if len(e.buffer) > segmentLimit {
+			return nil, &source.Error{Name: e.name, Place: e.segment + 1, Says: fmt.Sprintf("found a segment of over %d MB, wanted one that ends in a carriage return or a line break: the file is damaged or of another kind", segmentLimit>>20)}
+		}
+		switch {
+		case end < 0:
+		case sign == e.terminator || e.segmentFollows():
+			return e.buffer, nil
+		default:
+			e.buffer = append(e.buffer, sign)
 		}
 	}
 }
 
-// findTerminator looks how the first segment ends. The standard has CR; many
-// files were written as lines.
-func (e *Export) findTerminator() error {
-	e.terminator = '\r'
-	for size := 1 << 10; ; size *= 2 {
-		start, err := e.text.Peek(size)
-		begin := len(start) - len(bytes.TrimLeft(start, "\x0b\r\n \t"))
-		if i := bytes.IndexAny(start[begin:], "\r\n"); i >= 0 {
-			if start[begin+i] == '\n' {
-				e.terminator = '\n'
-			}
-			return nil
-		}
-		switch {
-		case err == io.EOF || errors.Is(err, bufio.ErrBufferFull):
-			return nil // One segment, or one too long for any header.
-		case err != nil:
-			return source.At(err, 1)
-		}
+// blanks stand between segments: ends of lines, and what frames messages that
+// were written as they went over the wire (VT and FS, the standard's minimal
+// lower layer protocol).
+const blanks = "\r\n\x0b\x1c \t"
+
+// segmentFollows reports whether the next bytes of the file begin a segment, or
+// hold nothing.
+func (e *Export) segmentFollows() bool {
+	ahead, _ := e.text.Peek(64)
+	ahead = bytes.TrimLeft(ahead, blanks)
+	field := e.field
+	if header := bytes.TrimLeft(e.buffer, blanks); Begins(header) {
+		field = header[3]
 	}
+	return len(ahead) == 0 || Begins(ahead) || len(ahead) > 3 && wellFormed(ahead) && ahead[3] == field
 }
 
 // envelope counts what the trailers of batches and files state.

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -253,7 +254,26 @@ func TestEndsOfSegments(t *testing.T) {
 			t.Errorf("%s is not known as messages", name)
 		}
 	}
-	// A line feed inside a field of a file with carriage returns is text.
+	// Files that were put together, and files that were edited.
+	twice := append(slices.Clone(want), strings.Replace(want[0], "4 ", "8 ", 1))
+	lines := strings.ReplaceAll(text, "\r", "\n")
+	for name, other := range map[string]string{
+		"LF, then CR": lines + text, "CR, then LF": text + lines, "LF, then wire": lines + "\x0b" + text + "\x1c\r", "CRLF, then LF": strings.ReplaceAll(text, "\r", "\r\n") + lines,
+		"one CR among LF": strings.Replace(lines, "\nOBR", "\rOBR", 1) + lines, "one LF among CR": strings.Replace(text, "\rOBX", "\nOBX", 1) + text,
+		"other separators after": lines + strings.NewReplacer("|", "$", "^", "!", `~\&`, `*?%`).Replace(text), "many": lines + strings.Repeat("\r", 100) + text,
+	} {
+		for _, size := range []int{16, 64, 4096} {
+			got, err := readFrom(contract.Labs, bufio.NewReaderSize(strings.NewReader(other), size), Options{})
+			if err != nil || cmp.Diff(twice, got) != "" {
+				t.Errorf("%s: %q %v, want %q", name, got, err, twice)
+			}
+		}
+	}
+	// A line break inside a field of a file with carriage returns is text, and
+	// the other way round.
+	if got, err := read(contract.Labs, strings.Replace(lines, "1.1", "INR:\r2.1", 1), Options{}); err != nil || len(got) != 1 || !strings.Contains(got[0], "value_raw=INR:\r2.1 ") {
+		t.Errorf("%q %v", got, err)
+	}
 	got, err := read(contract.Labs, strings.Replace(text, "1.1", "see\nnote", 1), Options{})
 	if err != nil || len(got) != 1 || !strings.Contains(got[0], "value_raw=see\nnote ") {
 		t.Errorf("%q %v", got, err)

@@ -97,6 +97,9 @@ func TestChangesWithoutTheDispensing(t *testing.T) {
 		same(t, rowsOf(t, contract.Issues, bpx(status, "F", "202503101100", nil), Options{}), "5 fault: "+noDispense)
 	}
 	same(t, rowsOf(t, contract.Issues, btx("TX", "F", "202503101100", "202503101000", "202503101100", nil), Options{}), "5 other: transfusion_status=TX")
+	for _, message := range []string{"D", "W"} {
+		same(t, rowsOf(t, contract.Issues, btx("TR", message, "202503101100", "202503101000", "202503101100", nil), Options{}), "5 fault: "+noDispenseOfDeleted)
+	}
 	// Where the site says by which field such a message knows when it was.
 	text := strings.Replace(bpx("RA", "F", "202503101100", nil), "ORC|RE|1", "ORC|RE|1|||||||||||||202503100900", 1)
 	same(t, rowsOf(t, contract.Issues, text, Options{Fields: map[string]Address{"issued_at": {"ORC", 15, 1, 1}}}), "5"+issued+" returned_at=2025-03-10T11:00 fate=RA")
