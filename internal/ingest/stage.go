@@ -229,6 +229,8 @@ func normalised(mapper *normalise.Mapper, segment read.Stretch) (*normalise.Outp
 	batch := mapper.NewBatch()
 	err := segment.Rows(func(row read.Row) bool {
 		switch {
+		case row.Fault != "" && row.Cells != nil:
+			batch.AddFaulty(row.Place, row.Cells, row.Fault)
 		case row.Fault != "":
 			batch.Reject(row.Place, row.Fault)
 		case row.Other != "":

@@ -65,6 +65,9 @@ type Batch struct {
 	faults, doubts []fault
 	// spoiled lists columns whose cells were emptied.
 	spoiled []spoiled
+	// apart says what is wrong with a row of which only some cells are known: what
+	// it lacks beside that is no other fault.
+	apart string
 
 	frames   map[string]*frame
 	byTest   []*frame
@@ -151,6 +154,9 @@ func (b *Batch) Add(line int64, cells [][]byte) {
 		b.empty()
 	}
 	b.row.filled = 0
+	if b.apart != "" {
+		b.reject("source_row", nil, reasonApart, b.apart)
+	}
 	b.m.add(b)
 }
 
@@ -162,6 +168,14 @@ func (b *Batch) Reject(line int64, says string) {
 	b.faults = b.faults[:0]
 	b.reject("source_row", nil, reasonApart, says)
 	b.refuse()
+}
+
+// AddFaulty reads a row that is at fault as Reject has it, of which the cells say
+// what it is of: a row whose code is in no map is set aside, which is decided first.
+func (b *Batch) AddFaulty(line int64, cells [][]byte, says string) {
+	b.apart = says
+	b.Add(line, cells)
+	b.apart = ""
 }
 
 // SetAside counts what stands in the place of a row and is none of the table,
@@ -414,7 +428,9 @@ func (b *Batch) common() {
 }
 
 func (b *Batch) missing(column string) {
-	b.rejectEmpty(column)
+	if b.apart == "" {
+		b.rejectEmpty(column)
+	}
 }
 
 // done decides the row: rejected, or accepted into the frame of that name.

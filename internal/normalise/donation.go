@@ -1,7 +1,9 @@
 package normalise
 
+import "unicode/utf8"
+
 // donation brings a unit number to the form in which it is kept: without
-// spaces, without the = of a scanned bar code, and, where it is a 13-character
+// spaces of any width and what is not seen, without the = of a scanned bar code, and, where it is a 13-character
 // donation number of the standard form, in capitals and without the check
 // character or the flags that follow. mismatch says that a 14th character is
 // not the check of the 13; the number is then kept whole, since it may be a
@@ -9,10 +11,19 @@ package normalise
 // number, whatever it looks like, and loses spaces alone.
 func donation(into, raw []byte, batch bool) (number []byte, removed, mismatch bool) {
 	into = into[:0]
-	for _, c := range raw {
-		if c > ' ' {
-			into = append(into, c)
+	for len(raw) > 0 {
+		size := 1
+		if raw[0] >= utf8.RuneSelf {
+			var r rune
+			if r, size = utf8.DecodeRune(raw); unseen(r) {
+				raw = raw[size:]
+				continue
+			}
 		}
+		if raw[0] > ' ' {
+			into = append(into, raw[:size]...)
+		}
+		raw = raw[size:]
 	}
 	scanned := len(into) > 0 && into[0] == '='
 	if scanned {

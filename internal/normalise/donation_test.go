@@ -51,6 +51,18 @@ func TestCheckCharacter(t *testing.T) {
 	}
 }
 
+// Spaces of any width, and what is not seen, are no part of a number.
+func TestSpacesInNumbers(t *testing.T) {
+	for _, space := range []string{" ", "\u00a0", "\u2009", "\u202f", "\u2007", "\u200b", "\u00ad", "\t"} {
+		if kept, removed, _ := donation(nil, []byte("G1234"+space+"98"+space+"654321"+space+"H"), false); string(kept) != "G123498654321" || !removed {
+			t.Errorf("%q: kept as %q", space, kept)
+		}
+		if kept, _, _ := donation(nil, []byte("L\u00f6t"+space+"7"), true); string(kept) != "L\u00f6t7" {
+			t.Errorf("%q in a lot: kept as %q", space, kept)
+		}
+	}
+}
+
 // The Red Book's own sum: each character's value times two to the power of its
 // place from the right, which ends in H, 17, as 38 less 148,354 modulo 37.
 func TestCheckCharacterByHand(t *testing.T) {

@@ -174,7 +174,7 @@ func (b *Batch) anyTime() {
 			b.reject(b.m.columns[column].Name, t.raw, why)
 		}
 	}
-	if !said && !slices.ContainsFunc(b.faults, func(f fault) bool { return f.column == "thawed_at" || f.column == "discarded_at" }) {
+	if !said && b.apart == "" && !slices.ContainsFunc(b.faults, func(f fault) bool { return f.column == "thawed_at" || f.column == "discarded_at" }) {
 		b.reject("issued_at", nil, reasonNoTimes)
 	}
 }

@@ -237,6 +237,27 @@ func TestRowsThatAFormatCouldNotGive(t *testing.T) {
 	same(t, "problem", problems[0], map[string]string{"source_row": "7", "column": "source_row", "raw": "", "severity": "rejected", "reason": "cannot be taken apart: found no name of a segment"})
 }
 
+// Set aside is decided before rejected: a result that is none of our business is
+// set aside, whatever else is wrong with it.
+func TestFaultyRowsOfOtherTests(t *testing.T) {
+	s, f := load(t, "labs", "")
+	m, err := New(s, f, []string{"patient_id", "test", "collected_at"}, FileInfo{Name: "x.hl7"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := m.NewBatch()
+	for i, test := range []string{"GLUC", "inr", ""} {
+		b.AddFaulty(int64(i+1), [][]byte{nil, []byte(test), nil}, "found several identifiers")
+	}
+	out := b.Finish()
+	if c := out.Counts; c.Read != 3 || c.Rejected != 2 || c.SetAside != 1 || c.SetAsideCodes["test=GLUC"].Count != 1 {
+		t.Errorf("counts %+v", c)
+	}
+	for i, problem := range texts(t, out.Problems) {
+		same(t, "problem", problem, map[string]string{"source_row": []string{"2", "3"}[i], "column": "source_row", "reason": "cannot be taken apart: found several identifiers"})
+	}
+}
+
 // Published codes of a file's format stand beneath the site's own map.
 func TestCodesOfAFormat(t *testing.T) {
 	s, f := load(t, "labs", "status: {F: preliminary}")

@@ -24,10 +24,13 @@ func trimmed(b []byte) []byte {
 		b = b[:len(b)-1]
 	}
 	if len(b) > 0 && (b[0] >= utf8.RuneSelf || b[len(b)-1] >= utf8.RuneSelf) {
-		return bytes.TrimFunc(b, func(r rune) bool { return unicode.IsSpace(r) || unicode.Is(unicode.Cf, r) })
+		return bytes.TrimFunc(b, unseen)
 	}
 	return b
 }
+
+// unseen reports whether a character is a space of any width, or not seen.
+func unseen(r rune) bool { return unicode.IsSpace(r) || unicode.Is(unicode.Cf, r) }
 
 // fold appends b in lower case to into: the form in which codes are compared.
 func fold(into, b []byte) []byte {

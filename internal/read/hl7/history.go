@@ -143,12 +143,12 @@ func (h *history) tell(key string, c row.Cells, p product, d *draft) []row.Row {
 			// An issue is presumed by itself where nobody tells what became of it.
 			rows = append(rows, d.other("dispense_status", []byte(p.status))...)
 		case given(p.status) && taken(p.message):
-			rows = append(rows, d.fault(noDispenseOfDeleted)...)
+			rows = append(rows, row.Row{Place: d.segment.no, Fault: noDispenseOfDeleted, Cells: c.Clone().Texts})
 		case given(p.status):
 			// The table bedside reads it, and finds the issue by itself.
 			rows = append(rows, d.other("transfusion_status", []byte(p.status))...)
 		default:
-			rows = append(rows, d.fault(noDispense)...)
+			rows = append(rows, row.Row{Place: d.segment.no, Fault: noDispense, Cells: c.Clone().Texts})
 		}
 	}
 	return rows

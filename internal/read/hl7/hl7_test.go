@@ -67,7 +67,14 @@ func readFrom(table *contract.Table, r io.Reader, o Options) ([]string, error) {
 func shown(names []string, r row.Row) string {
 	switch {
 	case r.Fault != "":
-		return fmt.Sprintf("%d fault: %s", r.Place, r.Fault)
+		text := fmt.Sprintf("%d fault: %s", r.Place, r.Fault)
+		for i, c := range r.Cells {
+			// What decides whether the row is set aside.
+			if contains([]string{"test", "kind", "product_code"}, names[i]) && len(c) > 0 && r.Fault == severalIDs {
+				text += fmt.Sprintf(" (of %s)", c)
+			}
+		}
+		return text
 	case r.Other != "":
 		return fmt.Sprintf("%d other: %s", r.Place, r.Other)
 	}
@@ -288,6 +295,18 @@ func TestWhatIsMessages(t *testing.T) {
 		if got := Begins([]byte(text)); got != want {
 			t.Errorf("%q: %v", text, got)
 		}
+	}
+}
+
+// A row at fault says what it is of, since one of another test or product is set
+// aside whatever is wrong with it.
+func TestFaultsSayWhatTheyAreOf(t *testing.T) {
+	text := header + "\nPID|||P1^^^A^MR~P2^^^B^MR\nOBR||||C|||20250310\nOBX|1|NM|GLUC||5||||||F\n"
+	same(t, rowsOf(t, contract.Labs, text, Options{}), "4 fault: "+severalIDs+" (of GLUC)")
+	same(t, rowsOf(t, contract.Measures, text, Options{}), "4 fault: "+severalIDs+" (of GLUC)")
+	for _, table := range []*contract.Table{contract.Issues, contract.Bedside} {
+		text := strings.ReplaceAll(btx("TX", "F", "202503101100", "202503101000", "", nil), "P1", "P2^^^A^MR~P1")
+		same(t, rowsOf(t, table, text, Options{}), "5 fault: "+severalIDs+" (of FFP)")
 	}
 }
 

@@ -97,14 +97,15 @@ func (e *Export) issue(d *draft, blood *history) []row.Row {
 		return d.other("dispense_status", []byte(p.status))
 	case d.segment.name == "BTX" && !known && !given(p.status):
 		return d.other("transfusion_status", []byte(p.status))
-	case p.count > mostOfOneLot:
-		return d.fault("found over " + strconv.Itoa(mostOfOneLot) + " bags of a lot in one segment, wanted fewer, or a segment for each bag")
 	}
 	c := e.sheet.Cells()
-	if fault := e.takePatient(c, d); fault != "" {
-		return d.fault(fault)
-	}
 	e.describe(c, d, p)
+	if p.count > mostOfOneLot {
+		return e.faulty(c, d, "found over "+strconv.Itoa(mostOfOneLot)+" bags of a lot in one segment, wanted fewer, or a segment for each bag")
+	}
+	if fault := e.takePatient(c, d); fault != "" {
+		return e.faulty(c, d, fault)
+	}
 	e.sheet.takeStated(c, d)
 	key := p.key(c.Get("patient_id"))
 	if p.status == "DS" {
@@ -168,12 +169,12 @@ func (e *Export) transfusion(d *draft, blood *history) []row.Row {
 		return d.other("transfusion_status", []byte(p.status))
 	}
 	c := e.sheet.Cells()
-	if fault := e.takePatient(c, d); fault != "" {
-		return d.fault(fault)
-	}
 	c.Set("unit_no", p.unit)
 	c.Set("product_code", p.code)
 	c.Set("bag_no", p.bag)
+	if fault := e.takePatient(c, d); fault != "" {
+		return e.faulty(c, d, fault)
+	}
 	c.Set("started_at", p.start)
 	c.Set("ended_at", p.end)
 	c.Set("transfused_ml", p.amount)

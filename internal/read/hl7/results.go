@@ -15,13 +15,13 @@ func (e *Export) result(d *draft) []row.Row {
 		return d.other("observation_status", status)
 	}
 	c := e.sheet.Cells()
-	if fault := e.takePatient(c, d); fault != "" {
-		return d.fault(fault)
-	}
 	code, loinc, names := m.code(obx.field(3))
 	c.Set("test", code)
 	c.Set("loinc", loinc)
 	c.Set("code_names", names)
+	if fault := e.takePatient(c, d); fault != "" {
+		return e.faulty(c, d, fault)
+	}
 	c.Set("result_id", m.part(obx.field(21), 1, 1))
 	value := m.value(obx)
 	switch {
@@ -56,13 +56,13 @@ func (e *Export) measure(d *draft) []row.Row {
 		return d.other("observation_status", status)
 	}
 	c := e.sheet.Cells()
-	if fault := e.takePatient(c, d); fault != "" {
-		return d.fault(fault)
-	}
 	code, loinc, names := m.code(obx.field(3))
 	c.Set("kind", code)
 	c.Set("loinc", loinc)
 	c.Set("code_names", names)
+	if fault := e.takePatient(c, d); fault != "" {
+		return e.faulty(c, d, fault)
+	}
 	c.Set("value_raw", m.value(obx))
 	c.Set("unit_raw", m.unit(obx.field(6)))
 	c.Set("measured_at", d.collected())

@@ -212,6 +212,13 @@ func (d *draft) other(kind string, code []byte) []row.Row {
 	return []row.Row{{Place: d.segment.no, Other: kind + "=" + string(code)}}
 }
 
+// faulty is a row at fault whose cells say what it is of.
+func (e *Export) faulty(c row.Cells, d *draft, says string) []row.Row {
+	r := e.row(c, d)
+	r.Fault = says
+	return []row.Row{r}
+}
+
 func (d *draft) fault(says string) []row.Row {
 	return []row.Row{{Place: d.segment.no, Fault: says}}
 }
