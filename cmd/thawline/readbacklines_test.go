@@ -9,6 +9,7 @@ import (
 
 	"golang.org/x/net/html"
 
+	"thawline/internal/chart"
 	"thawline/internal/figure"
 )
 
@@ -156,6 +157,13 @@ func isLabel(n *html.Node) bool {
 	return (over || beside) && plainText(n) != "no change" && plainText(n) != "dose band"
 }
 
+// bearsLine says that a chart has a line at the month of the intervention.
+func bearsLine(a *article, p figure.Panel) bool {
+	of, ok := definition(p)
+	return ok && a.svg != nil && chart.ByMonth(p) && slices.ContainsFunc(of.Points, func(c figure.Column) bool { return c.Name == p.X && c.Kind == figure.Month }) &&
+		slices.ContainsFunc(a.rows, func(row []string) bool { return row[0] == monthName(interventionMonth) })
+}
+
 // checkLabels compares the numbers and names written beside bars and points with the
 // table's, which are compared with what was recomputed.
 func checkLabels(a *article, p figure.Panel) (wrong []string) {
@@ -169,6 +177,14 @@ func checkLabels(a *article, p figure.Panel) (wrong []string) {
 		}
 		if label && !isHiddenWord(text) {
 			written = append(written, text)
+		}
+	}
+	if bearsLine(a, p) {
+		// The number of the intervention stands over the picture.
+		if at := slices.Index(written, "1"); at < 0 {
+			wrong = append(wrong, "no number stands over the line of the intervention")
+		} else {
+			written = slices.Delete(written, at, at+1)
 		}
 	}
 	cell := func(r int, name string) string {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -325,8 +326,13 @@ func bandBins(f *figure.Figure, band []float64) (from, to float64, ok bool) {
 	return from, to, from < to
 }
 
-// mark draws the interventions on a chart by month: a dashed line, its name over
-// the picture so that it lies over no bar.
+// ByMonth says that the kind of chart bears lines at months, where its x is one.
+func ByMonth(p figure.Panel) bool {
+	return slices.Contains([]string{"control", "rate", "stacked", "bars", "lines", "before_after"}, p.Chart)
+}
+
+// mark draws the interventions on a chart by month: a dashed line, its number over the
+// picture so that it lies over no bar; those of one month are one line.
 func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 	x := f.Index(p.X)
 	if f.Points[x].Kind != figure.Month {
@@ -334,18 +340,25 @@ func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 	}
 	var data []any
 	series, _ := option["series"].([]any)
+	names := map[string][]string{}
 	for _, one := range look.Interventions {
-		for i, row := range f.Rows {
-			if row[x].Value == one.Month {
-				// The name runs towards the middle of the picture.
-				align := "left"
-				if 2*i > len(f.Rows) {
-					align = "right"
-				}
-				data = append(data, map[string]any{"xAxis": i, "name": shorten(one.Name, 38),
-					"label": map[string]any{"align": align, "distance": 6 + nameHeight*(len(data)%nameRows)}})
-			}
+		names[one.Month] = append(names[one.Month], one.Name)
+	}
+	// free is where each row of names over the picture has room, in the drawing's units.
+	var free [nameRows]float64
+	for i, row := range f.Rows {
+		month, _ := row[x].Value.(string)
+		if len(names[month]) == 0 {
+			continue
 		}
+		name := shorten(strings.Join(names[month], ", "), 38)
+		half := 7 * float64(len([]rune(name))) / 2
+		at, line := edge(float64(i)+0.5, len(f.Rows)), 0
+		for line < nameRows-1 && free[line] > at-half {
+			line++
+		}
+		free[line] = at + half + 4
+		data = append(data, map[string]any{"xAxis": i, "name": name, "label": map[string]any{"align": "center", "distance": 6 + nameHeight*line}})
 	}
 	if len(series) > 0 && len(data) > 0 {
 		series[0].(map[string]any)["markLine"] = map[string]any{"silent": true, "symbol": "none", "data": data,
@@ -371,7 +384,15 @@ func headroom(series []any, look Look) int {
 		}
 		if line, ok := first["markLine"].(map[string]any); ok && len(look.Band) == 0 {
 			names, _ := line["data"].([]any)
-			more += nameHeight*min(nameRows, len(names)) + 4
+			rows := 1
+			for _, name := range names {
+				one, _ := name.(map[string]any)
+				label, _ := one["label"].(map[string]any)
+				if distance, ok := label["distance"].(int); ok {
+					rows = max(rows, 1+(distance-6)/nameHeight)
+				}
+			}
+			more += nameHeight*rows + 4
 		}
 	}
 	if len(look.Band) > 0 {

@@ -62,7 +62,7 @@ func Build(ctx context.Context, ready *Ready, st *store.Store, s *site.Site, p *
 		in.format.Small = int64(small)
 	}
 	for _, one := range s.Interventions {
-		in.interventions = append(in.interventions, figure.Intervention{Month: month(one.Date.Format("2006-01-02")), Name: one.Name})
+		in.interventions = append(in.interventions, figure.Intervention{Month: month(one.Date.Format("2006-01-02")), Name: one.Name, Day: in.format.Day(one.Date)})
 	}
 	for _, r := range st.Readings() {
 		var unmapped int64
