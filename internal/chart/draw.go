@@ -279,7 +279,32 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 		}
 	}
 	mark(option, f, p, look)
+	lineAt(option, f, p, look)
 	return option, nil
+}
+
+// lineAt draws a dashed line at each number of the answer that the panel names, in bars
+// of which each begins at its low end, with the number over the picture.
+func lineAt(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
+	series, _ := option["series"].([]any)
+	if len(p.Lines) == 0 || len(series) == 0 {
+		return
+	}
+	first := series[0].(map[string]any)
+	label := map[string]any{"formatter": "{b}", "color": ink, "fontSize": fontSize, "position": "end", "align": "center", "distance": 6}
+	set := map[string]any{"silent": true, "symbol": "none", "lineStyle": map[string]any{"color": ink, "type": "dashed"}, "label": label, "data": []any{[]any{}}}
+	first["markLine"] = set
+	top := headroom(series, look)
+	var data []any
+	for _, name := range p.Lines {
+		x, ok := f.Values[name].Value.(float64)
+		if !ok {
+			continue
+		}
+		at := edge(binOf(f, x), len(f.Rows))
+		data = append(data, []any{map[string]any{"x": at, "y": top + plotHeight, "name": look.Format.Number(x, 1)}, map[string]any{"x": at, "y": top}})
+	}
+	set["data"] = data
 }
 
 // shade marks a band between two places: a stroke over the picture with the band's
@@ -311,19 +336,22 @@ func bandBins(f *figure.Figure, band []float64) (from, to float64, ok bool) {
 	if low < 0 || len(f.Rows) < 2 {
 		return 0, 0, false
 	}
+	from, to = binOf(f, band[0]), binOf(f, band[1])
+	return from, to, from < to
+}
+
+// binOf is the place of a value in bars of which each begins at its low end.
+func binOf(f *figure.Figure, x float64) float64 {
+	low := f.Index("low")
 	begins := make([]float64, len(f.Rows))
 	for i, row := range f.Rows {
 		begins[i], _ = row[low].Value.(float64)
 	}
-	place := func(x float64) float64 {
-		i := 0
-		for i < len(begins)-2 && begins[i+1] <= x {
-			i++
-		}
-		return math.Max(0, math.Min(float64(len(begins)), float64(i)+(x-begins[i])/(begins[i+1]-begins[i])))
+	i := 0
+	for i < len(begins)-2 && begins[i+1] <= x {
+		i++
 	}
-	from, to = place(band[0]), place(band[1])
-	return from, to, from < to
+	return math.Max(0, math.Min(float64(len(begins)), float64(i)+(x-begins[i])/(begins[i+1]-begins[i])))
 }
 
 // ByMonth says that the kind of chart bears lines at months, where its x is one.
