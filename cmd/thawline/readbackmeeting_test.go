@@ -75,6 +75,9 @@ func (d *rows) decisions(p *packPage) (all [][]string) {
 		default:
 			says = "Not moved beyond chance " + since + " (difference " + points(low, high) + ")."
 		}
+		if one.aims == "waste_by_month" {
+			says += " Units of one patient come together: the interval is too narrow."
+		}
 		all = append(all, append(slices.Clone(one.cells), a.asks, told(k1, n1, before), told(k2, n2, after), says))
 	}
 	return all

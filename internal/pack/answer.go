@@ -13,6 +13,8 @@ type answer struct {
 	// Note stands under the headlines.
 	Note    string
 	Changes []string
+	// Unseen says of which charts a month is hidden, so that no signal could be seen.
+	Unseen []string
 	// Absent says of each feed that the site does not have what is not known for that.
 	Absent []string
 }
@@ -113,11 +115,11 @@ func (fs *figures) answer() *answer {
 			}
 		}
 		changed := in.w("answer_no_change")
-		switch f := fs.done["appropriate_by_month"]; {
+		switch {
 		case signal != "":
 			changed = in.w("answer_signal", signal)
-		case f.Index("centre") < 0:
-			changed = in.w("answer_too_early")
+		case fs.early["appropriate_by_month"] != "":
+			changed = fs.early["appropriate_by_month"]
 		}
 		text := in.w("answer_share", good, get("appropriate_by_month", "of"), interval, changed)
 		a.Sentences = append(a.Sentences, text)
@@ -157,7 +159,7 @@ func (fs *figures) answer() *answer {
 	for _, one := range fs.signals {
 		a.Changes = append(a.Changes, one.says)
 	}
-	a.Absent = in.absent()
+	a.Unseen, a.Absent = fs.unseen, in.absent()
 	return a
 }
 

@@ -102,7 +102,7 @@ func newInput(ctx context.Context, st *store.Store, s *site.Site, p *policy.Poli
 		in.format.Small = int64(small)
 	}
 	for _, one := range s.Interventions {
-		in.interventions = append(in.interventions, figure.Intervention{Month: month(one.Date.Format("2006-01-02")), Name: one.Name})
+		in.interventions = append(in.interventions, figure.Intervention{Month: month(one.Date.Format("2006-01-02")), Name: one.Name, Day: in.format.Day(one.Date)})
 	}
 	for _, r := range st.Readings() {
 		var unmapped int64

@@ -202,7 +202,6 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		out.NOf, out.Interval = "", ""
 	}
 	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden"), Sized: in.w("hidden_sized"), Open: in.w("hidden_open"), Format: in.format}
-	look.Interventions = in.interventions
 	if low, high, tolerance, ok := in.band(p); ok {
 		says := "band_counts"
 		if p.Chart == "histogram" && !empty(f) && chart.Told(f, p) > 0 {
@@ -217,6 +216,16 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	out.Late = p.Chart != "table" && f.Points[f.Index(p.X)].Kind == figure.Month && len(f.Rows) >= lateMonths
 	fs.lines(p, f, &look, &out)
+	if p.Chart == "control" || p.Chart == "rate" {
+		// Months before those that charts show were there for the statistics alone.
+		undrawn := f.RowsBefore(p.X, in.historyFrom)
+		f.DropRows(undrawn)
+		look.Limits = look.Limits.DropRows(undrawn)
+		if !again {
+			hidden = f.HiddenCells > 0
+		}
+	}
+	lines := in.marked(f, p, &look)
 	if p.Chart != "before_after" {
 		// That chart only looks again at a figure that has a panel of its own.
 		fs.done[p.Figure] = f
@@ -246,6 +255,9 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	} else if out.TooFew == "" {
 		if out.TooFew = in.fewTold(f, p); out.TooFew == "" {
 			fs.draw(out.ID, f, p, look)
+			if lines != "" && chart.ByMonth(p) {
+				out.Notes = append(out.Notes, lines)
+			}
 		}
 	}
 	if hidden {

@@ -90,6 +90,27 @@ func (p *Policy) at(day time.Time) map[string]any {
 	return values
 }
 
+// Changed is a value that changes on a date: from what to what, each a float64, a bool, a
+// string, or nil for none.
+type Changed struct {
+	From    time.Time
+	Name    string
+	Was, Is any
+}
+
+// Changes lists what changes on a date, in order of date and name.
+func (p *Policy) Changes() (all []Changed) {
+	periods := p.Periods()
+	for i := 1; i < len(periods); i++ {
+		for _, name := range slices.Sorted(maps.Keys(periods[i].Values)) {
+			if was, is := periods[i-1].Values[name], periods[i].Values[name]; was != is {
+				all = append(all, Changed{periods[i].From, name, was, is})
+			}
+		}
+	}
+	return all
+}
+
 func (p *Policy) hash(values map[string]any) string {
 	all := maps.Clone(values)
 	all["weight_for_age"] = p.weights

@@ -90,6 +90,28 @@ func TestLoadTakesEveryKey(t *testing.T) {
 	}
 }
 
+// TestABaselineIsASpanOfWholeMonths takes eight months or more, and says what else it
+// found.
+func TestABaselineIsASpanOfWholeMonths(t *testing.T) {
+	for text, says := range map[string]string{
+		"{from: 2025-01, to: 2025-08}":     "",
+		"{from: 2025-01-01, to: 2025-12}":  `found "2025-01-01", wanted a month as 2025-01`,
+		"{from: 2025-01, to: 2025-07}":     "found 2025-01 to 2025-07, wanted eight months or more",
+		"{from: 2025-12, to: 2025-01}":     "in order",
+		"{from: 2025-01}":                  "wanted both from and to",
+		"{from: 2025-01, untill: 2025-12}": "untill",
+		"2025":                             "baseline",
+	} {
+		s, err := Load(write(t, tarnBridge+"baseline: "+text+"\n"))
+		switch {
+		case says == "" && (err != nil || s.Baseline != Baseline{"2025-01", "2025-08"}):
+			t.Errorf("%s: %v", text, err)
+		case says != "" && (err == nil || !strings.Contains(err.Error(), says)):
+			t.Errorf("%s: %v, wanted %q", text, err, says)
+		}
+	}
+}
+
 // TestEveryFaultHasItsPlace changes one thing of a good file and asks for the place and the
 // words of the fault.
 func TestEveryFaultHasItsPlace(t *testing.T) {

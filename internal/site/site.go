@@ -43,6 +43,9 @@ type Site struct {
 	Confidentiality string
 	// Interventions are dated changes of practice, in order of date.
 	Interventions []Intervention
+	// Baseline is the span that the centre lines of control charts come from, or empty:
+	// the first months.
+	Baseline Baseline
 	// Currency is the sign or code put before a cost, or empty.
 	Currency string
 	// Language is the pack's (the name of a file in internal/words), or empty: English.
@@ -130,6 +133,9 @@ type Intervention struct {
 	Date time.Time
 	Name string
 }
+
+// Baseline is a span of whole months, YYYY-MM, both included.
+type Baseline struct{ From, To string }
 
 // BagCode follows a product's becomes to its end: the code that stands for the
 // bag before and after thawing. It is empty for a code in no product map.
