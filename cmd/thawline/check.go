@@ -26,13 +26,13 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	own := 0
+	stated := 0
 	for _, v := range p.Values() {
 		if !v.Default {
-			own++
+			stated++
 		}
 	}
-	s.say("policy: %d values, %d of them the site's own, %d periods", len(p.Values()), own, len(p.Periods()))
+	s.say("policy: %d values, %d of them the site's own, %d periods", len(p.Values()), stated, len(p.Periods()))
 	table, err := p.Table()
 	if err != nil {
 		return usageError{fmt.Errorf("decision table: %w", err)}
@@ -43,10 +43,14 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	s.say("rules of the site's own: %d, no fault", len(rules))
-	if err := pack.CheckPanels(hospital); err != nil {
-		return usageError{err}
+	own, notes, err := pack.CheckPanels(ctx, hospital, p)
+	if err != nil {
+		return err
 	}
-	s.say("dashboard and panels: no fault")
+	s.say("panels of the site's own: %d, no fault", own)
+	for _, note := range notes {
+		s.say("note: %s", note)
+	}
 	n, err := pack.CheckDecisions(hospital)
 	if err != nil {
 		return err

@@ -52,7 +52,7 @@ func Build(ctx context.Context, ready *Ready, st *store.Store, s *site.Site, p *
 		return Paths{}, err
 	}
 	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, provisional: o.Provisional, behind: o.Behind,
-		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
+		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: panelsOf(s)}
 	language, err := words.Load(s.Language)
 	if err != nil {
 		return Paths{}, fmt.Errorf("%s: %w", s.Path, err)

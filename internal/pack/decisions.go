@@ -1,7 +1,6 @@
 package pack
 
 import (
-	"path/filepath"
 	"time"
 
 	"thawline/internal/figure"
@@ -31,7 +30,7 @@ func aims(d *figure.Dashboard) (names []string, panels map[string]figure.Panel) 
 // CheckDecisions reads the site's decisions and says every fault in them, with
 // its place; n counts them.
 func CheckDecisions(s *site.Site) (n int, err error) {
-	d, _, err := panels([]sitePanels{{filepath.Join(s.Dir, ownPanels)}})
+	d, _, err := panels(panelsOf(s))
 	if err != nil {
 		return 0, err
 	}
