@@ -3,25 +3,44 @@ package main
 import (
 	"context"
 	"fmt"
+	"os"
+	"path/filepath"
+	"time"
 
 	"thawline/internal/audit"
 	"thawline/internal/pack"
 	"thawline/internal/policy"
 	"thawline/internal/site"
+	"thawline/internal/store"
 )
+
+// several is a number with its noun.
+func several(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
 
 type checkCommand struct {
 	where
 }
 
+// exists says that a store was begun in the folder.
+func exists(dir string) bool {
+	_, err := os.Stat(filepath.Join(dir, "manifest.json"))
+	return err == nil
+}
+
 // Run reads everything that a site writes by hand and says every fault with its
-// place. It touches no store.
+// place. It writes nothing, and reads a store only for the numbers of episodes that
+// reviewers name.
 func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 	hospital, err := site.Load(c.Site)
 	if err != nil {
 		return err
 	}
-	s.say("%s: %d feeds, %d product codes", c.Site, len(hospital.Feeds), len(hospital.Products))
+	s.say("%s: %s, %s", c.Site, several(len(hospital.Feeds), "feed"), several(len(hospital.Products), "product code"))
 	p, err := policy.Load(hospital.Policy)
 	if err != nil {
 		return err
@@ -32,7 +51,7 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 			stated++
 		}
 	}
-	s.say("policy: %d values, %d of them the site's own, %d periods", len(p.Values()), stated, len(p.Periods()))
+	s.say("policy: %d values, %d of them the site's own, %s", len(p.Values()), stated, several(len(p.Periods()), "period"))
 	table, err := p.Table()
 	if err != nil {
 		return usageError{fmt.Errorf("decision table: %w", err)}
@@ -51,15 +70,36 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 	for _, note := range notes {
 		s.say("note: %s", note)
 	}
-	n, err := pack.CheckDecisions(hospital)
+	today := time.Now().In(hospital.Zone).Format(time.DateOnly)
+	n, notes, err := pack.CheckDecisions(hospital, today)
 	if err != nil {
 		return err
 	}
 	s.say("decisions: %d", n)
+	for _, note := range notes {
+		s.say("note: %s", note)
+	}
 	reviews, err := hospital.LoadReviews()
 	if err != nil {
 		return err
 	}
 	s.say("reviewers' words: %d", len(reviews))
+	later := 0
+	for _, r := range reviews {
+		if r.Date.Format(time.DateOnly) > today {
+			later++
+		}
+	}
+	if later > 0 {
+		s.say("note: %d of them are dated after today: no pack before that day counts them", later)
+	}
+	if len(reviews) > 0 && exists(hospital.Store) {
+		st, err := store.Open(hospital.Store, false)
+		if err != nil {
+			return err
+		}
+		defer st.Close()
+		return pack.CheckReviews(ctx, st, hospital, reviews)
+	}
 	return nil
 }

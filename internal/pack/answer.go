@@ -74,9 +74,9 @@ func (fs *figures) answer() *answer {
 		if in.anyUnread() {
 			says = "no_plasma_unread"
 		}
-		a.Sentences = append(a.Sentences, in.w(says, in.period()))
+		a.Sentences = append(a.Sentences, in.w(says, in.period()+in.partly()))
 	} else {
-		a.Sentences = append(a.Sentences, in.w(began, in.period(), episodes, given))
+		a.Sentences = append(a.Sentences, in.w(began, in.period()+in.partly(), episodes, given))
 	}
 	good, goodNote, interval := share("appropriate_by_month", "")
 	if in.lacking[figure.Band] && interval == "" && !unused {

@@ -45,7 +45,9 @@ type input struct {
 	// (figure.Bleeding, figure.Band); load finds them.
 	lacking map[string]bool
 	// unread are the months shown of which no issue was read.
-	unread        map[string]bool
+	unread map[string]bool
+	// reach is the last day of which issues and labs tell, YYYY-MM-DD; findReach finds it.
+	reach         map[string]string
 	interventions []figure.Intervention
 	// decided is what the site's file of decisions holds.
 	decided []site.Decision
@@ -53,6 +55,8 @@ type input struct {
 	// in which packs of the store keep what they said.
 	reviews  []site.Review
 	allMarks []string
+	// reviewsLater counts the words said after the report date; loadReviews finds it.
+	reviewsLater int
 	// site is where the hospital's own files lie, for places in errors.
 	site *site.Site
 	// inputs are the SHA-256 of the files that the site keeps, by name.
@@ -199,6 +203,9 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 		told = append(told, []any{s.Table, s.File, s.Read, s.Accepted, s.Rejected, s.SetAside, s.Unmapped})
 	}
 	if err := e.Load(ctx, "readings_summary", summary, told); err != nil {
+		return err
+	}
+	if err := in.findReach(ctx, e); err != nil {
 		return err
 	}
 	if err := in.loadLast(ctx, e); err != nil {

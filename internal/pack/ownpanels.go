@@ -113,9 +113,7 @@ func explained(err error) error {
 	}
 	for _, word := range strings.FieldsFunc(said.Message, func(r rune) bool { return r != '_' && (r < 'a' || r > 'z') }) {
 		if isPersonal(word) {
-			other := *said
-			other.Message += " (" + word + " is not in what a panel may read: no patient, requester, unit or row of an export is; count episodes instead)"
-			return &other
+			return fmt.Errorf("%w (%s is not in what a panel may read: no patient, requester, unit or row of an export is; count episodes instead)", said, word)
 		}
 	}
 	return err

@@ -202,6 +202,12 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		number := func(x float64) string { return in.format.Number(x, 2) }
 		out.Notes = append(out.Notes, in.w(says, number(low), number(high), number(low-tolerance), number(high+tolerance), number(tolerance)))
 	}
+	if p.Figure == "reviews" && in.reviewsLater > 0 {
+		later := in.w("reviews_later", in.reviewsLater, in.reportDate())
+		if out.Notes = append(out.Notes, later); of.Value == int64(0) {
+			out.Says = later
+		}
+	}
 	if p.Note != "" {
 		out.Notes = append(out.Notes, f.Note(p, in.format, in.when()))
 	}

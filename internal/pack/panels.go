@@ -103,6 +103,7 @@ func (s sitePanels) load(taken map[string]*figure.Definition) (*own, error) {
 		return nil, faults
 	}
 	one := &own{figures: map[string]*figure.Definition{}}
+	note := func(format string, args ...any) { one.notes = append(one.notes, fmt.Sprintf(format, args...)) }
 	stated := false
 	var files []string
 	for _, entry := range entries {
@@ -113,7 +114,7 @@ func (s sitePanels) load(taken map[string]*figure.Definition) (*own, error) {
 		case path.Ext(name) == ".sql":
 			files = append(files, name)
 		case strings.EqualFold(path.Ext(name), ".yml") || strings.EqualFold(path.Ext(name), ".yaml") || strings.EqualFold(path.Ext(name), ".sql"):
-			one.notes = append(one.notes, fmt.Sprintf("%s is not read: panels are stated in %s, and a figure's file ends in .sql", shown, path.Join(s.shown, panelsFile)))
+			note("%s is not read: panels are stated in %s, and a figure's file ends in .sql", shown, path.Join(s.shown, panelsFile))
 		}
 	}
 	for _, name := range files {
@@ -137,7 +138,7 @@ func (s sitePanels) load(taken map[string]*figure.Definition) (*own, error) {
 	}
 	if !stated {
 		if len(files) > 0 {
-			one.notes = append(one.notes, fmt.Sprintf("%s has no %s: its %d figures are in no pack", s.shown, panelsFile, len(files)))
+			note("%s has no %s: its %d figures are in no pack", s.shown, panelsFile, len(files))
 		}
 		one.dashboard = &figure.Dashboard{}
 	} else if len(faults.List) == 0 {
@@ -154,7 +155,7 @@ func (s sitePanels) load(taken map[string]*figure.Definition) (*own, error) {
 			return slices.ContainsFunc(section.Panels, func(p figure.Panel) bool { return p.Figure == name })
 		})
 		if !used && stated {
-			one.notes = append(one.notes, fmt.Sprintf("%s is in no panel of %s", one.figures[name].Path, path.Join(s.shown, panelsFile)))
+			note("%s is in no panel of %s", one.figures[name].Path, path.Join(s.shown, panelsFile))
 		}
 	}
 	return one, nil

@@ -66,8 +66,10 @@ type run struct {
 	// Inputs are the hashes of the files that the site keeps by hand.
 	Inputs      map[string]string `json:"inputs,omitempty"`
 	Provisional []string          `json:"provisional,omitempty"`
-	Policy      []string          `json:"policy"`
-	Sources     []Source          `json:"sources"`
+	// Partly says what of the period was not read, or was still to come.
+	Partly  string   `json:"partly,omitempty"`
+	Policy  []string `json:"policy"`
+	Sources []Source `json:"sources"`
 	// Files are the hashes of the pages.
 	Files map[string]string `json:"sha256"`
 }
@@ -148,7 +150,7 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 		return nil, err
 	}
 	m.told = run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last, Inputs: in.inputs,
-		Provisional: in.provisional, Sources: in.sources, Files: map[string]string{"committee.html": sha(m.committee), "cases.html": casesSum}}
+		Provisional: in.provisional, Partly: in.half(), Sources: in.sources, Files: map[string]string{"committee.html": sha(m.committee), "cases.html": casesSum}}
 	for _, one := range p.Sections {
 		if one.Answer != nil {
 			m.told.Headlines = one.Answer.Headlines
