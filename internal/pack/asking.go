@@ -66,9 +66,12 @@ func (in *input) disclosed(ctx context.Context, e *engine.Engine, d *figure.Dash
 	}
 	figure.Together(all, atoms, in.format.Small)
 	in.unread = unreadMonths(all)
+	in.missing = in.missingMonths(all)
 	for _, f := range all {
 		f.Forget(in.lacking)
 		f.ForgetMonths(in.unread)
+		f.ForgetMissing(in.missing, in.periodMonths())
+		in.forgetRules(f)
 	}
 	// A second look at a figure is at a copy: a panel adds lines to its own.
 	for i, s := range d.Sections {

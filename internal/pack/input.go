@@ -46,6 +46,8 @@ type input struct {
 	lacking map[string]bool
 	// unread are the months shown of which no issue was read.
 	unread map[string]bool
+	// missing are the months shown, by feed, in which it has no row though it has others.
+	missing map[string]map[string]bool
 	// reach is the last day of which issues and labs tell, YYYY-MM-DD; findReach finds it.
 	reach         map[string]string
 	interventions []figure.Intervention

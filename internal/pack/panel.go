@@ -213,6 +213,9 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	out.Late = p.Chart != "table" && f.Points[f.Index(p.X)].Kind == figure.Month && len(f.Rows) >= lateMonths
 	fs.lines(p, f, &look, &out)
+	if note := in.missingNote(f); note != "" {
+		out.Notes = append(out.Notes, note)
+	}
 	if p.Chart != "before_after" {
 		// That chart only looks again at a figure that has a panel of its own.
 		fs.done[p.Figure] = f
