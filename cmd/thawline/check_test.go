@@ -77,3 +77,40 @@ func TestHalfAPeriodIsSaid(t *testing.T) {
 		t.Errorf("without a store: exit %d\n%s", code, text)
 	}
 }
+
+// TestDrawnAgainIsSaid: a pack that says other marks than the one in whose place it is
+// drawn says so, and so does the next; drawn of the same records it comes out the same.
+func TestDrawnAgainIsSaid(t *testing.T) {
+	dir := t.TempDir()
+	site := filepath.Join(dir, "site.yaml")
+	put := func(name, text string) { write(t, filepath.Join(dir, name), text) }
+	put("site.yaml", goodSite)
+	put("policy.yaml", "small_count: 1\n")
+	put("issues1.csv", "unit_no,product_code,patient_id,issued_at,fate\nU1,F,SECRET1,2025-03-30T10:00Z,transfused\nU2,F,SECRET1,2025-04-10T10:00Z,transfused\n")
+	put("labs1.csv", goodLabs)
+	drawn := func(period, today string) string {
+		ask(t, "report", "--site", site, "--period", period, "--today", today)
+		return readFile(t, filepath.Join(dir, "store", "packs", period, "committee.html"))
+	}
+	ask(t, "ingest", "--site", site)
+	ask(t, "mark", "--site", site)
+	first := drawn("2025-03", "2025-04-02")
+	if again := drawn("2025-03", "2025-04-02"); again != first || strings.Contains(again, "Drawn again") {
+		t.Error("a pack drawn again of the same records does not come out the same")
+	}
+	if page := drawn("2025-04", "2025-05-02"); strings.Contains(page, "drawn again") {
+		t.Error("the next pack speaks of a pack that was not drawn again")
+	}
+	put("issues2.csv", "unit_no,product_code,patient_id,issued_at,fate\nU1,F,SECRET1,2025-03-30T10:00Z,discarded\n")
+	ask(t, "ingest", "--site", site)
+	ask(t, "mark", "--site", site)
+	for range 2 {
+		page := drawn("2025-03", "2025-05-03")
+		if n := strings.Count(page, "Drawn again: an earlier pack of this period (report date 2025-04-02) said other marks"); n != 2 {
+			t.Errorf("the pack says %d times that it was drawn again, want under its title and in what changed", n)
+		}
+	}
+	if page := drawn("2025-04", "2025-05-03"); !strings.Contains(page, "The pack of Mar 2025 was drawn again after one of report date 2025-04-02") || strings.Contains(page, "Drawn again:") {
+		t.Error("the next pack does not say with what it compares")
+	}
+}

@@ -47,6 +47,8 @@ type Panel struct {
 	SaysNone string `yaml:"says_none"`
 	// SaysZero is the sentence where n is 0 of some: then there is nothing to list.
 	SaysZero string `yaml:"says_zero"`
+	// Hidden is said after the sentence where a number is not shown.
+	Hidden string `yaml:"hidden"`
 	// Without tells, by feed, what is said where the site does not have it.
 	Without []Without `yaml:"without"`
 	// Chart is one of Charts.
@@ -240,7 +242,7 @@ func (p *Panel) check(place, folder string, figures map[string]*Definition, own 
 			errs = append(errs, fmt.Errorf("%s: the table of figure %s has no column %q", place, p.Figure, name))
 		}
 	}
-	all := []string{p.Says, p.SaysNone, p.SaysZero, p.Note}
+	all := []string{p.Says, p.SaysNone, p.SaysZero, p.Note, p.Hidden}
 	for _, one := range p.Without {
 		if all = append(all, one.Says, one.SaysNone, one.Adds); !knownFeed(one.Feed) || (one.Says == "") == (one.Adds == "") || one.Says == "" && (one.SaysNone != "" || one.Nothing) {
 			errs = append(errs, fmt.Errorf("%s: without names a feed (%q), and either says or adds", place, one.Feed))

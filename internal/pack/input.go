@@ -41,6 +41,8 @@ type input struct {
 	zone    *time.Location
 	key     []byte
 	sources []Source
+	// unmapped are the codes in no map that they tell of, by table, as column=code.
+	unmapped map[string]map[string]bool
 	// lacking names the feeds of which the store has no row, and what they leave unknown
 	// (figure.Bleeding, figure.Band); load finds them.
 	lacking map[string]bool
@@ -67,6 +69,10 @@ type input struct {
 	panels []sitePanels
 	// last is the pack before this one, or nil.
 	last *lastPack
+	// before is the pack of the same period that this one takes the place of, or nil;
+	// earlier are those of the period that said other marks, which loadBefore finds.
+	before  *lastPack
+	earlier []earlierPack
 	// judgedBy names the program's version and the decision table.
 	judgedBy string
 	// historyFrom is the first month that charts show; load finds it.
@@ -211,6 +217,9 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 		return err
 	}
 	if err := in.loadLast(ctx, e); err != nil {
+		return err
+	}
+	if err := in.loadBefore(ctx, e); err != nil {
 		return err
 	}
 	if err := in.loadReviews(ctx, e); err != nil {

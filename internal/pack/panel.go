@@ -213,6 +213,13 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	out.Late = p.Chart != "table" && f.Points[f.Index(p.X)].Kind == figure.Month && len(f.Rows) >= lateMonths
 	fs.lines(p, f, &look, &out)
+	if p.Figure == "restated" {
+		for _, note := range []string{in.redrawn(), in.lastRedrawn()} {
+			if note != "" {
+				out.Notes = append(out.Notes, note)
+			}
+		}
+	}
 	if note := in.missingNote(f); note != "" {
 		out.Notes = append(out.Notes, note)
 	}
@@ -246,6 +253,9 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		if out.TooFew = in.fewTold(f, p); out.TooFew == "" {
 			fs.draw(out.ID, f, p, look)
 		}
+	}
+	if hidden && p.Hidden != "" {
+		out.Says += " " + p.Hidden
 	}
 	if hidden {
 		out.Notes = append(out.Notes, in.w("hidden_note", in.format.Small))

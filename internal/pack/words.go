@@ -14,7 +14,7 @@ func (in *input) speak(d *figure.Dashboard, defined map[string]*figure.Definitio
 		}
 		for j := range s.Panels {
 			p := &s.Panels[j]
-			for _, text := range []*string{&p.Asks, &p.Says, &p.SaysNone, &p.SaysZero, &p.Unit, &p.XTitle, &p.Beside, &p.Note} {
+			for _, text := range []*string{&p.Asks, &p.Says, &p.SaysNone, &p.SaysZero, &p.Hidden, &p.Unit, &p.XTitle, &p.Beside, &p.Note} {
 				*text = in.format.Text(*text)
 			}
 			for k := range p.Without {
