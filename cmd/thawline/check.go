@@ -6,19 +6,30 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"time"
 
 	"thawline/internal/audit"
 	"thawline/internal/pack"
 	"thawline/internal/policy"
 	"thawline/internal/site"
+	"thawline/internal/store"
 )
+
+// several is a number with its noun.
+func several(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
 
 type checkCommand struct {
 	where
 }
 
 // Run reads everything that a site writes by hand and says every fault of every
-// file, with its place. It touches no store.
+// file, with its place. It writes nothing, and reads a store only for the numbers of
+// episodes that reviewers name.
 func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 	var faults []error
 	fault := func(err error) bool {
@@ -27,71 +38,93 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 		}
 		return err != nil
 	}
+	notes := func(all []string) {
+		for _, note := range all {
+			s.say("note: %s", note)
+		}
+	}
 	hospital, err := site.Load(c.Site)
-	rules := !fault(err)
-	if rules {
-		s.say("%s: %d feeds, %d product codes", c.Site, len(hospital.Feeds), len(hospital.Products))
+	read := !fault(err)
+	if read {
+		s.say("%s: %s, %s", c.Site, several(len(hospital.Feeds), "feed"), several(len(hospital.Products), "product code"))
 	} else {
 		// The other files lie beside it under their usual names.
-		hospital = &site.Site{Path: c.Site, Dir: filepath.Dir(c.Site)}
+		hospital = &site.Site{Path: c.Site, Dir: filepath.Dir(c.Site), Zone: time.UTC}
 		if path := filepath.Join(hospital.Dir, "policy.yaml"); exists(path) {
 			hospital.Policy = path
 		}
 	}
 	p, err := policy.Load(hospital.Policy)
 	if !fault(err) {
-		own := 0
+		stated := 0
 		for _, v := range p.Values() {
 			if !v.Default {
-				own++
+				stated++
 			}
 		}
-		s.say("policy: %d values, %d of them the site's own, %d periods", len(p.Values()), own, len(p.Periods()))
+		s.say("policy: %d values, %d of them the site's own, %s", len(p.Values()), stated, several(len(p.Periods()), "period"))
 		table, err := p.Table()
 		if err != nil {
 			fault(usageError{fmt.Errorf("decision table: %w", err)})
 		} else {
 			s.say("decision table: %d rows, every combination has one, every row can be reached", len(table.Rows()))
 		}
-		if rules {
-			if own, err := audit.LocalRules(ctx, hospital, p); !fault(err) {
-				s.say("rules of the site's own: %d, no fault", len(own))
-			}
+	}
+	panels := false
+	if read && p != nil {
+		if rules, err := audit.LocalRules(ctx, hospital, p); !fault(err) {
+			s.say("rules of the site's own: %d, no fault", len(rules))
+		}
+		own, more, err := pack.CheckPanels(ctx, hospital, p)
+		if panels = !fault(err); panels {
+			s.say("panels of the site's own: %d, no fault", own)
+			notes(more)
 		}
 	}
-	figures, err := pack.CheckPanels(hospital)
-	switch unused := pack.UnusedPanels(hospital); {
-	case err != nil:
-		fault(usageError{err})
-	case len(unused) > 0:
-		for _, one := range unused {
-			s.say("NOT USED: %s: %s", one.File, whyUnused[one.Why])
-		}
-	default:
-		s.say("dashboard and panels: %d panels of the site's own, no fault", figures)
+	for _, file := range pack.UnusedPanels(hospital) {
+		s.say("note: %s is not read: figures and panels.yaml of a site's own stand in the folder panels beside site.yaml", file)
 	}
-	if err == nil {
-		if n, err := pack.CheckDecisions(hospital); !fault(err) {
+	today := time.Now().In(hospital.Zone).Format(time.DateOnly)
+	if panels || !read {
+		n, more, err := pack.CheckDecisions(hospital, today)
+		if !fault(err) {
 			s.say("decisions: %d", n)
+			notes(more)
 		}
 	} else {
 		s.say("decisions: not read, for they may aim at panels that have a fault")
 	}
 	if reviews, err := hospital.LoadReviews(); !fault(err) {
 		s.say("reviewers' words: %d", len(reviews))
+		fault(reviewed(ctx, s, hospital, reviews, today))
 	}
 	return errors.Join(faults...)
+}
+
+// reviewed notes words of days to come, and looks whether the store has the episodes
+// that reviewers name, where there is a store.
+func reviewed(ctx context.Context, s *streams, hospital *site.Site, reviews []site.Review, today string) error {
+	later := 0
+	for _, r := range reviews {
+		if r.Date.Format(time.DateOnly) > today {
+			later++
+		}
+	}
+	if later > 0 {
+		s.say("note: %d of them are dated after today: no pack before that day counts them", later)
+	}
+	if len(reviews) == 0 || hospital.Store == "" || !exists(filepath.Join(hospital.Store, "manifest.json")) {
+		return nil
+	}
+	st, err := store.Open(hospital.Store, false)
+	if err != nil {
+		return err
+	}
+	defer st.Close()
+	return pack.CheckReviews(ctx, st, hospital, reviews)
 }
 
 func exists(path string) bool {
 	_, err := os.Stat(path)
 	return err == nil
-}
-
-// whyUnused says why a pack does not show a figure or a dashboard of a site's own.
-var whyUnused = map[int]string{
-	pack.OtherFolder: "figures and panels.yaml of a site's own are read from the folder panels beside site.yaml alone",
-	pack.OtherName:   "of the folder panels, panels.yaml alone is read",
-	pack.NoPanels:    "there is no panels/panels.yaml, which names the figures that a pack shows",
-	pack.NotNamed:    "panels.yaml names no such figure",
 }

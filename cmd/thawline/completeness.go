@@ -3,12 +3,15 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"sort"
 	"strconv"
 	"strings"
+	"time"
 
 	"thawline/internal/audit"
 	"thawline/internal/contract"
+	"thawline/internal/engine"
 	"thawline/internal/ingest"
 	"thawline/internal/pack"
 	"thawline/internal/site"
@@ -16,15 +19,15 @@ import (
 	"thawline/internal/store"
 )
 
-// shortfalls says what the records in the store fall short of: product codes
-// that were set aside, and the site's limit of rejected rows. It looks at the
-// store, not at one run, so that a pack says the same whoever asks for it.
-func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
+// shortfalls says what the records fall short of: product codes that were set aside,
+// in the whole store, and the site's limit of rejected rows, in some readings: those
+// that tell of a period, or where it is empty those of a run. It looks at the store, not
+// at one run, so that a pack says the same whoever asks for it.
+func shortfalls(hospital *site.Site, st *store.Store, some []store.Reading, of string) *incompleteError {
 	guard := status.NewGuard(st.Readings())
 	products, hidden := map[string]int64{}, map[string]int64{}
 	var read, rejected, hiddenRows int64
 	for _, r := range st.Readings() {
-		read, rejected = read+r.Read, rejected+r.Rejected
 		for code, count := range r.SetAsideCodes {
 			name, found := strings.CutPrefix(code, "product_code=")
 			if !found {
@@ -38,6 +41,9 @@ func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
 			}
 		}
 	}
+	for _, r := range some {
+		read, rejected = read+r.Read, rejected+r.Rejected
+	}
 	var all incompleteError
 	for _, name := range byCount(products) {
 		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_product", Args: []any{strconv.Quote(name), products[name]}})
@@ -46,7 +52,11 @@ func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
 		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_unnamed_product", Args: []any{int64(len(hidden)), hiddenRows}})
 	}
 	if limit := hospital.Limits.RejectedShare; limit != nil && read > 0 && float64(rejected)/float64(read) > *limit {
-		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_rows", Args: []any{rejected, read, *limit}})
+		one := pack.Reason{Key: "lacks_rows", Args: []any{rejected, read, of, *limit}}
+		if of == "" {
+			one = pack.Reason{Key: "lacks_rows_run", Args: []any{rejected, read, *limit}}
+		}
+		all.reasons = append(all.reasons, one)
 	}
 	if all.reasons == nil {
 		return nil
@@ -54,23 +64,145 @@ func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
 	return &all
 }
 
-// undecided says whether too many episodes could not be judged, by the site's
-// own limit.
-func undecided(hospital *site.Site, st *store.Store) *incompleteError {
-	summary, found := audit.LastSummary(st)
+// arrived are the readings that came in a run of ingest.
+func arrived(st *store.Store, report ingest.Report) []store.Reading {
+	came := map[[2]string]bool{}
+	for _, f := range report.Files {
+		if !f.Unchanged {
+			came[[2]string{f.Table, f.File}] = true
+		}
+	}
+	var some []store.Reading
+	for _, r := range st.Readings() {
+		if came[[2]string{r.Table, r.File}] {
+			some = append(some, r)
+		}
+	}
+	return some
+}
+
+// period is a span of months, YYYY-MM, both included.
+type period struct{ from, to string }
+
+func (p period) String() string {
+	if p.from == p.to {
+		return p.from
+	}
+	return p.from + ".." + p.to
+}
+
+// short says what the records of a period fall short of: the limits of the site are held
+// against the months that a pack is of, for a bad month is lost among many good years.
+func (p period) short(ctx context.Context, hospital *site.Site, st *store.Store) (*incompleteError, error) {
+	if hospital.Limits.RejectedShare == nil && hospital.Limits.UndeterminedShare == nil {
+		return shortfalls(hospital, st, nil, ""), nil
+	}
+	e, err := audit.OpenReader(ctx, st, hospital)
+	if err != nil {
+		return nil, err
+	}
+	defer e.Close()
+	some, err := p.readings(ctx, e, hospital, st)
+	if err != nil {
+		return nil, err
+	}
+	few, err := p.undecided(ctx, e, hospital)
+	if err != nil {
+		return nil, err
+	}
+	return joined(shortfalls(hospital, st, some, p.String()), few), nil
+}
+
+// datedBy says which time of a table's rows places them in a month; the tables that bear
+// none are placed by the dates of their files.
+var datedBy = map[*contract.Table]string{
+	contract.Issues: "coalesce(issued_at, thawed_at, discarded_at)", contract.Bedside: "started_at", contract.Labs: "collected_at", contract.Measures: "measured_at",
+	contract.Events: "at", contract.Medicines: "given_at", contract.Activity: "CAST(month || '-15' AS TIMESTAMP)",
+}
+
+// readings are those that tell of the period: a row of theirs lies in it. One without
+// any row in current, and those of tables without times, are placed by the date in
+// the file's name, in the period or the month after it; where there is none they count.
+func (p period) readings(ctx context.Context, e *engine.Engine, hospital *site.Site, st *store.Store) ([]store.Reading, error) {
+	first, err := time.ParseInLocation("2006-01", p.from, hospital.Zone)
+	if err != nil {
+		return nil, err
+	}
+	last, err := time.ParseInLocation("2006-01", p.to, hospital.Zone)
+	if err != nil {
+		return nil, err
+	}
+	end := last.AddDate(0, 1, 0)
+	// within says, by table and file, whether a row lies in the period.
+	within := map[[2]string]bool{}
+	for table, at := range datedBy {
+		instant := func(t time.Time) string { return "TIMESTAMP " + engine.Quote(t.UTC().Format(time.DateTime)) }
+		if table == contract.Activity { // Its month is the hospital's already.
+			instant = func(t time.Time) string { return "TIMESTAMP " + engine.Quote(t.Format(time.DateTime)) }
+		}
+		_, rows, err := e.Rows(ctx, "files of "+table.Name, fmt.Sprintf("SELECT source_file, bool_or(coalesce(%[1]s >= %[2]s AND %[1]s < %[3]s, false)) FROM %[4]s GROUP BY source_file",
+			at, instant(first), instant(end), engine.Name(table.Name)))
+		if err != nil {
+			return nil, err
+		}
+		for _, row := range rows {
+			within[[2]string{table.Name, row[0].(string)}] = row[1].(bool)
+		}
+	}
+	var some []store.Reading
+	for _, r := range st.Readings() {
+		tells, known := within[[2]string{r.Table, r.File}]
+		if !known {
+			tells = r.Date == "" || r.Date >= first.Format(time.DateOnly) && r.Date < end.AddDate(0, 1, 0).Format(time.DateOnly)
+		}
+		if tells {
+			some = append(some, r)
+		}
+	}
+	return some, nil
+}
+
+// undecided says whether too many episodes of the period could not be judged, by the
+// site's own limit.
+func (p period) undecided(ctx context.Context, e *engine.Engine, hospital *site.Site) (*incompleteError, error) {
 	limit := hospital.Limits.UndeterminedShare
-	if !found || limit == nil || summary.Episodes == 0 {
-		return nil
+	if limit == nil {
+		return nil, nil
 	}
-	n := summary.Marks["undetermined"]
-	if share := float64(n) / float64(summary.Episodes); share > *limit {
-		return &incompleteError{[]pack.Reason{{Key: "lacks_marks", Args: []any{int64(n), int64(summary.Episodes), *limit}}}}
+	_, rows, err := e.Rows(ctx, "undetermined episodes", "SELECT count(*) FILTER (mark = 'undetermined'), count(*) FROM episodes WHERE month BETWEEN "+engine.Quote(p.from)+" AND "+engine.Quote(p.to))
+	if err != nil {
+		return nil, err
 	}
-	return nil
+	n, of := rows[0][0].(int64), rows[0][1].(int64)
+	if of == 0 || float64(n)/float64(of) <= *limit {
+		return nil, nil
+	}
+	return &incompleteError{[]pack.Reason{{Key: "lacks_marks", Args: []any{n, of, p.String(), *limit}}}}, nil
+}
+
+// undecidedLately is undecided for the last month of the store with an issue.
+func undecidedLately(ctx context.Context, hospital *site.Site, st *store.Store) (*incompleteError, error) {
+	if hospital.Limits.UndeterminedShare == nil {
+		return nil, nil
+	}
+	e, err := audit.OpenReader(ctx, st, hospital)
+	if err != nil {
+		return nil, err
+	}
+	defer e.Close()
+	_, rows, err := e.Rows(ctx, "last month", "SELECT max(month) FROM episodes")
+	if err != nil {
+		return nil, err
+	}
+	month, found := rows[0][0].(string)
+	if !found {
+		return nil, nil
+	}
+	return period{month, month}.undecided(ctx, e, hospital)
 }
 
 // joined makes one error of several shortfalls, nil of none.
-func joined(errs ...*incompleteError) error {
+func joined(errs ...*incompleteError) *incompleteError {
 	var all incompleteError
 	for _, err := range errs {
 		if err != nil {
@@ -81,6 +213,14 @@ func joined(errs ...*incompleteError) error {
 		return nil
 	}
 	return &all
+}
+
+// asError is a shortfall as an error, nil where there is none.
+func (e *incompleteError) asError() error {
+	if e == nil {
+		return nil
+	}
+	return e
 }
 
 // reasons are what a shortfall says, for the pack that is provisional because of it.

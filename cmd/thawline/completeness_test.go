@@ -58,3 +58,43 @@ func TestWhatWasNotTakenIsSaid(t *testing.T) {
 		}
 	}
 }
+
+// TestLimitsAreHeldAgainstThePeriod: a bad month among good ones is told in its own
+// pack, and a good one is not provisional for it.
+func TestLimitsAreHeldAgainstThePeriod(t *testing.T) {
+	dir := t.TempDir()
+	site := filepath.Join(dir, "site.yaml")
+	put := func(name, text string) {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	put("site.yaml", goodSite+"limits: {rejected_share: 0.3, undetermined_share: 0.6}\n")
+	put("policy.yaml", "{}\n")
+	put("issues1.csv", "unit_no,product_code,patient_id,issued_at,fate\nU1,F,SECRET1,2025-02-10T10:00Z,discarded\nU2,F,SECRET1,2025-03-10T10:00Z,discarded\n")
+	put("labs1.csv", "Patient,Test,Result,Taken\nSECRET1,INR,2.1,10/02/2025 09:00\nSECRET1,INR,2.1,10/03/2025 09:00\n")
+	ask(t, "ingest", "--site", site)
+	put("issues2.csv", "unit_no,product_code,patient_id,issued_at,fate\nU3,F,SECRET1,2025-04-10T10:00Z,transfused\n")
+	put("labs2.csv", "Patient,Test,Result,Taken\nSECRET1,INR,2.1,10/04/2025 09:00\nSECRET1,INR,2.1,x\n")
+	said := func(wanted exitCode, says string, args ...string) {
+		t.Helper()
+		var out, errOut bytes.Buffer
+		code := run(context.Background(), append(args, "--site", site), &out, &errOut)
+		if code != wanted || !strings.Contains(errOut.String(), says) || says == "" && strings.Contains(errOut.String(), "share") {
+			t.Errorf("%s: exit %d, want %d and %q\n%s", args[0], code, wanted, says, errOut.String())
+		}
+		if code == exitIncomplete && args[0] == "report" && !strings.Contains(readFile(t, strings.TrimSpace(out.String())), says) {
+			t.Errorf("the pack does not say %q", says)
+		}
+	}
+	// 1 row of 6 is rejected in the store, 1 of 3 in what came.
+	said(exitIncomplete, "1 of 3 rows rejected in the files of this run", "ingest")
+	said(exitDone, "", "ingest")
+	// 1 of 3 episodes of the store, 1 of 1 in the last month.
+	said(exitIncomplete, "1 of 1 episodes of 2025-04 undetermined", "mark")
+	report := func(period string) []string { return []string{"report", "--period", period, "--today", "2025-05-02"} }
+	said(exitDone, "", report("2025-03")...)
+	said(exitIncomplete, "1 of 1 episodes of 2025-04 undetermined", report("2025-04")...)
+	said(exitIncomplete, "1 of 3 rows rejected in the files that tell of 2025-04", report("2025-04")...)
+	said(exitDone, "", report("2025-02..2025-04")...)
+}

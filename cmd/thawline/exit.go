@@ -59,13 +59,14 @@ func codeOf(err error) exitCode {
 		siteFaults *site.Faults
 		policyErr  *policy.Faults
 		ruleFaults *audit.RuleFaults
+		panels     *pack.PanelFaults
 	)
 	switch {
 	case err == nil:
 		return exitDone
 	case errors.Is(err, context.Canceled):
 		return exitInterrupted
-	case errors.As(err, &usage), errors.As(err, &siteFaults), errors.As(err, &policyErr), errors.As(err, &ruleFaults), ingest.IsConfiguration(err):
+	case errors.As(err, &usage), errors.As(err, &siteFaults), errors.As(err, &policyErr), errors.As(err, &ruleFaults), errors.As(err, &panels), ingest.IsConfiguration(err):
 		return exitWrong
 	case errors.As(err, &incomplete):
 		return exitIncomplete

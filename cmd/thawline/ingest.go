@@ -37,7 +37,7 @@ func (c *ingestCommand) Run(ctx context.Context, s *streams) error {
 			return err
 		}
 	}
-	return joined(shortfalls(hospital, st))
+	return shortfalls(hospital, st, arrived(st, report), "").asError()
 }
 
 // readIn is ingest: exports to sources, sources to current. Files that fail

@@ -23,7 +23,7 @@ func TestPanelsOfTheReadme(t *testing.T) {
 		d.put(filepath.Join("panels", name), text)
 	}
 	d.put("issues1.csv", "unit_no,product_code,patient_id,issued_at,specialty\nU1,F,SECRET1,2025-03-10T10:00Z,Surgery\nU2,F,SECRET1,2025-03-10T10:05Z,Surgery\nU3,F,SECRET2,2025-03-10T10:00Z,\n")
-	contains(t, d.says(exitDone, "check"), "dashboard and panels: 1 panels of the site's own, no fault")
+	contains(t, d.says(exitDone, "check"), "panels of the site's own: 1, no fault")
 	page := readFile(t, strings.TrimSpace(ask(t, "audit", "--site", filepath.Join(d.dir, "site.yaml"), "--period", "2025-03", "--today", "2025-04-02")))
 	for _, want := range []string{"Our own questions", "2 of 3 plasma bags issued in Mar 2025 went to the specialty that was issued most."} {
 		if !strings.Contains(page, want) {
@@ -37,11 +37,11 @@ func TestPanelsOfTheReadme(t *testing.T) {
 		t.Fatal(err)
 	}
 	d.put("figures/lost.sql", "SELECT 1\n")
-	contains(t, d.says(exitDone, "check"), "NOT USED: panels/more.sql: panels.yaml names no such figure", "NOT USED: panels/other.yaml", "NOT USED: figures/lost.sql")
+	contains(t, d.says(exitDone, "check"), "panels/more.sql is in no panel of", "panels/other.yaml is not read", "note: figures/lost.sql is not read")
 	if err := os.Remove(filepath.Join(d.dir, "panels", "panels.yaml")); err != nil {
 		t.Fatal(err)
 	}
-	contains(t, d.says(exitDone, "check"), "NOT USED: panels/issued_by_specialty.sql: there is no panels/panels.yaml")
+	contains(t, d.says(exitDone, "check"), "panels has no panels.yaml: its 2 figures are in no pack")
 }
 
 // TestCheckSaysAllFaults: each of the small files is read, whatever is wrong with the

@@ -34,7 +34,11 @@ func (c *markCommand) Run(ctx context.Context, s *streams) error {
 			return err
 		}
 	}
-	return joined(undecided(hospital, st))
+	few, err := undecidedLately(ctx, hospital, st)
+	if err != nil {
+		return err
+	}
+	return few.asError()
 }
 
 // markAll marks the store and says the sums.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -17,6 +18,7 @@ import (
 
 	"thawline/internal/audit"
 	"thawline/internal/contract"
+	"thawline/internal/policy"
 	language "thawline/internal/words"
 )
 
@@ -35,14 +37,32 @@ type reviewers struct {
 	// results and weights are those of the period's patients, by patient, test and
 	// time; by patient and time.
 	results, weights map[string][]row
+	// decided are the limits and the other records, by episode, as explain asks for them.
+	decided map[string][]audit.Record
+	// indication is that of each bag.
+	indication map[string]string
 }
 
 func readReviewers(t *testing.T, site string) *reviewers {
 	t.Helper()
 	r := &reviewers{rows: readRows(t, site), results: map[string][]row{}, weights: map[string][]row{}}
-	_, st := openSite(t, site, false)
+	hospital, st := openSite(t, site, false)
 	defer st.Close()
-	var err error
+	e, err := audit.OpenReader(context.Background(), st, hospital)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	p, err := policy.Load(hospital.Policy)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := e.Load(context.Background(), "policy", p.Columns(), p.Rows()); err != nil {
+		t.Fatal(err)
+	}
+	if r.decided, err = audit.Decided(context.Background(), e, "episodes", "labs"); err != nil {
+		t.Fatal(err)
+	}
 	if r.key, err = st.Key(); err != nil {
 		t.Fatal(err)
 	}
@@ -54,6 +74,10 @@ func readReviewers(t *testing.T, site string) *reviewers {
 		for _, of := range one.all {
 			(*one.by)[of["episode_id"]] = append((*one.by)[of["episode_id"]], of)
 		}
+	}
+	r.indication = map[string]string{}
+	for _, one := range table(t, site, "SELECT bag, indication FROM issues WHERE component = 'plasma'") {
+		r.indication[one["bag"]] = one["indication"]
 	}
 	now := pick(r.episodes, isIn("month", demoMonth))
 	r.picked, r.open = r.discussed(now), r.chased(now)
@@ -140,7 +164,7 @@ func (r *reviewers) evidenceOf(e row) (all []string) {
 			if one["source"] == "red_cells" || one["source"] == "hb_fall" {
 				detail = inDigits(one["detail"])
 			}
-			line += ", " + detail
+			line += ", " + detail + map[string]string{"hb_fall": " g/L", "red_cells": " units"}[one["source"]]
 		}
 		if one["source_file"] != "" {
 			line += " · " + source(one)
@@ -176,6 +200,56 @@ func (r *reviewers) recordsOf(e row) (all []string) {
 			}
 			all = append(all, fmt.Sprintf("%s: %s, %s · %s", language.English().Fact("weight"), value, r.clock(one, "measured_at"), source(one)))
 		}
+	}
+	return all
+}
+
+// decidedOf are the limits and the other records that decided.
+func (r *reviewers) decidedOf(e row) (all []string) {
+	number := func(v *float64) string { return decimal(*v, 3) }
+	for _, one := range r.decided[e["episode_id"]] {
+		at := ""
+		if !one.At.IsZero() {
+			at = one.At.In(r.zone).Format("2006-01-02 15:04")
+		}
+		said := map[string]string{"procedure": "Procedure, risk of bleeding", "diagnosis": "Diagnosis", "exchange": "Plasma exchange", "reaction": "Reaction", "death": "Death",
+			"medicine": "Medicine", "discarded": "Thrown away", "returned": "Returned"}[one.What]
+		switch one.What {
+		case "limit", "limit_under":
+			value := number(one.Value)
+			if one.Bound != "" {
+				value = code(one.Bound) + " " + value
+			}
+			said = fmt.Sprintf("%s %s: limit %s %s", language.English().Fact(one.Detail), value, map[string]string{"limit": "over", "limit_under": "under"}[one.What], number(one.Limit))
+		case "band":
+			said = fmt.Sprintf("Dose band %s to %s mL/kg, tolerance %s", number(one.Value), number(one.Limit), number(one.Other))
+		case "red_cells":
+			said = fmt.Sprintf("%s units of red cells issued within %s h of %s: at least %s count as bleeding", number(one.Value), number(one.Other), at, number(one.Limit))
+		case "hb":
+			if said = fmt.Sprintf("Hb %s g/L, %s", number(one.Value), at); one.Limit != nil {
+				said += fmt.Sprintf(": a fall of %s g/L or more counts as bleeding, and red cells given in between count with it", number(one.Limit))
+			}
+		case "ward":
+			said = "Start and end by the ward"
+		case "register":
+			if said = "Age by the register of patients"; one.Detail != "" {
+				said = "Age and blood group (" + one.Detail + ") by the register of patients"
+			}
+		default:
+			if one.Detail != "" {
+				said += ": " + code(one.Detail)
+			}
+			if at != "" {
+				said += ", " + at
+			}
+			if !one.Until.IsZero() {
+				said += " – " + one.Until.In(r.zone).Format("2006-01-02 15:04")
+			}
+		}
+		if one.File != "" {
+			said += fmt.Sprintf(" · %s row %d", one.File, one.Row)
+		}
+		all = append(all, said)
 	}
 	return all
 }
@@ -322,9 +396,9 @@ func (r *reviewers) check(t *testing.T, a *html.Node, e row) (wrong []string) {
 	}
 	name := audit.Pseudonym(r.key, audit.EpisodeKind, e["episode_id"])
 	same("head", []string{attr(a, "id"), attr(a, "data-mark"), plainText(find(a, "h3", "")[0])}, []string{"e-" + name, e["mark"], name + " " + code(e["mark"])})
-	var lists [3][]string
+	var lists [4][]string
 	var prose []string
-	titles := []string{"Bleeding evidence", "Tests and weight it was judged on", "Findings"}
+	titles := []string{"Bleeding evidence", "Tests and weight it was judged on", "Findings", "Limits and other records that decided"}
 	for n := a.FirstChild; n != nil; n = n.NextSibling {
 		switch {
 		case n.Data == "p" && attr(n, "class") != "word":
@@ -353,6 +427,19 @@ func (r *reviewers) check(t *testing.T, a *html.Node, e row) (wrong []string) {
 	same("evidence", lists[0], evidence)
 	same("records", lists[1], r.recordsOf(e))
 	same("findings", lists[2], r.findingsOf(t, e))
+	decided := r.decidedOf(e)
+	same("limits and other records", lists[3], decided)
+	// What a basis of procedure hangs on must be told.
+	if strings.HasPrefix(e["basis"], "procedure") && !slices.ContainsFunc(decided, func(line string) bool { return strings.HasPrefix(line, "Procedure") }) && !slices.ContainsFunc(r.unitsOf(e), func(u row) bool { return r.indication[u["bag"]] == "procedure" }) {
+		wrong = append(wrong, name+" turns on a procedure that is not told")
+	}
+	for _, u := range r.unitsOf(e) {
+		if u["fate"] == "discarded" && !slices.ContainsFunc(decided, func(line string) bool {
+			return strings.HasPrefix(line, "Thrown away") && strings.HasSuffix(line, source(u))
+		}) {
+			wrong = append(wrong, name+" does not tell when and why a bag was thrown away")
+		}
+	}
 	var facts, units []string
 	for _, one := range find(find(a, "dl", "facts-list")[0], "div", "") {
 		facts = append(facts, plainText(find(one, "dt", "")[0])+" = "+plainText(find(one, "dd", "")[0]))

@@ -21,7 +21,11 @@ func (d *rows) figures() map[string]wanted {
 		heads: append([]string{"Month", "Episodes"}, markHeads...),
 		rows: d.byMonth(func(m string) []any {
 			of := pick(d.episodes, inMonth(m))
-			return append([]any{persons(len(of))}, markCells(of)...)
+			cells := append([]any{persons(len(of))}, markCells(of)...)
+			if at := 1 + slices.Index(everyMark, "non-bleeding"); d.withoutBleeding(m) && cells[at] == persons(0) {
+				cells[at] = "–"
+			}
+			return cells
 		}),
 		says: d.share(count(now, isJudged), len(now), map[string]any{"not_known": persons(count(now, isOpen)), "set_apart": persons(count(now, isIn("mark", "set-apart")))}),
 	}
@@ -264,12 +268,12 @@ func (d *rows) checkAnswer(p *packPage, panels map[string]figure.Panel) (wrong [
 			change = "the control chart signals a change (" + signal + ")."
 		}
 	}
-	began, beganNote := len(now), withCommas(judged)+" judged"
+	began, beganNote := len(now), "begun, given or not; "+withCommas(judged)+" judged"
 	if !strings.HasPrefix(p.tiles["episodes"][1], "given plasma") {
 		is(0, "In %s, %s episodes of plasma began and %s bags were given.", d.period(), withCommas(began), withCommas(count(bagsNow, bagGiven)))
 	} else {
 		// All episodes less those given plasma would be a small count.
-		began, beganNote = count(now, isGiven), "given plasma; "+beganNote
+		began, beganNote = count(now, isGiven), "given plasma; "+withCommas(judged)+" judged"
 		is(0, "In %s, plasma was given in %s episodes, and %s bags were given.", d.period(), withCommas(began), withCommas(count(bagsNow, bagGiven)))
 		if rest := len(now) - began; rest >= d.small {
 			fault("the tile tells of episodes given plasma, and %d of %d are none", rest, len(now))

@@ -123,6 +123,7 @@ func (d *rows) sources(t *testing.T, inbox string) (byFeed, byFile map[string][]
 		rejected[r["source_file"]][r["source_row"]] = true
 	}
 	byFeed, byFile = map[string][]string{}, map[string][]string{}
+	noCode := map[string]map[string]bool{}
 	for _, kind := range exports {
 		files, err := filepath.Glob(filepath.Join(inbox, kind.begins+"_*.csv"))
 		if err != nil || len(files) == 0 {
@@ -139,6 +140,9 @@ func (d *rows) sources(t *testing.T, inbox string) (byFeed, byFile map[string][]
 				t.Fatal(err)
 			}
 			aside, unknown := 0, 0
+			if noCode[kind.feed] == nil {
+				noCode[kind.feed] = map[string]bool{}
+			}
 			column := slices.Index(lines[0], kind.column)
 			for _, line := range lines[1:] {
 				if column >= 0 && !slices.Contains(kind.codes, line[column]) {
@@ -150,6 +154,7 @@ func (d *rows) sources(t *testing.T, inbox string) (byFeed, byFile map[string][]
 				for i, head := range lines[0] {
 					if codes := bankCodes[head]; kind.begins == "bank" && codes != nil && line[i] != "" && !slices.Contains(codes, line[i]) {
 						unknown++
+						noCode[kind.feed][head+"="+line[i]] = true
 					}
 				}
 			}
@@ -165,6 +170,12 @@ func (d *rows) sources(t *testing.T, inbox string) (byFeed, byFile map[string][]
 				total[i+1] = withCommas(int(float(strings.ReplaceAll(total[i+1], ",", ""))) + n)
 			}
 			byFeed[kind.feed] = total
+		}
+	}
+	for feed, codes := range noCode {
+		form := map[bool]string{true: "%s row", false: "%s rows"}[byFeed[feed][5] == "1"] + map[bool]string{true: ", %d code", false: ", %d codes"}[len(codes) == 1]
+		if len(codes) > 0 {
+			byFeed[feed][5] = fmt.Sprintf(form, byFeed[feed][5], len(codes))
 		}
 	}
 	return byFeed, byFile

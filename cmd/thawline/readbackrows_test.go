@@ -245,6 +245,12 @@ func ranked(all []row, words func(row) []string) [][]any {
 var everyMark = []string{"appropriate", "under-dosed", "non-bleeding", "unsupported", "undetermined", "set-apart", "wasted", "returned"}
 var markHeads = []string{"Appropriate", "Under-dosed", "Non-bleeding", "Unsupported", "Undetermined", "Set apart", "Wasted", "Returned"}
 
+// withoutBleeding says that a month has no row of bleeding, so that nobody could be
+// marked non-bleeding in it.
+func (d *rows) withoutBleeding(month string) bool {
+	return !slices.ContainsFunc(d.events, func(r row) bool { return r["kind"] == "bleeding" && d.monthOf(r, "at") == month })
+}
+
 func markCells(all []row) []any {
 	var cells []any
 	for _, mark := range everyMark {

@@ -102,7 +102,14 @@ func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy
 	} else if _, err := time.Parse("2006-01-02", today); err != nil {
 		return usageError{fmt.Errorf("--today %q is not a date like 2026-11-25", today)}
 	}
-	lacks := joined(shortfalls(hospital, st), undecided(hospital, st))
+	if today < from+"-01" {
+		return usageError{fmt.Errorf("the period %s begins after the report date, %s: there is nothing to report on yet", period{from, to}, today)}
+	}
+	short, err := period{from, to}.short(ctx, hospital, st)
+	if err != nil {
+		return err
+	}
+	lacks := short.asError()
 	behind, err := audit.LayersBehind(ctx, st, hospital, p)
 	if err != nil {
 		return err

@@ -96,7 +96,7 @@ func Explain(ctx context.Context, e *engine.Engine, p *policy.Policy, episodeID 
 		return nil, fmt.Errorf("the episode was marked under policy %s, which is not today's: run thawline mark, then explain again", text(x.episode["policy_hash"]))
 	}
 	x.out.Mark, x.out.Because = text(x.episode["mark"]), text(x.episode["because"])
-	for _, step := range []func() error{x.units, x.dose, x.tests, x.evidence, x.judgement, x.findings} {
+	for _, step := range []func() error{x.units, x.dose, x.tests, x.evidence, x.decided, x.judgement, x.findings} {
 		if err := step(); err != nil {
 			return nil, err
 		}
@@ -302,6 +302,43 @@ WHERE strftime(month, '%%Y-%%m') NOT IN (SELECT month FROM recorded WHERE what =
 	return fmt.Sprintf("%s; looked for here from %s to %s (the hospital's days). That nobody told of bleeding means none by the policy's bleeding_recorded_in = %s: "+
 		"events, where all these days lie within those of recorded bleeding and each of their months has a row; indication, where all that is stated is raised_inr",
 		said, text(window["opens"]), text(window["closes"]), x.value("bleeding_recorded_in")), nil
+}
+
+// decided tells what had a part in the judgement and stands in no other section.
+func (x *explainer) decided() error {
+	if err := x.e.Exec(x.ctx, "explain", "CREATE OR REPLACE TEMP VIEW explained_episode AS SELECT * FROM episodes WHERE episode_id = "+x.id()); err != nil {
+		return err
+	}
+	all, err := Decided(x.ctx, x.e, "explained_episode", "labs")
+	if err != nil {
+		return err
+	}
+	number := func(v *float64) string {
+		if v == nil {
+			return ""
+		}
+		return text(*v)
+	}
+	instant := func(t time.Time) string {
+		if t.IsZero() {
+			return ""
+		}
+		return text(t)
+	}
+	s := Section{Title: "Other records and limits", Columns: []string{"what", "detail", "value", "limit", "other", "at", "until", "source"},
+		Notes: []string{"procedures, diagnoses, exchanges, reactions and medicines in the windows of the policy; limits of the tests before; of a band, value to limit, and the tolerance under other; of red cells the units within so many hours (other) of t0; of a fall of haemoglobin (g/L) its two results and the least fall that counts"}}
+	for _, r := range all[x.fact("episode_id")] {
+		source := ""
+		if r.File != "" {
+			source = fmt.Sprintf("%s:%d", r.File, r.Row)
+		}
+		s.Rows = append(s.Rows, []string{r.What, r.Detail, r.Bound + number(r.Value), number(r.Limit), number(r.Other), instant(r.At), instant(r.Until), source})
+	}
+	if len(s.Rows) == 0 {
+		s.Columns, s.Notes = nil, append([]string{"none"}, s.Notes...)
+	}
+	x.out.Sections = append(x.out.Sections, s)
+	return nil
 }
 
 func (x *explainer) judgement() error {

@@ -160,7 +160,7 @@ var Evidence = &Table{
 		{Name: "source", Kind: Text, Required: true, Codes: []string{"event", "indication", "activation", "red_cells", "hb_fall"}, Doc: "where it comes from"},
 		{Name: "strength", Kind: Text, Required: true, Codes: []string{"recorded", "inferred"}, Doc: "somebody recorded it, or it is inferred"},
 		{Name: "at", Kind: Instant, Doc: "when"},
-		{Name: "detail", Kind: Text, Doc: "minor or major for an event; stood_down for an activation that was, where another came after it; the number for red_cells and hb_fall"},
+		{Name: "detail", Kind: Text, Doc: "minor or major for an event; stood_down for an activation that was, where another came after it; the units of red_cells, the fall of hb_fall in g/L"},
 		{Name: "source_file", Kind: Text, Doc: "export that tells it"},
 		{Name: "source_row", Kind: Int, Doc: "row in it"},
 	},

@@ -9,11 +9,13 @@ import (
 )
 
 // Part is what a sandbox holds of a table: some of its columns, and the rows
-// that a condition lets through (empty: all).
+// that a condition lets through (empty: all). Instead gives a column another
+// value, in SQL over the table, which is called held there.
 type Part struct {
 	Table   string
 	Columns []string
 	Where   string
+	Instead map[string]string
 }
 
 // sandboxMB is the memory of a sandbox, in MiB. It has no disk to spill to.
@@ -72,12 +74,15 @@ func (e *Engine) copyParts(ctx context.Context, file string, parts []Part) error
 		columns := make([]string, len(part.Columns))
 		for i, c := range part.Columns {
 			columns[i] = Name(c)
+			if value := part.Instead[c]; value != "" {
+				columns[i] = value + " AS " + Name(c)
+			}
 		}
 		where := part.Where
 		if where == "" {
 			where = "true"
 		}
-		failed = e.Exec(ctx, "sandbox", fmt.Sprintf("CREATE TABLE parts.%[1]s AS SELECT %[2]s FROM main.%[1]s WHERE %[3]s", Name(part.Table), strings.Join(columns, ", "), where))
+		failed = e.Exec(ctx, "sandbox", fmt.Sprintf("CREATE TABLE parts.%[1]s AS SELECT %[2]s FROM main.%[1]s AS held WHERE %[3]s", Name(part.Table), strings.Join(columns, ", "), where))
 		if failed != nil {
 			break
 		}

@@ -4,7 +4,11 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
+	"maps"
+	"path"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -45,6 +49,8 @@ type Panel struct {
 	SaysNone string `yaml:"says_none"`
 	// SaysZero is the sentence where n is 0 of some: then there is nothing to list.
 	SaysZero string `yaml:"says_zero"`
+	// Hidden is said after the sentence where a number is not shown.
+	Hidden string `yaml:"hidden"`
 	// Without tells, by feed, what is said where the site does not have it.
 	Without []Without `yaml:"without"`
 	// Chart is one of Charts.
@@ -100,17 +106,48 @@ var Charts = []string{"control", "rate", "stacked", "bars", "histogram", "funnel
 // LoadDashboard reads a dashboard strictly and checks it against the figures:
 // every fault is told, with its place.
 func LoadDashboard(fsys fs.FS, file string, figures map[string]*Definition) (*Dashboard, error) {
+	return loadDashboard(fsys, file, file, "queries/figures", figures, false)
+}
+
+// LoadOwn is LoadDashboard for panels of a site's own, in a folder that errors show
+// as shown beside its figures: they have the charts and the parts that any SQL can
+// fill.
+func LoadOwn(fsys fs.FS, file, shown string, figures map[string]*Definition) (*Dashboard, error) {
+	return loadDashboard(fsys, file, path.Join(shown, file), shown, figures, true)
+}
+
+// yamlPlace is how the parser tells line and column.
+var yamlPlace = regexp.MustCompile(`^\[(\d+):(\d+)\] `)
+
+func loadDashboard(fsys fs.FS, file, shown, folder string, figures map[string]*Definition, own bool) (*Dashboard, error) {
 	text, err := fs.ReadFile(fsys, file)
 	if err != nil {
-		return nil, fmt.Errorf("read the dashboard: %w", err)
+		return nil, fmt.Errorf("%s: read the dashboard: %w", shown, err)
 	}
 	var d Dashboard
-	if err := yaml.NewDecoder(bytes.NewReader(text), yaml.Strict()).Decode(&d); err != nil {
-		return nil, fmt.Errorf("%s: %s", file, yaml.FormatError(err, false, true))
+	if err := yaml.NewDecoder(bytes.NewReader(text), yaml.Strict()).Decode(&d); err != nil && !errors.Is(err, io.EOF) {
+		said := yaml.FormatError(err, false, true)
+		if at := yamlPlace.FindStringSubmatch(said); at != nil {
+			return nil, fmt.Errorf("%s:%s:%s: %s", shown, at[1], at[2], strings.TrimPrefix(said, at[0]))
+		}
+		return nil, fmt.Errorf("%s: %s", shown, said)
+	}
+	// at is the line of a section, or of a panel of it.
+	at := func(where string) string {
+		if one, err := yaml.PathString(where); err == nil {
+			if node, err := one.ReadNode(bytes.NewReader(text)); err == nil && node.GetToken() != nil {
+				return fmt.Sprintf("%s:%d", shown, node.GetToken().Position.Line)
+			}
+		}
+		return shown
 	}
 	var errs []error
 	for i, s := range d.Sections {
-		place := fmt.Sprintf("%s: section %d (%s)", file, i+1, s.Section)
+		called := fmt.Sprintf("section %d (%s)", i+1, s.Section)
+		place := at(fmt.Sprintf("$.sections[%d].section", i)) + ": " + called
+		if own && s.Page != "" {
+			errs = append(errs, fmt.Errorf("%s: page is for the program's own sections: leave it out", place))
+		}
 		if s.Section == "" {
 			errs = append(errs, fmt.Errorf("%s has no title", place))
 		}
@@ -121,7 +158,8 @@ func LoadDashboard(fsys fs.FS, file string, figures map[string]*Definition) (*Da
 			errs = append(errs, fmt.Errorf("%s: page %q is none of %s", place, s.Page, strings.Join(pages, ", ")))
 		}
 		for j, p := range s.Panels {
-			errs = append(errs, p.check(fmt.Sprintf("%s, panel %d", place, j+1), figures))
+			place := at(fmt.Sprintf("$.sections[%d].panels[%d].figure", i, j))
+			errs = append(errs, p.check(fmt.Sprintf("%s: %s, panel %d", place, called, j+1), folder, figures, own))
 		}
 	}
 	if err := errors.Join(errs...); err != nil {
@@ -130,13 +168,66 @@ func LoadDashboard(fsys fs.FS, file string, figures map[string]*Definition) (*Da
 	return &d, nil
 }
 
-func (p *Panel) check(place string, figures map[string]*Definition) error {
-	d := figures[p.Figure]
-	if d == nil {
-		return fmt.Errorf("%s: there is no figure %q: write queries/figures/%s.sql", place, p.Figure, p.Figure)
+// ownCharts are the charts that panels of a site's own may have: the others have names
+// of columns, or meanings, that one figure of the program's has. Each with how many
+// columns y names at the least.
+var ownCharts = map[string]int{"control": 2, "rate": 2, "shares": 2, "funnel": 2, "quartiles": 3, "stacked": 1, "bars": 1, "lines": 1, "rows": 1, "table": 0}
+
+// checkOwn is what is asked of a panel of a site's own beside: no chart may meet a
+// column that it cannot draw.
+func (p *Panel) checkOwn(place string, d *Definition) error {
+	least, known := ownCharts[p.Chart]
+	if !known {
+		return fmt.Errorf("%s: chart %q is none of %s", place, p.Chart, strings.Join(slices.Sorted(maps.Keys(ownCharts)), ", "))
+	}
+	if p.Chart == "table" {
+		return nil
+	}
+	kind := func(name string) Kind {
+		at := slices.IndexFunc(d.Points, func(c Column) bool { return c.Name == name })
+		if at < 0 {
+			return ""
+		}
+		return d.Points[at].Kind
 	}
 	var errs []error
-	if !slices.Contains(Charts, p.Chart) {
+	if p.X == "" || len(p.Y) < least || p.Chart == "quartiles" && len(p.Y) > 4 || least == 2 && len(p.Y) > 2 {
+		wanted := fmt.Sprintf("in y %d or more columns of the points", least)
+		if least == 2 {
+			wanted = "in y two counts of the points: the part, and that of which it is one"
+		}
+		errs = append(errs, fmt.Errorf("%s: chart %s wants x, and %s", place, p.Chart, wanted))
+	}
+	if k := kind(p.X); (p.Chart == "control" || p.Chart == "rate") && k != "" && k != Month {
+		errs = append(errs, fmt.Errorf("%s: chart %s wants months, but x (%s) is a %s", place, p.Chart, p.X, k))
+	} else if k != "" && !k.isText() {
+		errs = append(errs, fmt.Errorf("%s: x (%s) is a %s, wanted a label or a month", place, p.X, k))
+	}
+	for _, y := range p.Y {
+		if k := kind(y); k.isText() || k == Test || least == 2 && k != "" && k != Count && k != Units {
+			errs = append(errs, fmt.Errorf("%s: y (%s) is a %s, which chart %s cannot draw: wanted counts, or numbers where it is no share", place, y, k, p.Chart))
+		}
+	}
+	if p.Chart != "rate" && (d.answers("n") != d.answers("of") || slices.ContainsFunc(Holes(p.Says), func(name string) bool { return name == "share" || name == "interval" }) && !d.answers("n")) {
+		errs = append(errs, fmt.Errorf("%s: share and interval are made of n and of: the answer of figure %s wants both", place, d.Name))
+	}
+	return errors.Join(errs...)
+}
+
+// answers says that the answer has a column of that name.
+func (d *Definition) answers(name string) bool {
+	return slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name })
+}
+
+func (p *Panel) check(place, folder string, figures map[string]*Definition, own bool) error {
+	d := figures[p.Figure]
+	if d == nil {
+		return fmt.Errorf("%s: there is no figure %q: write %s", place, p.Figure, path.Join(folder, p.Figure+".sql"))
+	}
+	var errs []error
+	if own {
+		errs = append(errs, p.checkOwn(place, d))
+	} else if !slices.Contains(Charts, p.Chart) {
 		errs = append(errs, fmt.Errorf("%s: chart %q is none of %s", place, p.Chart, strings.Join(Charts, ", ")))
 	}
 	if p.Says == "" {
@@ -156,7 +247,7 @@ func (p *Panel) check(place string, figures map[string]*Definition) error {
 			errs = append(errs, fmt.Errorf("%s: the table of figure %s has no column %q", place, p.Figure, name))
 		}
 	}
-	all := []string{p.Says, p.SaysNone, p.SaysZero, p.Note}
+	all := []string{p.Says, p.SaysNone, p.SaysZero, p.Note, p.Hidden}
 	for _, one := range p.Without {
 		if all = append(all, one.Says, one.SaysNone, one.Adds); !knownFeed(one.Feed) || (one.Says == "") == (one.Adds == "") || one.Says == "" && (one.SaysNone != "" || one.Nothing) {
 			errs = append(errs, fmt.Errorf("%s: without names a feed (%q), and either says or adds", place, one.Feed))

@@ -100,7 +100,11 @@ type Definition struct {
 	// that are alike in it before the sign =. The difference of a count between
 	// two steps is itself a count of episodes, and must not be small.
 	Steps string
+	// Own says that it is a figure of a site's own: its SQL is somebody else's.
+	Own bool
 
+	// points and answer are the two statements, each after as many line ends as stand
+	// before it in the file, so that an error tells the file's own line.
 	points, answer string
 	means          []meaning
 	needs          []need
@@ -251,10 +255,18 @@ func Parse(file, text string) (*Definition, error) {
 	if !found {
 		return nil, fmt.Errorf("%s: no line \"-- answer\" parts the two statements", file)
 	}
-	trim := func(s string) string { return strings.TrimSuffix(strings.TrimSpace(s), ";") }
-	d.points, d.answer = trim(points), trim(answer)
+	trim := func(s string, line int) string {
+		rest := strings.TrimLeft(s, " \t\n")
+		line += strings.Count(s[:len(s)-len(rest)], "\n")
+		return strings.Repeat("\n", line-1) + strings.TrimSuffix(strings.TrimSpace(rest), ";")
+	}
+	d.points, d.answer = trim(points, end), trim(answer, end+strings.Count(points, "\n")+2)
 	return d, nil
 }
+
+// SQL are the two statements as they stand in the file, by line; the answer may read
+// the table points.
+func (d *Definition) SQL() (points, answer string) { return d.points, d.answer }
 
 func parseColumn(text string) (Column, error) {
 	m := columnForm.FindStringSubmatch(text)

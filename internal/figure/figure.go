@@ -6,6 +6,7 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
 	"thawline/internal/engine"
 )
@@ -40,7 +41,7 @@ type Figure struct {
 // Run asks the engine. The points stand as table points while the answer is
 // asked, so that the sentence is made from what is drawn.
 func (d *Definition) Run(ctx context.Context, e *engine.Engine) (*Figure, error) {
-	if err := e.Exec(ctx, d.Path, "CREATE OR REPLACE TEMP TABLE points AS\n"+d.points); err != nil {
+	if err := e.Exec(ctx, d.Path, "CREATE OR REPLACE TEMP TABLE points AS"+d.points); err != nil {
 		return nil, err
 	}
 	f := &Figure{Definition: d, Values: map[string]Cell{}}
@@ -60,7 +61,7 @@ func (d *Definition) Run(ctx context.Context, e *engine.Engine) (*Figure, error)
 		}
 		f.Rows = append(f.Rows, cells)
 	}
-	names, rows, err = e.Rows(ctx, d.Path+" (answer)", d.answer)
+	names, rows, err = e.Rows(ctx, d.Path, d.answer)
 	if err != nil {
 		return nil, err
 	}
@@ -80,6 +81,49 @@ func (d *Definition) Run(ctx context.Context, e *engine.Engine) (*Figure, error)
 	return f, nil
 }
 
+// Try runs the figure over tables without a row: whether its columns are those of the
+// header, of their kinds, and whether the answer is one row whatever there is.
+func (d *Definition) Try(ctx context.Context, e *engine.Engine) error {
+	for _, part := range []struct {
+		name, sql string
+		columns   []Column
+	}{{"points", d.points, d.Points}, {"answer", d.answer, d.Answer}} {
+		if err := e.Exec(ctx, d.Path, "CREATE OR REPLACE TEMP TABLE "+part.name+" AS"+part.sql); err != nil {
+			return err
+		}
+		_, rows, err := e.Rows(ctx, d.Path, "SELECT column_name, data_type FROM duckdb_columns() WHERE table_name = "+engine.Quote(part.name)+" ORDER BY column_index")
+		if err != nil {
+			return err
+		}
+		line := 1 + strings.Count(part.sql, "\n") - strings.Count(strings.TrimLeft(part.sql, "\n"), "\n")
+		fault := func(format string, args ...any) error {
+			return &engine.Error{What: d.Path, Line: line, Message: fmt.Sprintf(format, args...)}
+		}
+		names := make([]string, len(rows))
+		for i, row := range rows {
+			names[i], _ = row[0].(string)
+		}
+		if differs := differs(part.columns, names); differs != "" {
+			return fault("the %s %s", part.name, differs)
+		}
+		for i, row := range rows {
+			kind, _ := row[1].(string)
+			if c := part.columns[i]; !c.Kind.takes(kind) {
+				return fault("column %s of the %s is %s, which is no %s: cast it (CAST(… AS %s)), or mend its kind in the header", c.Name, part.name, kind, c.Kind, c.Kind.sql())
+			}
+		}
+	}
+	_, rows, err := e.Rows(ctx, d.Path, "SELECT count(*) FROM answer")
+	if err != nil {
+		return err
+	}
+	if n, _ := rows[0][0].(int64); n != 1 {
+		return &engine.Error{What: d.Path, Line: strings.Count(d.answer, "\n") - strings.Count(strings.TrimLeft(d.answer, "\n"), "\n") + 1,
+			Message: fmt.Sprintf("the answer has %d rows where there is no record, wanted one always: take sums and counts over all rows, without GROUP BY", n)}
+	}
+	return nil
+}
+
 // Copy is the figure as it is, for another look at it: what a panel adds to one is not
 // in the other.
 func (f *Figure) Copy() *Figure {
@@ -93,15 +137,23 @@ func (f *Figure) Copy() *Figure {
 }
 
 func (d *Definition) same(part string, wanted []Column, found []string) error {
-	if len(wanted) != len(found) {
-		return fmt.Errorf("%s: the %s have %d columns, the header tells of %d", d.Path, part, len(found), len(wanted))
-	}
-	for i := range wanted {
-		if wanted[i].Name != found[i] {
-			return fmt.Errorf("%s: column %d of the %s is %s, the header says %s", d.Path, i+1, part, found[i], wanted[i].Name)
-		}
+	if differs := differs(wanted, found); differs != "" {
+		return fmt.Errorf("%s: the %s %s", d.Path, part, differs)
 	}
 	return nil
+}
+
+// differs says in which way columns are not those of the header; nothing where they are.
+func differs(wanted []Column, found []string) string {
+	for i := range min(len(wanted), len(found)) {
+		if wanted[i].Name != found[i] {
+			return fmt.Sprintf("give column %d as %s, the header says %s", i+1, found[i], wanted[i].Name)
+		}
+	}
+	if len(wanted) != len(found) {
+		return fmt.Sprintf("give %d columns, the header tells of %d", len(found), len(wanted))
+	}
+	return ""
 }
 
 // value checks that a value fits its column's kind.
@@ -130,6 +182,37 @@ func value(c Column, v any) (any, error) {
 		}
 	}
 	return nil, fmt.Errorf("column %s holds a %T, which is no %s: cast it in the query", c.Name, v, c.Kind)
+}
+
+// takes says that columns of a type of the engine's hold values of the kind: what value
+// lets pass.
+func (k Kind) takes(kind string) bool {
+	whole := slices.Contains([]string{"TINYINT", "SMALLINT", "INTEGER", "BIGINT", "UTINYINT", "USMALLINT", "UINTEGER"}, kind)
+	broken := kind == "DOUBLE" || kind == "FLOAT" || strings.HasPrefix(kind, "DECIMAL")
+	switch {
+	case k.isText():
+		return kind == "VARCHAR"
+	case k == Test:
+		return kind == "BOOLEAN"
+	case k == Count || k == Units:
+		return whole
+	case k == Place:
+		return broken
+	}
+	return whole || broken
+}
+
+// sql is the type to cast to.
+func (k Kind) sql() string {
+	switch {
+	case k.isText():
+		return "VARCHAR"
+	case k == Test:
+		return "BOOLEAN"
+	case k == Count || k == Units:
+		return "BIGINT"
+	}
+	return "DOUBLE"
 }
 
 // Index returns the place of a points column, -1 without one.

@@ -92,13 +92,38 @@ func (d *Definition) checkNeeds() error {
 // feed which is lacking could have filled. It comes after the hiding of small counts,
 // which knows them as the noughts that they are.
 func (f *Figure) Forget(lacking map[string]bool) {
+	f.forget(func(feed string, _ []Cell) bool { return lacking[feed] })
+}
+
+// ForgetMissing takes away the noughts of months of which a feed told nothing that would
+// have filled them, though it has rows of other months: missing are those months, by
+// feed. Rows of no month, and answers, are of the period's months, where the figure reads
+// of the period alone.
+func (f *Figure) ForgetMissing(missing map[string]map[string]bool, period []string) {
+	ofPeriod := slices.ContainsFunc(f.Reads, func(table string) bool { return strings.HasPrefix(table, "period_") }) &&
+		!slices.ContainsFunc(f.Reads, func(table string) bool { return strings.HasPrefix(table, "year_") })
+	month := f.Index("month")
+	f.forget(func(feed string, row []Cell) bool {
+		if row != nil && month >= 0 {
+			name, _ := row[month].Value.(string)
+			return missing[feed][name]
+		}
+		return ofPeriod && len(period) > 0 && !slices.ContainsFunc(period, func(m string) bool { return !missing[feed][m] })
+	})
+}
+
+// forget takes noughts away where none of the feeds that could have filled them was
+// there: without says so of a feed, in a row of the points or, of nil, in the answer.
+func (f *Figure) forget(without func(feed string, row []Cell) bool) {
 	for _, one := range f.needs {
-		if slices.ContainsFunc(one.feeds, func(feed string) bool { return !lacking[feed] }) {
-			continue
+		none := func(row []Cell) bool {
+			return !slices.ContainsFunc(one.feeds, func(feed string) bool { return !without(feed, row) })
 		}
 		for _, name := range one.columns {
 			if one.answer {
-				f.Values[name] = forgotten(f.Values[name])
+				if none(nil) {
+					f.Values[name] = forgotten(f.Values[name])
+				}
 				continue
 			}
 			i := f.Index(name)
@@ -110,7 +135,7 @@ func (f *Figure) Forget(lacking map[string]bool) {
 						return text == value || some && strings.HasPrefix(text, begins)
 					})
 				}
-				if !slices.ContainsFunc(one.where, func(c condition) bool { return !meets(c) }) {
+				if none(row) && !slices.ContainsFunc(one.where, func(c condition) bool { return !meets(c) }) {
 					row[i] = forgotten(row[i])
 				}
 			}

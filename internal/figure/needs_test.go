@@ -133,3 +133,45 @@ func TestSaysZero(t *testing.T) {
 		}
 	}
 }
+
+// TestForgetMissing: a feed that told nothing of a month takes that month's noughts, and
+// those of the period where all its months are such.
+func TestForgetMissing(t *testing.T) {
+	n, some := Cell{Value: int64(0)}, Cell{Value: int64(4)}
+	make := func(reads string, months ...string) *Figure {
+		d := &Definition{Reads: []string{reads}, Answer: []Column{{Name: "all", Kind: Count}}, needs: []need{{columns: []string{"n"}, feeds: []string{Bleeding}}, {columns: []string{"all"}, answer: true, feeds: []string{"events", "patients"}}}}
+		f := &Figure{Definition: d, Values: map[string]Cell{"all": n}}
+		if d.Points = []Column{{Name: "name", Kind: Label}, {Name: "n", Kind: Count}}; len(months) > 0 {
+			d.Points[0] = Column{Name: "month", Kind: Month}
+		}
+		for _, m := range months {
+			f.Rows = append(f.Rows, []Cell{{Value: m}, n})
+		}
+		if len(months) == 0 {
+			f.Rows = [][]Cell{{{Value: "x"}, n}, {{Value: "y"}, some}}
+		}
+		return f
+	}
+	missing := map[string]map[string]bool{Bleeding: {"2026-07": true, "2026-08": true}, "events": {"2026-07": true}, "patients": {"2026-07": true}}
+	f := make("episodes", "2026-06", "2026-07")
+	if f.ForgetMissing(missing, []string{"2026-07"}); f.Rows[0][1] != n || f.Rows[1][1] != (Cell{}) || f.Values["all"] != n {
+		t.Errorf("by month: %v %v", f.Rows, f.Values)
+	}
+	f = make("period_episodes")
+	if f.ForgetMissing(missing, []string{"2026-07", "2026-08"}); f.Rows[0][1] != (Cell{}) || f.Rows[1][1] != some || f.Values["all"] != n {
+		t.Errorf("of a period without bleeding: %v %v", f.Rows, f.Values)
+	}
+	if f.ForgetMissing(missing, []string{"2026-07"}); f.Values["all"] != (Cell{}) {
+		t.Errorf("an answer of which both feeds are missing: %v", f.Values)
+	}
+	for _, kept := range [][]string{{"2026-06", "2026-07"}, nil} {
+		f = make("period_episodes")
+		if f.ForgetMissing(missing, kept); f.Rows[0][1] != n {
+			t.Errorf("of %v: %v", kept, f.Rows)
+		}
+	}
+	f = make("year_episodes")
+	if f.ForgetMissing(missing, []string{"2026-07"}); f.Rows[0][1] != n {
+		t.Errorf("of a year: %v", f.Rows)
+	}
+}

@@ -124,9 +124,15 @@ func (f Format) mark() string {
 // Percent writes a fraction of one: 0.417 is 42 %.
 func (f Format) Percent(x float64) string {
 	if p := x * 100; p > 0 && p < 10 {
-		return f.Number(p, 1) + " %"
+		return f.Number(halfUp(p, 10), 1) + " %"
 	}
-	return f.Number(x*100, 0) + " %"
+	return f.Number(halfUp(x*100, 1), 0) + " %"
+}
+
+// halfUp rounds to whole parts of one, a half away from nought. 23 of 40 is a little less
+// than 57.5 % as a binary fraction: what misses the half by no more than that is the half.
+func halfUp(x, parts float64) float64 {
+	return math.Copysign(math.Floor(math.Abs(x)*parts+0.5+1e-9)/parts, x)
 }
 
 // Month writes 2026-10 as Oct 2026.

@@ -2,6 +2,7 @@ package figure
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -103,5 +104,26 @@ func TestIntrosSpeakOfTheSpan(t *testing.T) {
 	}
 	if got := (When{Period: "Oct", Span: "a year"}).Fill("In {period}, of {span}"); got != "In Oct, of a year" {
 		t.Errorf("a title is %q", got)
+	}
+}
+
+// TestHalvesAreRoundedUp: of whole numbers a share that is a half is rounded up, whatever
+// the binary fraction.
+func TestHalvesAreRoundedUp(t *testing.T) {
+	for of := int64(1); of <= 1000; of++ {
+		for n := of / 10; n <= of; n++ {
+			if 100*n/of < 10 {
+				continue
+			}
+			wanted := strconv.FormatInt((200*n+of)/(2*of), 10) + " %"
+			if got := (Format{}).Percent(float64(n) / float64(of)); got != wanted {
+				t.Fatalf("%d of %d is %s, want %s", n, of, got, wanted)
+			}
+		}
+	}
+	for n, wanted := range map[int64]string{3: "0.8 %", 1: "0.3 %", 39: "9.8 %"} {
+		if got := (Format{}).Percent(float64(n) / 400); got != wanted {
+			t.Errorf("%d of 400 is %s, want %s", n, got, wanted)
+		}
 	}
 }

@@ -87,10 +87,11 @@ func (fs *figures) answer() *answer {
 		if in.anyUnread() {
 			says = "no_plasma_unread"
 		}
-		a.Sentences = append(a.Sentences, in.w(says, in.period()))
+		a.Sentences = append(a.Sentences, in.w(says, in.period()+in.partly()))
 	} else {
-		a.Sentences = append(a.Sentences, in.w(began, in.period(), episodes, given))
+		a.Sentences = append(a.Sentences, in.w(began, in.period()+in.partly(), episodes, given))
 	}
+	a.Sentences = append(a.Sentences, in.missingSays()...)
 	good, goodNote, interval := share("appropriate_by_month", "")
 	if in.lacking[figure.Band] && interval == "" && !unused {
 		// Nought of them, shown or hidden, is no share.
@@ -123,13 +124,13 @@ func (fs *figures) answer() *answer {
 		}
 		text := in.w("answer_share", good, get("appropriate_by_month", "of"), interval, changed)
 		a.Sentences = append(a.Sentences, text)
-		if a.Note = fs.otherwise(fs.done["appropriate_by_month"]); in.lacking[figure.Bleeding] {
+		if a.Note = fs.otherwise(fs.done["appropriate_by_month"]); in.lacking[figure.Bleeding] || in.missingInPeriod(figure.Bleeding) {
 			a.Note = in.w("share_too_high") + " " + a.Note
 		}
 	}
 	lost, lostNote, _ := share("waste_by_month", "of_used")
 	marked := in.w("marked_both")
-	if in.lacking[figure.Bleeding] {
+	if in.lacking[figure.Bleeding] || in.missingInPeriod(figure.Bleeding) {
 		marked = in.w("marked_unsupported")
 	}
 	if f := fs.done["avoidable"]; get("use_by_month", "of") == "0" {

@@ -15,6 +15,8 @@ type asking struct {
 	wanted []*figure.Definition
 	got    []*figure.Figure
 	next   atomic.Int64
+	// owned runs those of a site's own.
+	owned owned
 }
 
 func newAsking(d *figure.Dashboard, defined map[string]*figure.Definition) *asking {
@@ -37,11 +39,16 @@ func (a *asking) run(ctx context.Context, e *engine.Engine) error {
 		if i >= len(a.wanted) {
 			return nil
 		}
-		f, err := a.wanted[i].Run(ctx, e)
+		one := a.wanted[i]
+		var err error
+		if one.Own {
+			a.got[i], err = a.owned.run(ctx, e, one, false)
+		} else {
+			a.got[i], err = one.Run(ctx, e)
+		}
 		if err != nil {
 			return err
 		}
-		a.got[i] = f
 	}
 }
 
@@ -66,9 +73,12 @@ func (in *input) disclosed(ctx context.Context, e *engine.Engine, d *figure.Dash
 	}
 	figure.Together(all, atoms, in.format.Small)
 	in.unread = unreadMonths(all)
+	in.missing = in.missingMonths(all)
 	for _, f := range all {
 		f.Forget(in.lacking)
 		f.ForgetMonths(in.unread)
+		f.ForgetMissing(in.missing, in.periodMonths())
+		in.forgetRules(f)
 	}
 	// A second look at a figure is at a copy: a panel adds lines to its own.
 	for i, s := range d.Sections {

@@ -89,7 +89,7 @@ func newInput(ctx context.Context, st *store.Store, s *site.Site, p *policy.Poli
 		return nil, err
 	}
 	in := &input{hospital: s.Hospital, confidentiality: s.Confidentiality, currency: s.Currency, from: o.From, to: o.To, today: o.Today, version: o.Version, behind: o.Behind, unmatched: o.Unmatched,
-		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, panels: []sitePanels{{filepath.Join(s.Dir, ownPanels)}}}
+		policy: p, site: s, zone: s.Zone, key: key, controlledStorage: s.ControlledStorage, files: map[string][]string{}, unmapped: map[string]map[string]bool{}, panels: panelsOf(s)}
 	language, err := words.Load(s.Language)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", s.Path, err)
@@ -106,8 +106,11 @@ func newInput(ctx context.Context, st *store.Store, s *site.Site, p *policy.Poli
 	}
 	for _, r := range st.Readings() {
 		var unmapped int64
-		for _, n := range r.Unmapped {
-			unmapped += n
+		for code, n := range r.Unmapped {
+			if unmapped += n; in.unmapped[r.Table] == nil {
+				in.unmapped[r.Table] = map[string]bool{}
+			}
+			in.unmapped[r.Table][code] = true
 		}
 		in.sources = append(in.sources, Source{Table: r.Table, File: r.File, Date: r.Date, SHA256: r.SHA256, Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Unmapped: unmapped, Map: r.Map})
 	}
@@ -134,6 +137,9 @@ func newInput(ctx context.Context, st *store.Store, s *site.Site, p *policy.Poli
 	}
 	if in.last, err = findLast(st, o.From, o.To); err != nil {
 		return nil, err
+	}
+	if o.OutDir == "" {
+		in.before = findBefore(st, o.From, o.To)
 	}
 	for _, t := range contract.Audit() {
 		in.files[t.Name] = st.LayerFiles("audit", t.Name)

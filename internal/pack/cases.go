@@ -44,7 +44,7 @@ type episode struct {
 	Name, Patient, Mark, MarkWords, Because, Place, Specialty, Begin string
 	Row                                                              int64
 	Facts                                                            []fact
-	Evidence, Findings, Records                                      []string
+	Evidence, Findings, Records, Decided                             []string
 	FindingNames                                                     string
 	// NoEvidence says what it means that there is none.
 	NoEvidence string
@@ -155,6 +155,10 @@ FROM findings INNER JOIN period_episodes ON period_episodes.episode_id = finding
 	if err != nil {
 		return nil, err
 	}
+	decided, err := in.decidedBy(ctx, e)
+	if err != nil {
+		return nil, err
+	}
 	facts := strings.Fields(caseFacts)
 	basisAt := 13 + slices.Index(facts, "basis")
 	quoted := make([]string, len(facts))
@@ -177,7 +181,7 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	for _, r := range rows {
 		id, patient := r[0].(string), r[1].(string)
 		one := episode{Name: audit.Pseudonym(in.key, audit.EpisodeKind, id), Patient: audit.Pseudonym(in.key, audit.PatientKind, patient), Mark: r[2].(string), MarkWords: in.text(r[2]), Because: in.text(r[4]), Place: in.place(r[5]), Specialty: in.place(r[6]),
-			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], Records: records[id], FindingNames: asList(names[id]), Units: units[id]}
+			Begin: in.clock(r[7]), Evidence: evidence[id], Findings: findings[id], Records: records[id], Decided: decided[id], FindingNames: asList(names[id]), Units: units[id]}
 		one.Row, _ = r[3].(int64)
 		if len(one.Evidence) == 0 {
 			one.NoEvidence = in.noEvidence(r[basisAt])
@@ -225,7 +229,8 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 func (in *input) detail(source, v any) string {
 	if text, ok := v.(string); ok && (source == "red_cells" || source == "hb_fall") {
 		if x, err := strconv.ParseFloat(text, 64); err == nil {
-			return in.format.Number(x, 3)
+			key := map[any]string{"hb_fall": "decided_fall", "red_cells": "decided_units"}[source]
+			return in.w(key, in.format.Number(x, 3))
 		}
 	}
 	return figure.Isolated(in.text(v))
@@ -314,6 +319,73 @@ ORDER BY ALL`)
 		all[id] = append(all[id], fmt.Sprintf("%s: %s, %s · %s", what, value, in.clock(r[3]), in.w("source_row", figure.Isolated(fmt.Sprint(r[6])), fmt.Sprint(r[7]))))
 	}
 	return all, nil
+}
+
+// decidedBy lists, by episode, the limits that its values were held against, and the
+// records that decided beside units, tests, weight and bleeding evidence.
+func (in *input) decidedBy(ctx context.Context, e *engine.Engine) (map[string][]string, error) {
+	if err := e.View(ctx, "haemoglobin", contract.Labs.Columns, labFiles(in.files[contract.Labs.Name], []string{"hb"}), ""); err != nil {
+		return nil, err
+	}
+	read, err := audit.Decided(ctx, e, periodEpisodes, "haemoglobin")
+	if err != nil {
+		return nil, err
+	}
+	all := map[string][]string{}
+	for id, records := range read {
+		for _, r := range records {
+			all[id] = append(all[id], in.decidedLine(r))
+		}
+	}
+	return all, nil
+}
+
+// decidedLine writes one of them.
+func (in *input) decidedLine(r audit.Record) string {
+	number := func(v *float64) string {
+		if v == nil {
+			return "–"
+		}
+		return in.format.Number(*v, 3)
+	}
+	var line string
+	switch r.What {
+	case "limit", "limit_under":
+		value := number(r.Value)
+		if r.Bound != "" {
+			value = in.text(r.Bound) + " " + value
+		}
+		return in.w("decided_"+r.What, in.format.Fact(r.Detail), value, number(r.Limit))
+	case "band":
+		return in.w("decided_band", number(r.Value), number(r.Limit), number(r.Other))
+	case "red_cells":
+		return in.w("decided_red_cells", number(r.Value), number(r.Other), in.clock(r.At), number(r.Limit))
+	case "hb":
+		if line = in.w("decided_hb", number(r.Value), in.clock(r.At)); r.Limit != nil {
+			line = in.w("decided_hb_last", number(r.Value), in.clock(r.At), number(r.Limit))
+		}
+	case "ward":
+		line = in.w("decided_ward")
+	case "register":
+		if line = in.w("decided_register"); r.Detail != "" {
+			line = in.w("decided_register_group", r.Detail)
+		}
+	default:
+		line = in.w("decided_" + r.What)
+		if r.Detail != "" {
+			line = in.w("fact_is", line, in.text(r.Detail))
+		}
+		if !r.At.IsZero() {
+			line += ", " + in.clock(r.At)
+		}
+		if !r.Until.IsZero() {
+			line += " – " + in.clock(r.Until)
+		}
+	}
+	if r.File != "" {
+		line += " · " + in.w("source_row", figure.Isolated(r.File), fmt.Sprint(r.Row))
+	}
+	return line
 }
 
 // units reads the units of the period's episodes, and lists those whose fate is

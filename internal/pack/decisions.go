@@ -1,6 +1,7 @@
 package pack
 
 import (
+	"fmt"
 	"path/filepath"
 	"strings"
 	"time"
@@ -31,15 +32,28 @@ func aims(d *figure.Dashboard) (names []string, panels map[string]figure.Panel) 
 }
 
 // CheckDecisions reads the site's decisions and says every fault in them, with
-// its place; n counts them.
-func CheckDecisions(s *site.Site) (n int, err error) {
-	d, _, err := panels([]sitePanels{{filepath.Join(s.Dir, ownPanels)}})
+// its place; n counts them. notes tell of days after today, of which no pack before that
+// day knows.
+func CheckDecisions(s *site.Site, today string) (n int, notes []string, err error) {
+	d, _, err := panels(panelsOf(s))
 	if err != nil {
-		return 0, err
+		return 0, nil, err
 	}
 	names, _ := aims(d)
 	all, err := s.LoadDecisions(names)
-	return len(all), err
+	for _, one := range all {
+		note := func(format string, args ...any) {
+			place := fmt.Sprintf("%s:%d", filepath.Join(filepath.Dir(s.Path), site.DecisionsFile), one.Line)
+			notes = append(notes, place+": "+fmt.Sprintf(format, args...))
+		}
+		if done := day(one.Done); done > today {
+			note("done %s is still to come: until that day packs show the decision as not done", done)
+		}
+		if made := day(one.Date); made > today {
+			note("the decision of %s is still to come: no pack before that day shows it", made)
+		}
+	}
+	return len(all), notes, err
 }
 
 // decisions tells each decision made by the report date, and whether the figure

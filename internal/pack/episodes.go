@@ -84,7 +84,7 @@ func (in *input) episodes(page []byte, all []episode) []byte {
 		return `<div class="scroll" tabindex="0" role="group" aria-label="` + said(key) + `">`
 	}
 	chart, patient, begun, wordOf := scroll("wide_chart"), said("patient"), said("begun"), said("reviewers_word")
-	evidence, records, findings := said("evidence"), said("records"), said("findings")
+	evidence, records, decided, findings := said("evidence"), said("records"), said("decided"), said("findings")
 	heads := scroll("wide_table") + `<table class="dense cards units"><thead><tr>`
 	for _, head := range unitHeads {
 		heads += `<th ` + head.class + `scope="col">` + said(head.key) + `</th>`
@@ -133,6 +133,7 @@ func (in *input) episodes(page []byte, all []episode) []byte {
 		}
 		s.list(evidence, one.Evidence)
 		s.list(records, one.Records)
+		s.list(decided, one.Decided)
 		s.list(findings, one.Findings)
 		s.put(heads)
 		for j := range one.Units {

@@ -25,7 +25,9 @@ type indexPage struct {
 type indexLine struct {
 	Folder, Period, ReportDate string
 	Provisional                bool
-	Figures                    []headline
+	// Partly says what of the period was not read.
+	Partly  string
+	Figures []headline
 
 	run run
 }
@@ -66,6 +68,7 @@ func (in *input) index(st *store.Store, mine *bundle) ([]byte, error) {
 	for i := range page.Packs {
 		line := &page.Packs[i]
 		line.ReportDate, line.Provisional = in.dayOf(line.run.ReportDate), len(line.run.Provisional) > 0
+		line.Partly = line.run.Partly
 		line.Period = in.periodOf(line.run.From, line.run.To)
 		line.Figures = alike(mine.told.Headlines, line.run.Headlines)
 	}

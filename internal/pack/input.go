@@ -45,11 +45,17 @@ type input struct {
 	zone      *time.Location
 	key       []byte
 	sources   []Source
+	// unmapped are the codes in no map that they tell of, by table, as column=code.
+	unmapped map[string]map[string]bool
 	// lacking names the feeds of which the store has no row, and what they leave unknown
 	// (figure.Bleeding, figure.Band); load finds them.
 	lacking map[string]bool
 	// unread are the months shown of which no issue was read.
-	unread        map[string]bool
+	unread map[string]bool
+	// missing are the months shown, by feed, in which it has no row though it has others.
+	missing map[string]map[string]bool
+	// reach is the last day of which issues and labs tell, YYYY-MM-DD; findReach finds it.
+	reach         map[string]string
 	interventions []figure.Intervention
 	// decided is what the site's file of decisions holds.
 	decided []site.Decision
@@ -57,6 +63,8 @@ type input struct {
 	// in which packs of the store keep what they said.
 	reviews  []site.Review
 	allMarks []string
+	// reviewsLater counts the words said after the report date; loadReviews finds it.
+	reviewsLater int
 	// site is where the hospital's own files lie, for places in errors.
 	site *site.Site
 	// inputs are the SHA-256 of the files that the site keeps, by name.
@@ -65,6 +73,10 @@ type input struct {
 	panels []sitePanels
 	// last is the pack before this one, or nil.
 	last *lastPack
+	// before is the pack of the same period that this one takes the place of, or nil;
+	// earlier are those of the period that said other marks, which loadBefore finds.
+	before  *lastPack
+	earlier []earlierPack
 	// judgedBy names the program's version and the decision table.
 	judgedBy string
 	// historyFrom is the first month that charts show; load finds it.
@@ -217,7 +229,13 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 	if err := e.Load(ctx, "readings_summary", summary, told); err != nil {
 		return err
 	}
+	if err := in.findReach(ctx, e); err != nil {
+		return err
+	}
 	if err := in.loadLast(ctx, e); err != nil {
+		return err
+	}
+	if err := in.loadBefore(ctx, e); err != nil {
 		return err
 	}
 	if err := in.loadReviews(ctx, e); err != nil {

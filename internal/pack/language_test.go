@@ -424,7 +424,7 @@ func packsAbroad(t *testing.T, language *words.Language, period string, options 
 	must(err)
 	_, err = audit.Mark(ctx, st, s, p)
 	must(err)
-	lacks := []Reason{{"lacks_product", []any{`"QQ1"`, int64(1234)}}, {"lacks_unnamed_product", []any{int64(2), int64(3)}}, {"lacks_rows", []any{int64(2), int64(3), 0.05}}, {"lacks_marks", []any{int64(2), int64(3), 0.05}}}
+	lacks := []Reason{{"lacks_product", []any{`"QQ1"`, int64(1234)}}, {"lacks_unnamed_product", []any{int64(2), int64(3)}}, {"lacks_rows", []any{int64(2), int64(3), "2026-10", 0.05}}, {"lacks_rows_run", []any{int64(2), int64(3), 0.05}}, {"lacks_marks", []any{int64(2), int64(3), "2026-10", 0.05}}}
 	var paths Paths
 	for i, month := range []string{"2026-09", period} {
 		in, err = newInput(ctx, st, s, p, Options{From: month, To: month, Version: "9.9.9", Today: "2026-12-05", Provisional: lacks, Behind: audit.Behind{Current: i == 0, Audit: i == 1}})
@@ -650,7 +650,7 @@ func TestWhatASiteSaysStands(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	d, defined, err := panels([]sitePanels{{dir}})
+	d, defined, err := panels([]sitePanels{{dir, "panels"}})
 	if err != nil {
 		t.Fatal(err)
 	}

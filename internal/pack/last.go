@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"thawline/internal/audit"
@@ -64,8 +65,86 @@ func findLast(st *store.Store, from, to string) (*lastPack, error) {
 	if best == "" {
 		return nil, nil
 	}
-	last := &lastPack{Period: strings.TrimPrefix(best, "packs/")}
-	for _, f := range st.Layer(best) {
+	return readPack(st, best)
+}
+
+// findBefore returns the pack of the period itself that lies in the store, which the one
+// that is drawn takes the place of; nil without one, or where it is not whole.
+func findBefore(st *store.Store, from, to string) *lastPack {
+	name := "packs/" + periodName(from, to)
+	if !slices.Contains(st.Packs(), name) {
+		return nil
+	}
+	before, err := readPack(st, name)
+	if err != nil {
+		return nil
+	}
+	return before
+}
+
+// loadBefore finds out which packs of the period said other marks of its episodes: those
+// that the one in the store took the place of, and that one itself where it did. A pack
+// drawn again of the same records comes out the same.
+func (in *input) loadBefore(ctx context.Context, e *engine.Engine) error {
+	in.earlier = nil
+	if in.before == nil {
+		return nil
+	}
+	in.earlier = slices.Clone(in.before.run.Earlier)
+	if err := e.View(ctx, "pack_before", contract.PackMarks.Columns, in.before.files, ""); err != nil {
+		return err
+	}
+	_, rows, err := e.Rows(ctx, "the pack before", `
+SELECT count(*)
+FROM (SELECT pack_before.episode_id, pack_before.mark FROM pack_before, period WHERE pack_before.month BETWEEN period.from_month AND period.to_month) AS said
+FULL JOIN (SELECT episodes.episode_id, episodes.mark FROM episodes, period WHERE episodes.month BETWEEN period.from_month AND period.to_month) AS says ON says.episode_id = said.episode_id
+WHERE said.mark IS DISTINCT FROM says.mark`)
+	if err != nil {
+		return err
+	}
+	if rows[0][0] != int64(0) {
+		in.earlier = append(in.earlier, earlierPack{in.before.ReportDate, in.before.Marks})
+	}
+	return nil
+}
+
+// earlierPack is a pack of a period in whose place another one was drawn, since it said
+// other marks.
+type earlierPack struct {
+	ReportDate string `json:"report_date"`
+	Marks      string `json:"marks_sha256"`
+}
+
+// datesOf are the report dates of packs in words, each once.
+func (in *input) datesOf(all []earlierPack) string {
+	var dates []string
+	for _, one := range all {
+		if date := in.dayOf(one.ReportDate); !slices.Contains(dates, date) {
+			dates = append(dates, date)
+		}
+	}
+	return strings.Join(dates, ", ")
+}
+
+// redrawn says that earlier packs of the period said other marks; empty where none did.
+func (in *input) redrawn() string {
+	if len(in.earlier) == 0 {
+		return ""
+	}
+	return in.w("redrawn", in.datesOf(in.earlier))
+}
+
+// lastRedrawn says so of the pack before, with whose marks this one compares.
+func (in *input) lastRedrawn() string {
+	if in.last == nil || len(in.last.run.Earlier) == 0 {
+		return ""
+	}
+	return in.w("last_redrawn", in.periodOf(in.last.run.From, in.last.run.To), in.datesOf(in.last.run.Earlier), in.dayOf(in.last.ReportDate))
+}
+
+func readPack(st *store.Store, name string) (*lastPack, error) {
+	last := &lastPack{Period: strings.TrimPrefix(name, "packs/")}
+	for _, f := range st.Layer(name) {
 		switch filepath.Base(f.Path) {
 		case marksName:
 			last.Marks, last.files = f.SHA256, []string{f.Path}

@@ -82,7 +82,7 @@ COPY (
 
 func TestFirstPackComparesWithNothing(t *testing.T) {
 	committee, cases, _ := made(t, fabricate(t, 30))
-	if !strings.Contains(committee, "No earlier pack lies in the store") || !strings.Contains(cases, "No earlier pack lies in the store") {
+	if !strings.Contains(committee, "No pack of an earlier period lies in the store") || !strings.Contains(cases, "No pack of an earlier period lies in the store") {
 		t.Error("a first pack does not say that there is none to compare with")
 	}
 }

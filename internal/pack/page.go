@@ -12,10 +12,10 @@ import (
 
 // page is what the committee's template shows.
 type page struct {
-	Hospital, Period, Today, Version, Confidentiality, Cautions string
-	Provisional                                                 []string
-	CSS                                                         template.CSS
-	Sections                                                    []section
+	Hospital, Period, Today, Version, Confidentiality, Cautions, Redrawn string
+	Provisional                                                          []string
+	CSS                                                                  template.CSS
+	Sections                                                             []section
 }
 
 type section struct {
@@ -116,7 +116,7 @@ func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dash
 	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{},
 		whole: map[string]*figure.Figure{}, limits: map[string]*figure.Limits{}, early: map[string]string{}}
 	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.reportDate(), Version: in.version, Confidentiality: in.confidence(),
-		Cautions: in.w("cautions"), Provisional: in.provisional, CSS: template.CSS(css)}
+		Cautions: in.w("cautions"), Redrawn: in.redrawn(), Provisional: in.provisional, CSS: template.CSS(css)}
 	run, err := in.disclosed(ctx, e, d, all)
 	if err != nil {
 		return nil, nil, err

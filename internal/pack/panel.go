@@ -211,11 +211,27 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		number := func(x float64) string { return in.format.Number(x, 2) }
 		out.Notes = append(out.Notes, in.w(says, number(low), number(high), number(low-tolerance), number(high+tolerance), number(tolerance)))
 	}
+	if p.Figure == "reviews" && in.reviewsLater > 0 {
+		later := in.w("reviews_later", in.reviewsLater, in.reportDate())
+		if out.Notes = append(out.Notes, later); of.Value == int64(0) {
+			out.Says = later
+		}
+	}
 	if p.Note != "" {
 		out.Notes = append(out.Notes, f.Note(p, in.format, in.when()))
 	}
 	out.Late = p.Chart != "table" && f.Points[f.Index(p.X)].Kind == figure.Month && len(f.Rows) >= lateMonths
 	fs.lines(p, f, &look, &out)
+	if p.Figure == "restated" {
+		for _, note := range []string{in.redrawn(), in.lastRedrawn()} {
+			if note != "" {
+				out.Notes = append(out.Notes, note)
+			}
+		}
+	}
+	if note := in.missingNote(f); note != "" {
+		out.Notes = append(out.Notes, note)
+	}
 	if p.Chart == "control" || p.Chart == "rate" {
 		// Months before those that charts show were there for the statistics alone.
 		undrawn := f.RowsBefore(p.X, in.historyFrom)
@@ -259,6 +275,9 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 				out.Notes = append(out.Notes, lines)
 			}
 		}
+	}
+	if hidden && p.Hidden != "" {
+		out.Says += " " + p.Hidden
 	}
 	if hidden {
 		out.Notes = append(out.Notes, in.w("hidden_note", in.format.Small))

@@ -1,8 +1,15 @@
 package pack
 
 import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
 	"os"
+	"path"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"thawline/dashboards"
 	"thawline/internal/figure"
@@ -11,93 +18,51 @@ import (
 )
 
 // sitePanels is a folder in which a site keeps panels of its own: one SQL file
-// a figure, and panels.yaml with sections like those of the dashboard.
-type sitePanels struct{ dir string }
+// a figure, and panels.yaml with sections like those of the dashboard. shown is the
+// folder as errors show it.
+type sitePanels struct{ dir, shown string }
 
-// ownPanels is the folder of a site's own panels, beside its site.yaml.
-const ownPanels = "panels"
-
-// panelsName is the file of that folder which says which panels stand in which order.
-const panelsName = "panels.yaml"
-
-// CheckPanels reads the committee's dashboard and the panels of a site's own
-// and says every fault in them, with its place; n counts the site's own. It draws
-// nothing.
-func CheckPanels(s *site.Site) (n int, err error) {
-	ours, _, err := panels(nil)
-	if err != nil {
-		return 0, err
-	}
-	all, _, err := panels([]sitePanels{{filepath.Join(s.Dir, ownPanels)}})
-	if err != nil {
-		return 0, err
-	}
-	for _, section := range all.Sections {
-		n += len(section.Panels)
-	}
-	for _, section := range ours.Sections {
-		n -= len(section.Panels)
-	}
-	return n, nil
-}
-
-// Unused is a file of a site's own, by its place beside site.yaml, that no pack shows.
-type Unused struct {
-	File string
-	Why  int
-}
-
-// Why a file is not used.
+// ownPanels is the folder of a site's own panels, beside its site.yaml; panelsFile says
+// there how they are shown.
 const (
-	OtherFolder = iota // Panels stand in the folder panels alone.
-	OtherName          // The dashboard of a site's own is panels.yaml.
-	NoPanels           // There is no panels.yaml.
-	NotNamed           // It names no such figure.
+	ownPanels  = "panels"
+	panelsFile = "panels.yaml"
 )
 
-// UnusedPanels names the figures and dashboards of a site's own that no pack shows:
-// figures that panels.yaml does not name, files of another name, and those that stand
-// in another folder than panels.
-func UnusedPanels(s *site.Site) (unused []Unused) {
-	dir := filepath.Join(s.Dir, ownPanels)
-	listed := map[string]bool{}
-	_, err := os.Stat(filepath.Join(dir, panelsName))
-	if err == nil {
-		own, loadErr := figure.Load(os.DirFS(dir), ".", dir)
-		if loadErr != nil {
-			return nil // CheckPanels says why.
-		}
-		d, loadErr := figure.LoadDashboard(os.DirFS(dir), panelsName, own)
-		if loadErr != nil {
-			return nil
-		}
-		for _, section := range d.Sections {
-			for _, p := range section.Panels {
-				listed[p.Figure+".sql"] = true
-			}
-		}
-	}
-	for _, folder := range []string{ownPanels, "panel", "figures", "dashboards", "queries"} {
+// UnusedPanels names the figures and dashboards of a site's own that stand in a folder
+// of another name than panels, as somebody may guess it, and so in no pack.
+func UnusedPanels(s *site.Site) (unused []string) {
+	for _, folder := range []string{"panel", "figures", "dashboards", "queries"} {
 		entries, _ := os.ReadDir(filepath.Join(s.Dir, folder)) // A folder that is not there holds none.
 		for _, entry := range entries {
-			name := entry.Name()
-			place := folder + "/" + name
-			sql, yaml := filepath.Ext(name) == ".sql", filepath.Ext(name) == ".yaml" || filepath.Ext(name) == ".yml"
-			switch {
-			case !sql && !yaml || folder == ownPanels && (name == panelsName || listed[name]):
-			case folder != ownPanels:
-				unused = append(unused, Unused{place, OtherFolder})
-			case yaml:
-				unused = append(unused, Unused{place, OtherName})
-			case err != nil:
-				unused = append(unused, Unused{place, NoPanels})
-			default:
-				unused = append(unused, Unused{place, NotNamed})
+			if kind := path.Ext(entry.Name()); kind == ".sql" || kind == ".yaml" || kind == ".yml" {
+				unused = append(unused, folder+"/"+entry.Name())
 			}
 		}
 	}
 	return unused
 }
+
+// panelsOf is where a site's own panels would be.
+func panelsOf(s *site.Site) []sitePanels {
+	return []sitePanels{{filepath.Join(s.Dir, ownPanels), filepath.ToSlash(filepath.Join(filepath.Dir(s.Path), ownPanels))}}
+}
+
+// PanelFaults is what is wrong with a site's own panels. No pack is written while there
+// is one.
+type PanelFaults struct{ List []error }
+
+// Error lists the faults, a line each, and says what to do.
+func (f *PanelFaults) Error() string {
+	var b strings.Builder
+	for _, err := range f.List {
+		fmt.Fprintf(&b, "%v\n", err)
+	}
+	return b.String() + "Next: mend the panel (thawline check tries panels without records), or move it out of the folder " + ownPanels + "; nothing was written"
+}
+
+// Unwrap gives the faults.
+func (f *PanelFaults) Unwrap() []error { return f.List }
 
 // panels reads the dashboard with the site's own sections, and the figures.
 func panels(extras []sitePanels) (*figure.Dashboard, map[string]*figure.Definition, error) {
@@ -118,36 +83,106 @@ func panels(extras []sitePanels) (*figure.Dashboard, map[string]*figure.Definiti
 }
 
 // into adds the folder's sections before the last one. A figure of the site may
-// not take the name of one of ours.
+// not take the name of one of ours. All faults come back at once.
 func (s sitePanels) into(d *figure.Dashboard, defined map[string]*figure.Definition) error {
-	if _, err := os.Stat(filepath.Join(s.dir, panelsName)); err != nil {
-		return nil
-	}
-	own, err := figure.Load(os.DirFS(s.dir), ".", s.dir)
-	if err != nil {
+	own, err := s.load(defined)
+	if err != nil || own == nil {
 		return err
 	}
-	extra, err := figure.LoadDashboard(os.DirFS(s.dir), panelsName, own)
-	if err != nil {
-		return err
-	}
-	for name, one := range own {
-		if defined[name] == nil {
-			one.Local, defined[name] = true, one
-			continue
-		}
-		return &nameTakenError{one.Path}
-	}
-	for i := range extra.Sections {
-		extra.Sections[i].Local = true
-	}
+	maps.Copy(defined, own.figures)
 	last := len(d.Sections) - 1
-	d.Sections = append(d.Sections[:last:last], append(extra.Sections, d.Sections[last])...)
+	d.Sections = append(d.Sections[:last:last], append(own.dashboard.Sections, d.Sections[last])...)
 	return nil
 }
 
-type nameTakenError struct{ path string }
+// own is what stands in a folder of panels.
+type own struct {
+	figures   map[string]*figure.Definition
+	dashboard *figure.Dashboard
+	// notes tell what lies there and is not used.
+	notes []string
+}
 
-func (e *nameTakenError) Error() string {
-	return e.path + ": a figure of this name stands in the program already: give the file another name"
+// load reads the folder; it is nil where there is none, or nothing in it. taken are the
+// names of the program's figures.
+func (s sitePanels) load(taken map[string]*figure.Definition) (*own, error) {
+	entries, err := os.ReadDir(s.dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	faults := &PanelFaults{}
+	fault := func(err error) { faults.List = append(faults.List, err) }
+	if err != nil {
+		fault(fmt.Errorf("%s: cannot be read: %w", s.shown, reasonOf(err)))
+		return nil, faults
+	}
+	one := &own{figures: map[string]*figure.Definition{}}
+	note := func(format string, args ...any) { one.notes = append(one.notes, fmt.Sprintf(format, args...)) }
+	stated := false
+	var files []string
+	for _, entry := range entries {
+		name, shown := entry.Name(), path.Join(s.shown, entry.Name())
+		switch {
+		case name == panelsFile:
+			stated = true
+		case path.Ext(name) == ".sql":
+			files = append(files, name)
+		case strings.EqualFold(path.Ext(name), ".yml") || strings.EqualFold(path.Ext(name), ".yaml") || strings.EqualFold(path.Ext(name), ".sql"):
+			note("%s is not read: panels are stated in %s, and a figure's file ends in .sql", shown, path.Join(s.shown, panelsFile))
+		}
+	}
+	for _, name := range files {
+		shown := path.Join(s.shown, name)
+		text, err := os.ReadFile(filepath.Join(s.dir, name))
+		if err != nil {
+			fault(fmt.Errorf("%s: cannot be read: %w", shown, reasonOf(err)))
+			continue
+		}
+		// Editors of another system add a mark in front and a sign to each line.
+		f, err := figure.Parse(shown, strings.ReplaceAll(strings.TrimPrefix(string(text), "\ufeff"), "\r\n", "\n"))
+		switch {
+		case err != nil:
+			fault(err)
+			continue
+		case taken[f.Name] != nil:
+			fault(fmt.Errorf("%s: a figure of this name stands in the program already: give the file another name", shown))
+		}
+		f.Own, f.Local = true, true
+		one.figures[f.Name] = f
+	}
+	if !stated {
+		if len(files) > 0 {
+			note("%s has no %s: its %d figures are in no pack", s.shown, panelsFile, len(files))
+		}
+		one.dashboard = &figure.Dashboard{}
+	} else if len(faults.List) == 0 {
+		// What is wrong with a figure would be told again by each panel of it.
+		if one.dashboard, err = figure.LoadOwn(os.DirFS(s.dir), panelsFile, s.shown, one.figures); err != nil {
+			fault(err)
+		}
+	}
+	if len(faults.List) > 0 {
+		return nil, faults
+	}
+	for i := range one.dashboard.Sections {
+		one.dashboard.Sections[i].Local = true
+	}
+	for _, name := range slices.Sorted(maps.Keys(one.figures)) {
+		used := slices.ContainsFunc(one.dashboard.Sections, func(section figure.Section) bool {
+			return slices.ContainsFunc(section.Panels, func(p figure.Panel) bool { return p.Figure == name })
+		})
+		if !used && stated {
+			note("%s is in no panel of %s", one.figures[name].Path, path.Join(s.shown, panelsFile))
+		}
+	}
+	return one, nil
+}
+
+// reasonOf is why a file cannot be read, without its path.
+func reasonOf(err error) error {
+	var reason *fs.PathError
+	if errors.As(err, &reason) {
+		return reason.Err
+	}
+	return err
 }

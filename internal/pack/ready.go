@@ -54,12 +54,16 @@ func (r *Ready) Close() {
 
 // loadClock gives the engine macros and the hospital's clock.
 func loadClock(ctx context.Context, e *engine.Engine, zone *time.Location) error {
+	if err := loadMacros(ctx, e); err != nil {
+		return err
+	}
+	return e.Zone(ctx, zone)
+}
+
+func loadMacros(ctx context.Context, e *engine.Engine) error {
 	macros, err := queries.FS.ReadFile("macros.sql")
 	if err != nil {
 		return err
 	}
-	if err := e.Exec(ctx, "queries/macros.sql", string(macros)); err != nil {
-		return err
-	}
-	return e.Zone(ctx, zone)
+	return e.Exec(ctx, "queries/macros.sql", string(macros))
 }

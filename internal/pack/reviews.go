@@ -18,17 +18,9 @@ func (in *input) loadReviews(ctx context.Context, e *engine.Engine) error {
 	if len(in.reviews) == 0 {
 		return e.Load(ctx, "reviewed", columns, nil)
 	}
-	if err := e.View(ctx, "said_by_any_pack", contract.PackMarks.Columns, in.allMarks, ""); err != nil {
-		return err
-	}
-	_, rows, err := e.Rows(ctx, "reviews", "SELECT episodes.episode_id FROM episodes UNION SELECT said_by_any_pack.episode_id FROM said_by_any_pack ORDER BY 1")
+	byName, err := knownEpisodes(ctx, e, in.key, in.allMarks)
 	if err != nil {
 		return err
-	}
-	byName := map[string]string{}
-	for _, r := range rows {
-		id := r[0].(string)
-		byName[audit.Pseudonym(in.key, audit.EpisodeKind, id)] = id
 	}
 	var unknown []site.Review
 	var order []string
@@ -40,6 +32,7 @@ func (in *input) loadReviews(ctx context.Context, e *engine.Engine) error {
 			continue
 		}
 		if day(r.Date) > in.today {
+			in.reviewsLater++
 			continue
 		}
 		if before, twice := latest[id]; !twice {
@@ -57,6 +50,52 @@ func (in *input) loadReviews(ctx context.Context, e *engine.Engine) error {
 		told[i] = []any{id, latest[id].Word}
 	}
 	return e.Load(ctx, "reviewed", columns, told)
+}
+
+// knownEpisodes are the episodes of the store, and those that a pack of it ever showed,
+// by the number that pages show. The engine holds episodes.
+func knownEpisodes(ctx context.Context, e *engine.Engine, key []byte, allMarks []string) (map[string]string, error) {
+	if err := e.View(ctx, "said_by_any_pack", contract.PackMarks.Columns, allMarks, ""); err != nil {
+		return nil, err
+	}
+	_, rows, err := e.Rows(ctx, "reviews", "SELECT episodes.episode_id FROM episodes UNION SELECT said_by_any_pack.episode_id FROM said_by_any_pack ORDER BY 1")
+	if err != nil {
+		return nil, err
+	}
+	byName := map[string]string{}
+	for _, r := range rows {
+		id := r[0].(string)
+		byName[audit.Pseudonym(key, audit.EpisodeKind, id)] = id
+	}
+	return byName, nil
+}
+
+// CheckReviews says which of the words of those who read cases are of an episode that
+// neither the store nor a pack of it knows, each with its place.
+func CheckReviews(ctx context.Context, st *store.Store, s *site.Site, all []site.Review) error {
+	if len(all) == 0 {
+		return nil
+	}
+	key, err := st.Key()
+	if err != nil {
+		return err
+	}
+	e, err := audit.OpenReader(ctx, st, s)
+	if err != nil {
+		return err
+	}
+	defer e.Close()
+	known, err := knownEpisodes(ctx, e, key, allMarks(st))
+	if err != nil {
+		return err
+	}
+	var unknown []site.Review
+	for _, r := range all {
+		if known[r.Episode] == "" {
+			unknown = append(unknown, r)
+		}
+	}
+	return site.UnknownReviews(s, unknown)
 }
 
 // allMarks lists the files in which every pack of the store keeps what it said.

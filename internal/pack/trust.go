@@ -13,7 +13,14 @@ type trust struct {
 	Behind string
 	// Unmatched says of each feed that knows no patient with plasma what follows.
 	Unmatched []string
-	Rows      []Source
+	Rows      []trustRow
+}
+
+// trustRow is what was read of a table; NotMapped says how many rows have a code that
+// is in no map, and of how many codes.
+type trustRow struct {
+	Source
+	NotMapped string
 }
 
 type judged struct {
@@ -62,7 +69,11 @@ func (in *input) trust() *trust {
 	}
 	for _, table := range contract.Feeds() {
 		if s := byTable[table.Name]; s != nil {
-			t.Rows = append(t.Rows, *s)
+			told := in.format.Whole(s.Unmapped)
+			if codes := len(in.unmapped[table.Name]); codes > 0 {
+				told = in.w("not_mapped_codes", told, in.format.Whole(int64(codes)))
+			}
+			t.Rows = append(t.Rows, trustRow{*s, told})
 		}
 	}
 	return t

@@ -33,7 +33,7 @@ func sectionTexts(s *figure.Section) []*string {
 	all := []*string{&s.Section, &s.Intro, &s.NotRun}
 	for j := range s.Panels {
 		p := &s.Panels[j]
-		all = append(all, &p.Asks, &p.Says, &p.SaysNone, &p.SaysZero, &p.Unit, &p.XTitle, &p.Beside, &p.Note)
+		all = append(all, &p.Asks, &p.Says, &p.SaysNone, &p.SaysZero, &p.Hidden, &p.Unit, &p.XTitle, &p.Beside, &p.Note)
 		for k := range p.Without {
 			all = append(all, &p.Without[k].Says, &p.Without[k].SaysNone, &p.Without[k].Adds)
 		}

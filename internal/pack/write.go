@@ -61,13 +61,18 @@ type run struct {
 	History  string    `json:"history_from"`
 	JudgedBy string    `json:"judged_by"`
 	Last     *lastPack `json:"last_pack,omitempty"`
+	// Earlier are the packs of the period that said other marks, and that this one or one
+	// before it took the place of.
+	Earlier []earlierPack `json:"earlier,omitempty"`
 	// Headlines are the figures that head the pack, as it wrote them.
 	Headlines []headline `json:"headlines"`
 	// Inputs are the hashes of the files that the site keeps by hand.
 	Inputs      map[string]string `json:"inputs,omitempty"`
 	Provisional []string          `json:"provisional,omitempty"`
-	Policy      []string          `json:"policy"`
-	Sources     []Source          `json:"sources"`
+	// Partly says what of the period was not read, or was still to come.
+	Partly  string   `json:"partly,omitempty"`
+	Policy  []string `json:"policy"`
+	Sources []Source `json:"sources"`
 	// Files are the hashes of the pages.
 	Files map[string]string `json:"sha256"`
 }
@@ -147,8 +152,8 @@ func (in *input) pages(ctx context.Context, e *engine.Engine, drawn *chart.Rende
 	if m.committee, err = drawings.drawnInto(t, page); err != nil {
 		return nil, err
 	}
-	m.told = run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last, Inputs: in.inputs,
-		Provisional: in.provisional, Sources: in.sources, Files: map[string]string{"committee.html": sha(m.committee), "cases.html": casesSum}}
+	m.told = run{Hospital: in.hospital, From: in.from, To: in.to, ReportDate: in.today, Version: in.version, History: in.historyFrom, JudgedBy: in.judgedBy, Last: in.last, Earlier: in.earlier, Inputs: in.inputs,
+		Provisional: in.provisional, Partly: in.half(), Sources: in.sources, Files: map[string]string{"committee.html": sha(m.committee), "cases.html": casesSum}}
 	for _, one := range p.Sections {
 		if one.Answer != nil {
 			m.told.Headlines = one.Answer.Headlines

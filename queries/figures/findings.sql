@@ -3,6 +3,7 @@
 -- reads:     period_episodes, findings, rules, rules_run
 -- points:    finding: label; Finding
 --            fired: count; In {period}
+--            unit: label; Of
 --            means: label; What it says
 --            severity: label; Kind
 --            run: label; Run
@@ -38,6 +39,7 @@ judging AS (
         rules_run.*,
         rules.says,
         rules.severity,
+        rules.of,
         rules_run.run AND rules_run.judged > rules_run.not_known
         AND CASE WHEN rules.of = 'episode' THEN here.any_given ELSE here.any_issued END AS judges
     FROM rules_run
@@ -49,6 +51,7 @@ SELECT
     replace(judging.finding, '_', ' ') AS finding,
     -- A rule that could judge nothing has noticed nothing.
     CASE WHEN judging.judges THEN count(noticed.episode_id) END AS fired,
+    CASE WHEN judging.of = 'unit' THEN 'units' ELSE 'episodes' END AS unit,
     coalesce(judging.says, '') AS means,
     coalesce(min(noticed.severity), judging.severity, '–') AS severity,
     CASE WHEN judging.judges THEN 'yes' WHEN judging.run THEN 'yes, with nothing to judge' ELSE 'not run: ' || coalesce(judging.why_not, 'no reason told') END AS run,
@@ -56,7 +59,7 @@ SELECT
     CASE WHEN count(noticed.episode_id) = count(DISTINCT noticed.episode_id) THEN replace(judging.finding, '_', ' ') ELSE '' END AS counted
 FROM judging
 LEFT JOIN noticed ON noticed.finding = judging.finding
-GROUP BY judging.finding, judging.run, judging.why_not, judging.judges, judging.says, judging.severity
+GROUP BY judging.finding, judging.run, judging.why_not, judging.judges, judging.says, judging.severity, judging.of
 HAVING judging.severity IS DISTINCT FROM 'safety' OR count(noticed.episode_id) > 0
 ORDER BY
     CASE coalesce(min(noticed.severity), judging.severity) WHEN 'practice' THEN 1 WHEN 'data' THEN 2 ELSE 3 END,

@@ -4,6 +4,7 @@
 -- points:    finding: label; Finding
 --            period: count; In {period}
 --            year: count; In {span}
+--            unit: label; Of
 --            means: label; What it says
 --            run: label; Run
 --            counted: key; The finding, where it is of episodes
@@ -38,6 +39,7 @@ judging AS (
         rules_run.run,
         rules_run.why_not,
         rules.says,
+        rules.of,
         rules_run.run AND rules_run.judged > rules_run.not_known
         AND coalesce(CASE WHEN rules.of = 'episode' THEN here.any_given ELSE here.any_issued END, false) AS judges,
         rules_run.run AND rules_run.judged > rules_run.not_known
@@ -51,6 +53,7 @@ counted AS (
     SELECT
         judging.finding,
         judging.says,
+        judging.of,
         judging.run,
         judging.why_not,
         count(*) FILTER (safety_dates.month BETWEEN period.from_month AND period.to_month) AS in_period,
@@ -69,6 +72,7 @@ SELECT
     replace(counted.finding, '_', ' ') AS finding,
     CASE WHEN counted.judges OR counted.in_period > 0 THEN counted.in_period END AS period,
     CASE WHEN counted.judges_year OR counted.in_year > 0 THEN counted.in_year END AS year,
+    CASE WHEN counted.of = 'unit' THEN 'units' ELSE 'episodes' END AS unit,
     counted.says AS means,
     CASE
         WHEN counted.judges OR counted.in_period > 0 THEN 'yes'

@@ -17,7 +17,7 @@
 --            answer no_test: sum of recorded + inferred + not_found + not_known where band no test
 -- needs:     not_found: bleeding
 --            answer n: bleeding
--- not known: a procedure without recorded bleeding counts as bleeding not known
+-- not known: without recorded or inferred bleeding, a procedure of low bleeding risk counts as no bleeding found where bleeding was recorded at all, and any other procedure as bleeding not known
 WITH
 
 -- The PT ratio speaks where there is no INR; one that did not clot is an INR.

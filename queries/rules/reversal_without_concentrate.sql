@@ -1,4 +1,4 @@
--- reversal_without_concentrate: a vitamin K antagonist was reversed with plasma, without prothrombin complex.
+-- reversal_without_concentrate: a vitamin K antagonist was reversed with plasma, and no prothrombin complex is recorded.
 --
 -- of:        episode
 -- needs:     medicines
