@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 )
 
@@ -61,7 +62,11 @@ func (d *rows) weightByUnits(year []row) wanted {
 		}
 		w.rows = append(w.rows, cells)
 	}
-	w.says = d.share(count(adults, heavy, func(r row) bool { return unitsOf(r) == 2 }), count(adults, heavy), map[string]any{"not_known": persons(count(adults, not(hasAny("weight_kg"))))})
+	var ml, units float64
+	for _, e := range pick(adults, hasAny("weight_kg")) {
+		ml, units = ml+float(e["delivered_ml"]), units+float64(unitsOf(e))
+	}
+	w.says = d.share(count(adults, heavy, func(r row) bool { return unitsOf(r) == 2 }), count(adults, heavy), map[string]any{"not_known": persons(count(adults, not(hasAny("weight_kg")))), "bag": figured{math.Round(ml / units), 0}})
 	return w
 }
 

@@ -98,6 +98,55 @@ func checkFunnel(id string, a *article, p figure.Panel, shares scale, cell func(
 	return wrong
 }
 
+// bubbleSize is the radius of a circle.
+var bubbleSize = regexp.MustCompile(`^matrix\(([0-9.]+),0,0,`)
+
+// checkBubbles compares the circles of a chart of weight by units with its table: where
+// they stand, and that their areas are as their counts; a hidden count is a diamond.
+func checkBubbles(id string, a *article, p figure.Panel, cell func(int, string) (float64, bool), drawn shapes, kg scale) (wrong []string) {
+	fault := func(format string, x ...any) { wrong = append(wrong, id+": "+fmt.Sprintf(format, x...)) }
+	radii := map[[2]int]float64{}
+	for _, n := range find(a.svg, "path", "") {
+		if m := bubbleSize.FindStringSubmatch(attr(n, "transform")); m != nil && attr(n, "ecmeta_data_index") != "" {
+			radii[[2]int{int(float(attr(n, "ecmeta_series_index"))), int(float(attr(n, "ecmeta_data_index")))}] = float(m[1])
+		}
+	}
+	largest := 0.0
+	for r := range a.rows {
+		for _, name := range p.Y {
+			if n, ok := cell(r, name); ok {
+				largest = math.Max(largest, n)
+			}
+		}
+	}
+	var next [2]int
+	for r := range a.rows {
+		for k, name := range p.Y {
+			n, shown := cell(r, name)
+			series := 0
+			switch {
+			case isHidden(a, r, head(p, name)):
+				series = 1
+			case !shown || n == 0:
+				continue
+			}
+			key := [2]int{series, next[series]}
+			next[series]++
+			y, found := drawn.points[key]
+			if x := drawn.across[key]; !found || math.Abs(y-float64(k+1)) > 0.05 || math.Abs(x-(52.5+15*float64(r))) > 0.3 {
+				fault("row %d, %s stands (%t) at %.2f kg and %.2f units", r+1, name, found, x, y)
+			}
+			if want := math.Max(2.5, 14*math.Sqrt(n/largest)); series == 0 && math.Abs(radii[key]-want) > 0.51 {
+				fault("row %d, %s: a circle of %.1f for %.0f of %.0f, wanted %.1f", r+1, name, radii[key], n, largest, want)
+			}
+		}
+	}
+	if len(drawn.points) != next[0]+next[1] {
+		fault("%d signs are drawn for %d numbers", len(drawn.points), next[0]+next[1])
+	}
+	return wrong
+}
+
 // shapes are what a drawing holds, by series and row, in values of its axis.
 type shapes struct {
 	// bars are lengths, points places, across places on the other axis.
@@ -324,6 +373,9 @@ func checkDrawing(id string, a *article, p figure.Panel, w wanted) (wrong []stri
 				place++
 			}
 		}
+	case "bubbles":
+		wrong = append(wrong, checkBubbles(id, a, p, cell, drawn, others)...)
+		clear(drawn.points)
 	case "funnel":
 		wrong = append(wrong, checkFunnel(id, a, p, axis, cell)...)
 		clear(drawn.points)

@@ -32,8 +32,8 @@ func barsChart(p figure.Panel) bool {
 // of them, a piece of that length. Nothing of it has a length that is less than the value may be.
 func checkHidden(id string, a *article, p figure.Panel, w wanted, drawn shapes, axis scale) (wrong []string) {
 	fault := func(format string, x ...any) { wrong = append(wrong, id+": "+fmt.Sprintf(format, x...)) }
-	if slices.Contains([]string{"effect", "funnel"}, p.Chart) {
-		return nil // A place that is hidden has none in the picture.
+	if slices.Contains([]string{"effect", "funnel", "bubbles"}, p.Chart) {
+		return nil // A place that is hidden has none in the picture, or a diamond (checkBubbles).
 	}
 	near := 1.1 / math.Abs(axis.perUnit)
 	marked, pieces, columns, words := map[int]bool{}, 0, 0, 0

@@ -25,9 +25,13 @@ func (d *rows) withLines(p figure.Panel, a *article, w wanted) wanted {
 	switch p.Chart {
 	case "control", "rate":
 		n, of := shownNumbers(a, w, 1), shownNumbers(a, w, 2)
+		clustered := "The interval takes units as independent; they come in clusters of an episode, so that it is too narrow."
+		if p.Figure == "waste_by_month" {
+			w.notes = append(slices.Clone(w.notes), clustered)
+		}
 		if p.Chart == "rate" {
 			w = w.withColumn("Rate per "+withCommas(int(p.Per)), func(r int) any { return figured{p.Per * n[r] / of[r], 2} })
-			w.notes = append(w.notes, "The interval takes units as independent; they come in clusters of an episode, so that it is too narrow.")
+			w.notes = append(w.notes, clustered)
 		}
 		return w.withLimits(d.shareLimits(w, n, of, p.Per))
 	case "funnel":

@@ -77,6 +77,23 @@ func checkLines(a *article, p figure.Panel, w wanted, values, others scale) (wro
 		}
 		return wrong
 	}
+	if p.Chart == "bubbles" {
+		bag := numberOf(w.says["bag"])
+		if len(lines) != 3 {
+			return []string{fmt.Sprintf("%d lines of equal dose are drawn, wanted three", len(lines))}
+		}
+		for i, dose := range []float64{10, 15, 20} {
+			for _, v := range lines[i] {
+				if kg, units := others.at(v.x), values.at(v.y); math.Abs(units*bag/kg-dose) > 0.15 {
+					fault("the line of %g mL/kg goes through %.1f kg and %.2f units of %.0f mL: %.2f", dose, kg, units, bag, units*bag/kg)
+				}
+			}
+			if first, last := lines[i][0], lines[i][len(lines[i])-1]; first.x > 57 || last.x < 533 && last.y > 9 {
+				fault("the line of %g mL/kg does not go through the picture", dose)
+			}
+		}
+		return wrong
+	}
 	// Places of the points, by series and row.
 	places := map[int]map[int]vertex{}
 	for _, n := range find(a.svg, "path", "") {
@@ -153,7 +170,8 @@ func checkLines(a *article, p figure.Panel, w wanted, values, others scale) (wro
 // an area is called is none.
 func isLabel(n *html.Node) bool {
 	over := attr(n, "text-anchor") == "middle" && float(attr(n, "y")) < 0
-	beside := attr(n, "text-anchor") == "start" && attr(n, "y") == "" && attr(n, "x") == ""
+	// One on a patch of paper stands within its edge.
+	beside := attr(n, "text-anchor") == "start" && attr(n, "y") == "" && (attr(n, "x") == "" || attr(n, "x") == "1")
 	return (over || beside) && plainText(n) != "no change" && plainText(n) != "dose band"
 }
 
@@ -212,6 +230,14 @@ func checkLabels(a *article, p figure.Panel) (wrong []string) {
 		return ""
 	}
 	for r := range a.rows {
+		if p.Chart == "bubbles" {
+			for _, name := range p.Y {
+				if text := cell(r, name); text != "0" && text != "hidden" {
+					want = append(want, text)
+				}
+			}
+			continue
+		}
 		text := ""
 		switch {
 		case p.Chart == "quartiles":

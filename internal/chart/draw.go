@@ -71,6 +71,8 @@ func (r *Renderer) Draw(f *figure.Figure, p figure.Panel, look Look) (*Drawn, er
 		option, err = funnel(f, p, look)
 	case "effect":
 		option, err = effect(f, p, look)
+	case "bubbles":
+		option, err = bubbles(f, p, look)
 	case "quartiles":
 		option, err = quartiles(f, p, look)
 	case "before_after":

@@ -25,6 +25,8 @@ func Told(f *figure.Figure, p figure.Panel) (n int) {
 	for r, row := range f.Rows {
 		yes := false
 		switch p.Chart {
+		case "bubbles":
+			yes = some(row, p.Y...)
 		case "stacked", "bars", "histogram", "rows":
 			// Noughts beside hidden parts are no bar.
 			yes = some(row, p.Y...) && (!all.hidden[r] || all.shown[r] > 0) || all.rest[r] > 0

@@ -72,6 +72,9 @@ type Panel struct {
 	// Lines names numbers of the answer at which a chart of bands has a dashed line: the
 	// points' column low says where each begins.
 	Lines []string `yaml:"lines"`
+	// Equal are mL/kg at which a chart of bubbles has a line, Bag the answer's mL of a bag.
+	Equal []float64 `yaml:"equal"`
+	Bag   string    `yaml:"bag"`
 	// Hue names the fate of bags whose hue the bars have, where they count no other.
 	Hue string `yaml:"hue"`
 	// Note stands under the figure, with {name} for values of the answer.
@@ -101,7 +104,7 @@ type Without struct {
 var pages = []string{"answer", "trust", "decisions", "judged"}
 
 // Charts lists the kinds of chart.
-var Charts = []string{"control", "rate", "stacked", "bars", "histogram", "funnel", "effect", "quartiles", "lines", "rows", "between", "before_after", "shares", "table"}
+var Charts = []string{"control", "rate", "stacked", "bars", "histogram", "funnel", "effect", "bubbles", "quartiles", "lines", "rows", "between", "before_after", "shares", "table"}
 
 // LoadDashboard reads a dashboard strictly and checks it against the figures:
 // every fault is told, with its place.
@@ -276,6 +279,9 @@ func (p *Panel) check(place, folder string, figures map[string]*Definition, own 
 		if !low || !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name && c.Kind == Number }) {
 			errs = append(errs, fmt.Errorf("%s: lines names %q, which is no number of the answer of %s, or its points have no place low", place, name, p.Figure))
 		}
+	}
+	if (p.Chart == "bubbles") != (len(p.Equal) > 0) || len(p.Equal) > 0 && !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == p.Bag && c.Kind == Number }) {
+		errs = append(errs, fmt.Errorf("%s: a chart of bubbles, and no other, has lines of equal dose, and bag names a number of the answer", place))
 	}
 	if len(p.Band) != 0 && len(p.Band) != 3 {
 		errs = append(errs, fmt.Errorf("%s: band names three policy values, the ends and the tolerance", place))

@@ -102,6 +102,9 @@ func newInput(ctx context.Context, st *store.Store, s *site.Site, p *policy.Poli
 		in.format.Small = int64(small)
 	}
 	for _, one := range s.Interventions {
+		if month(one.Date.Format(time.DateOnly)) > o.To {
+			break // They are in order of date, and a pack knows nothing of what came later.
+		}
 		in.interventions = append(in.interventions, figure.Intervention{Month: month(one.Date.Format("2006-01-02")), Name: one.Name, Day: in.format.Day(one.Date)})
 	}
 	for _, r := range st.Readings() {

@@ -23,15 +23,17 @@ var (
 // breaks are the dates on which the policy changed values that the figure's counts by
 // month turn on.
 func (in *input) breaks(d *figure.Definition) (all []figure.Break) {
-	var by []string
 	switch {
 	case d.CountsByMonth("mark"):
-		by = marksBy
+		return in.changesOf(marksBy)
 	case d.CountsByMonth("dose_band"):
-		by = dosesBy
-	default:
-		return nil
+		return in.changesOf(dosesBy)
 	}
+	return nil
+}
+
+// changesOf are the dates on which one of some values changed.
+func (in *input) changesOf(by []string) (all []figure.Break) {
 	for _, c := range in.policy.Changes() {
 		if !slices.Contains(by, c.Name) {
 			continue
@@ -107,19 +109,23 @@ func controlled(p figure.Panel) bool {
 }
 
 // event is what a line on a chart by month stands for.
-type event struct{ month, day, words string }
+type event struct {
+	month, day, words string
+	policy            bool
+}
 
-// events are the interventions and the changes of policy up to the period's end, in
-// order: their places are the numbers at the lines.
-func (in *input) events(breaks []figure.Break) (all []event) {
+// events are the interventions and the changes of policy up to the period's end, in order:
+// their places are the numbers at the lines of every chart, whether or not it turns on
+// what changed.
+func (in *input) events() (all []event) {
 	for _, one := range in.interventions {
 		if one.Month <= in.to {
-			all = append(all, event{one.Month, one.Day, figure.Isolated(one.Name)})
+			all = append(all, event{one.Month, one.Day, figure.Isolated(one.Name), false})
 		}
 	}
-	for _, one := range breaks {
+	for _, one := range in.changesOf(marksBy) {
 		if one.First() <= in.to {
-			all = append(all, event{one.First(), one.Day, in.w("policy_event", one.Words)})
+			all = append(all, event{one.First(), one.Day, one.Words, true})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b event) int { return strings.Compare(a.month, b.month) })
@@ -135,13 +141,22 @@ func (in *input) marked(f *figure.Figure, p figure.Panel, look *chart.Look) (not
 	}
 	var said []string
 	look.Interventions = nil
-	for _, one := range in.events(in.breaks(f.Definition)) {
+	breaks := in.breaks(f.Definition)
+	for i, one := range in.events() {
+		words := one.words
+		if one.policy {
+			at := slices.IndexFunc(breaks, func(b figure.Break) bool { return b.Day == one.day })
+			if at < 0 {
+				continue
+			}
+			words = in.w("policy_event", breaks[at].Words)
+		}
 		if !slices.ContainsFunc(f.Rows, func(row []figure.Cell) bool { return row[column].Value == one.month }) {
 			continue
 		}
-		number := strconv.Itoa(len(said) + 1)
+		number := strconv.Itoa(i + 1)
 		look.Interventions = append(look.Interventions, figure.Intervention{Month: one.month, Name: number})
-		said = append(said, in.w("line_is", number, one.day, one.words))
+		said = append(said, in.w("line_is", number, one.day, words))
 	}
 	if len(said) == 0 {
 		return ""

@@ -44,10 +44,20 @@ func TestWhatTurnsOnAValueBreaksWhereItChanges(t *testing.T) {
 	}
 	var look chart.Look
 	note := in.marked(f, figure.Panel{X: "month", Chart: "control"}, &look)
-	if want := "Dashed lines: 1, 2026-03-09: Poster; 2, 2026-03-01: policy: dose_low 10 → 15."; note != want {
+	if want := "Dashed lines: 2, 2026-03-09: Poster; 3, 2026-03-01: policy: dose_low 10 → 15."; note != want {
 		t.Errorf("%q, wanted %q", note, want)
 	}
-	if len(look.Interventions) != 2 || look.Interventions[0].Month != "2026-03" || look.Interventions[1].Name != "2" {
+	// The change of the limit, in May, is line 4 of the charts that turn on it, and no line
+	// of this one; a chart of neither keeps the number of the poster.
+	f.Definition = defined["tested_after"]
+	if note := in.marked(f, figure.Panel{X: "month", Chart: "control"}, &chart.Look{}); note != "Dashed lines: 2, 2026-03-09: Poster." {
+		t.Errorf("%q", note)
+	}
+	f.Definition, f.Rows[2][0].Value = defined["appropriate_by_month"], "2026-05"
+	if note := in.marked(f, figure.Panel{X: "month", Chart: "control"}, &chart.Look{}); note != "Dashed lines: 2, 2026-03-09: Poster; 3, 2026-03-01: policy: dose_low 10 → 15; 4, 2026-05-16: policy: over_bleeding 1.5 → 1.8." {
+		t.Errorf("%q", note)
+	}
+	if len(look.Interventions) != 2 || look.Interventions[0].Month != "2026-03" || look.Interventions[1].Name != "3" {
 		t.Errorf("%+v", look.Interventions)
 	}
 }

@@ -20,6 +20,9 @@ func (fs *figures) lines(p figure.Panel, f *figure.Figure, look *chart.Look, out
 		out.Notes = append(out.Notes, in.w("rate_note"))
 		look.Limits = fs.control(p, f, int(run), out)
 	case "control":
+		if f.Points[f.Index(p.Y[0])].Kind == figure.Units {
+			out.Notes = append(out.Notes, in.w("rate_note"))
+		}
 		look.Limits = fs.control(p, f, int(run), out)
 	case "shares":
 		look.Intervals = f.AddIntervals(p.Y[0], p.Y[1], in.format)

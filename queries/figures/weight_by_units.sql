@@ -2,6 +2,7 @@
 --
 -- reads:     year_episodes
 -- points:    weight: label; Weight
+--            kg: place; Where the band stands
 --            one: count; 1 unit
 --            two: count; 2 units
 --            three: count; 3 units
@@ -10,6 +11,7 @@
 -- answer:    n: count; Exactly two units, at 75 kg and more
 --            of: count; Episodes of adults of 75 kg and more
 --            not_known: count; Episodes of adults without a usable weight
+--            bag: number of of; Mean mL of a bag given
 -- means:     one + two + three + four + more: year, outcome transfused, population adult, basis not plasma_exchange|circuit_prime|major_haemorrhage, weight_known true, in rows
 --            answer n: sum of two where weight 75 to 89 kg|90 kg and more
 --            answer of: sum of one + two + three + four + more where weight 75 to 89 kg|90 kg and more
@@ -31,6 +33,8 @@ adults AS (
 
 SELECT
     bands.weight AS weight,
+    -- Its middle, those of the outer bands as far on.
+    (45 + 15 * bands.place - 7.5)::DOUBLE AS kg,
     count(*) FILTER (adults.units = 1) AS one,
     count(*) FILTER (adults.units = 2) AS two,
     count(*) FILTER (adults.units = 3) AS three,
@@ -44,7 +48,8 @@ ORDER BY bands.place
 SELECT
     count(*) FILTER (year_episodes.units_given = 2 AND year_episodes.weight_kg >= 75) AS n,
     count(*) FILTER (year_episodes.weight_kg >= 75) AS of,
-    count(*) FILTER (year_episodes.weight_kg IS NULL) AS not_known
+    count(*) FILTER (year_episodes.weight_kg IS NULL) AS not_known,
+    CAST(round(sum(year_episodes.delivered_ml) FILTER (year_episodes.weight_kg IS NOT NULL) / nullif(sum(year_episodes.units_given) FILTER (year_episodes.weight_kg IS NOT NULL), 0)) AS DOUBLE) AS bag
 FROM year_episodes
 WHERE year_episodes.outcome = 'transfused'
     AND year_episodes.population = 'adult'
