@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"runtime/debug"
 	"slices"
 
@@ -52,7 +53,8 @@ func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Stor
 	debug.FreeOSMemory()
 	current, err := audit.Current(ctx, st, hospital)
 	if err != nil {
-		return report, err
+		// What was wrong with files does not go away because more is wrong.
+		return report, errors.Join(failed, err)
 	}
 	for _, line := range current.Lines() {
 		s.say("%s", line)

@@ -100,7 +100,7 @@ func (c *withdrawCommand) chosen(st *store.Store) (entries []store.Entry, lifted
 			}
 		}
 		switch {
-		case len(found) > 1:
+		case len(found) > 1 && !oneExport(found):
 			text := fmt.Sprintf("%s: %d exports in the store are meant: name the reading instead:", word, len(found))
 			for _, e := range found {
 				text += fmt.Sprintf("\n  %.12s  %s of %s, %d rows read, SHA-256 of its bytes %.12s", e.ID, e.File, e.Table, e.Read, e.SHA256)
@@ -112,11 +112,20 @@ func (c *withdrawCommand) chosen(st *store.Store) (entries []store.Entry, lifted
 			return nil, nil, usageError{fmt.Errorf("%s: it is withdrawn already; --forget lets the next ingest take it in again", word)}
 		case len(found) == 0:
 			return nil, nil, usageError{fmt.Errorf("%s: no export in the store has this base name, and no reading this id: thawline status --files lists them", word)}
-		case !slices.ContainsFunc(entries, func(e store.Entry) bool { return e.ID == found[0].ID }):
-			entries = append(entries, found[0])
+		}
+		for _, e := range found {
+			if !slices.ContainsFunc(entries, func(other store.Entry) bool { return other.ID == e.ID }) {
+				entries = append(entries, e)
+			}
 		}
 	}
 	return entries, lifted, nil
+}
+
+// oneExport reports whether readings are of one export, which several feeds read:
+// it goes whole.
+func oneExport(readings []store.Entry) bool {
+	return !slices.ContainsFunc(readings, func(e store.Entry) bool { return e.File != readings[0].File || e.SHA256 != readings[0].SHA256 })
 }
 
 // describe tells what the store holds of each.
