@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"sort"
 	"strings"
 
@@ -19,14 +21,18 @@ import (
 // that were set aside, and the site's limit of rejected rows. It looks at the
 // store, not at one run, so that a pack says the same whoever asks for it.
 func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
-	guard := status.NewGuard(st.Readings())
-	products, hidden := map[string]int64{}, map[string]int64{}
+	guard := status.NewGuard(hospital, st.Readings())
+	products, hidden, since := map[string]int64{}, map[string]int64{}, map[string][]string{}
 	var read, rejected, hiddenRows int64
 	for _, r := range st.Readings() {
 		read, rejected = read+r.Read, rejected+r.Rejected
 		for code, count := range r.SetAsideCodes {
 			name, found := strings.CutPrefix(code, "product_code=")
 			if !found {
+				continue
+			}
+			if guard.MappedSince(r.Table, status.SetAside, "product_code", name) {
+				since[name] = append(since[name], r.File)
 				continue
 			}
 			if text, ok := guard.Shown(r.Table, status.SetAside, "product_code", name); ok {
@@ -41,6 +47,13 @@ func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
 	const next = "rows set aside; add %s under products: in site.yaml, or plasma may be missing"
 	for _, name := range byCount(products) {
 		all.reasons = append(all.reasons, fmt.Sprintf("product code %q is in no product map: %d "+next, name, products[name], "it"))
+	}
+	for _, name := range slices.Sorted(maps.Keys(since)) {
+		files := strings.Join(since[name][:min(3, len(since[name]))], ", ")
+		if more := len(since[name]) - 3; more > 0 {
+			files += fmt.Sprintf(" and %d more", more)
+		}
+		all.reasons = append(all.reasons, fmt.Sprintf("product code %q is in the product map now, but was set aside when %s was read: run thawline ingest; where it is no longer in its place, put it back there, or withdraw it", name, files))
 	}
 	switch {
 	case len(hidden) == 1:
@@ -98,7 +111,7 @@ func reasons(err error) []string {
 
 // sayFiles prints the sums of each file that was read, why rows and cells were
 // not taken, and the codes that no map knows.
-func sayFiles(ctx context.Context, s *streams, st *store.Store, report ingest.Report) error {
+func sayFiles(ctx context.Context, s *streams, hospital *site.Site, st *store.Store, report ingest.Report) error {
 	unchanged := 0
 	for _, f := range report.Files {
 		if f.Unchanged {
@@ -113,7 +126,7 @@ func sayFiles(ctx context.Context, s *streams, st *store.Store, report ingest.Re
 	for _, note := range report.Notes {
 		s.say("note: %s", note)
 	}
-	return sayProblems(ctx, s, st, report)
+	return sayProblems(ctx, s, hospital, st, report)
 }
 
 // shownProblems keeps a first run over a large laboratory export to a screen.
@@ -122,7 +135,7 @@ const shownProblems = 20
 // sayProblems groups what is wrong with the files of this run, with the first
 // place of each: why rows and cells of the fresh ones were not taken, and the
 // codes of all of them that no map knows. It shows no value that points to a person.
-func sayProblems(ctx context.Context, s *streams, st *store.Store, report ingest.Report) error {
+func sayProblems(ctx context.Context, s *streams, hospital *site.Site, st *store.Store, report ingest.Report) error {
 	var all, fresh []store.Reading
 	for _, r := range st.Readings() {
 		for _, f := range report.Files {
@@ -135,7 +148,7 @@ func sayProblems(ctx context.Context, s *streams, st *store.Store, report ingest
 			}
 		}
 	}
-	guard := status.NewGuard(st.Readings())
+	guard := status.NewGuard(hospital, st.Readings())
 	problems, err := status.Problems(ctx, guard, fresh, contract.Problems.Column("severity").Codes...)
 	if err != nil {
 		return err

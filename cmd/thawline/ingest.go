@@ -31,7 +31,7 @@ func (c *ingestCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	if c.JSON {
-		report.Files = shownFiles(status.NewGuard(st.Readings()), report.Files)
+		report.Files = shownFiles(status.NewGuard(hospital, st.Readings()), report.Files)
 		if err := s.json(report); err != nil {
 			return err
 		}
@@ -43,7 +43,7 @@ func (c *ingestCommand) Run(ctx context.Context, s *streams) error {
 // leave the store as it was; the others are taken, and current follows them.
 func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Store) (ingest.Report, error) {
 	report, failed := ingest.Run(ctx, hospital, st, progress(s))
-	if err := sayFiles(ctx, s, st, report); err != nil && failed == nil {
+	if err := sayFiles(ctx, s, hospital, st, report); err != nil && failed == nil {
 		return report, err
 	}
 	if failed != nil && ctx.Err() != nil {

@@ -80,6 +80,9 @@ type run struct {
 	// maps holds the hashes of the maps by which a file is to be read, by table
 	// and base name: several for a workbook of several sheets.
 	maps map[string][]string
+	// feedMaps holds the table and the hash of the map of each feed, whether it
+	// names files or not.
+	feedMaps map[string]bool
 	// hashes gives the hash of a file that the store may know, by path.
 	hashes map[string]func() (string, error)
 }
@@ -89,7 +92,7 @@ type run struct {
 // others are taken. The error joins the faults of all files; the report holds
 // the sums of those without.
 func Run(ctx context.Context, s *site.Site, st *store.Store, progress Progress) (Report, error) {
-	r := &run{site: s, store: st, progress: progress, maps: map[string][]string{}}
+	r := &run{site: s, store: st, progress: progress, maps: map[string][]string{}, feedMaps: map[string]bool{}}
 	sources, faults := r.find()
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
@@ -107,7 +110,7 @@ func Run(ctx context.Context, s *site.Site, st *store.Store, progress Progress) 
 		}
 		seen[id] = true
 	}
-	r.noteOldMaps(sources, seen, failed)
+	r.noteOldMaps(seen, failed)
 	return r.report, errors.Join(faults...)
 }
 
@@ -130,6 +133,7 @@ func (r *run) find() (sources []source, faults []error) {
 		}
 		sort.Strings(paths)
 		sum := sha256.Sum256(feed.Effective(r.site))
+		r.feedMaps[feed.Table.Name+hex.EncodeToString(sum[:])] = true
 		for _, path := range paths {
 			src := source{feed: feed, path: path, base: filepath.Base(path), mapHash: hex.EncodeToString(sum[:])}
 			// Sheets of one workbook are exports of their own.
@@ -336,13 +340,9 @@ func hashFile(path string) (string, error) {
 
 // noteOldMaps names readings that another map made and whose file is gone: they
 // stay, and cannot be read anew. A file that failed by the new map has said so.
-func (r *run) noteOldMaps(sources []source, seen, failed map[string]bool) {
-	maps := map[string]bool{}
-	for _, src := range sources {
-		maps[src.feed.Table.Name+src.mapHash] = true
-	}
+func (r *run) noteOldMaps(seen, failed map[string]bool) {
 	for _, old := range r.store.Readings() {
-		if !seen[old.ID] && !failed[old.Table+old.File] && !maps[old.Table+old.Map] {
+		if !seen[old.ID] && !failed[old.Table+old.File] && !r.feedMaps[old.Table+old.Map] {
 			r.note("%s: its reading was made by an earlier map of %s and stays: what it was read from is no longer at %s", old.File, old.Table, old.Path)
 		}
 	}

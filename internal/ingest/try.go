@@ -21,7 +21,7 @@ type Trial struct {
 // Try reads every file of every feed as Run does, and writes nothing. The error
 // joins the faults of all files; the trial holds the sums of those without.
 func Try(ctx context.Context, s *site.Site, progress Progress) (Trial, error) {
-	r := &run{site: s, progress: progress, maps: map[string][]string{}}
+	r := &run{site: s, progress: progress, maps: map[string][]string{}, feedMaps: map[string]bool{}}
 	var t Trial
 	sources, faults := r.find()
 	for _, src := range sources {

@@ -3,9 +3,12 @@ package status
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
+	"thawline/internal/contract"
+	"thawline/internal/site"
 	"thawline/internal/store"
 )
 
@@ -58,13 +61,13 @@ func TestWhichCodesAreShown(t *testing.T) {
 		{"fate", strings.Repeat("é", 41), 1, false, strings.Repeat("é", 40) + "…"},
 		{"fate", strings.Repeat("é", 40), 1, false, strings.Repeat("é", 40)},
 	} {
-		guard := NewGuard([]store.Reading{reading("labs", c.column, c.rows, c.shared, c.text)})
+		guard := NewGuard(&site.Site{}, []store.Reading{reading("labs", c.column, c.rows, c.shared, c.text)})
 		if got, ok := guard.Shown("labs", SetAside, c.column, c.text); got != c.want || ok != (c.want != "") {
 			t.Errorf("%s %q in %d rows: %q %t, want %q", c.column, c.text, c.rows, got, ok, c.want)
 		}
 	}
 	// A code that no reading holds was never looked at.
-	if _, ok := NewGuard(nil).Shown("labs", SetAside, "test", "K"); ok {
+	if _, ok := NewGuard(&site.Site{}, nil).Shown("labs", SetAside, "test", "K"); ok {
 		t.Error("a code of no reading is shown")
 	}
 }
@@ -101,7 +104,7 @@ func TestAColumnOfPersonsIsNotShown(t *testing.T) {
 			words = append(words, fmt.Sprintf(c.code, i))
 		}
 		readings := []store.Reading{reading("labs", "test", c.rows, c.shared, words...), {Table: "labs", File: "b.csv"}}
-		guard := NewGuard(readings)
+		guard := NewGuard(&site.Site{}, readings)
 		list := codeProblems(guard, readings)
 		var rows int64
 		for _, p := range list {
@@ -121,5 +124,36 @@ func TestAColumnOfPersonsIsNotShown(t *testing.T) {
 				t.Errorf("%s: of a few %q", c.name, p.Reason)
 			}
 		}
+	}
+}
+
+// What the maps know by now is told with what is left to do: the export that was
+// read before they did is gone.
+func TestCodesMappedSince(t *testing.T) {
+	s := &site.Site{Products: map[string]site.Product{"new": {}}, Feeds: []site.Feed{{Table: contract.Issues}, {Table: contract.Labs, Codes: map[string]map[string]string{"test": {"inr2": "inr"}}}}}
+	old := reading("issues", "product_code", 3, false, "NEW", "OTHER")
+	results := reading("labs", "test", 3, false, "INR2", "K")
+	now := results
+	now.Map, now.ID = store.SHA256(s.Feeds[1].Effective(s)), "2"
+	messages := reading("labs", "message", 3, false, "BPS^O29")
+	for _, c := range []struct {
+		readings []store.Reading
+		want     map[string]bool
+	}{
+		{[]store.Reading{old, results}, map[string]bool{"NEW": true, "OTHER": false, "INR2": true, "K": false}},
+		{[]store.Reading{results, now}, map[string]bool{"INR2": false, "K": false}}, // another feed reads it
+	} {
+		for _, p := range codeProblems(NewGuard(s, c.readings), c.readings) {
+			for word, want := range c.want {
+				if strings.Contains(p.Reason, strconv.Quote(word)) && (p.Next == nowMapped) != want {
+					t.Errorf("%s: next %q", p.Reason, p.Next)
+				}
+			}
+		}
+	}
+	// What holds no row of the table is in need of no map.
+	list := codeProblems(NewGuard(s, []store.Reading{messages}), []store.Reading{messages})
+	if len(list) != 1 || list[0].Reason != `"BPS^O29" holds no row of labs` || !strings.Contains(list[0].Next, `ignore: ["message=BPS^O29"]`) || strings.Contains(list[0].Next, "message:") {
+		t.Errorf("%+v", list)
 	}
 }

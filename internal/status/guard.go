@@ -6,6 +6,7 @@ import (
 	"strings"
 	"unicode"
 
+	"thawline/internal/site"
 	"thawline/internal/store"
 )
 
@@ -16,18 +17,24 @@ import (
 // number or a name of a person may not; and of a column whose texts, taken
 // together, are numbers or names of persons, none is.
 type Guard struct {
+	site  *site.Site
 	codes map[code]*told
 	looks map[kind]*look
 }
 
-// NewGuard looks at the codes of all readings.
-func NewGuard(readings []store.Reading) *Guard {
-	g := &Guard{map[code]*told{}, map[kind]*look{}}
+// NewGuard looks at the codes of all readings of a site.
+func NewGuard(s *site.Site, readings []store.Reading) *Guard {
+	g := &Guard{site: s, codes: map[code]*told{}, looks: map[kind]*look{}}
+	maps := map[string]bool{}
+	for i := range s.Feeds {
+		maps[s.Feeds[i].Table.Name+store.SHA256(s.Feeds[i].Effective(s))] = true
+	}
 	eachCode(readings, func(r *store.Reading, c code, rows int64, _ string) {
 		if g.codes[c] == nil {
 			g.codes[c] = &told{}
 		}
 		g.codes[c].rows += rows
+		g.codes[c].byMap = g.codes[c].byMap || maps[r.Table+r.Map]
 		// The same patients stand in many exports: those of each count by themselves.
 		_, shared := slices.BinarySearch(r.SharedCodes, c.column+"="+c.word)
 		g.codes[c].shared = g.codes[c].shared || shared
@@ -56,6 +63,21 @@ func eachCode(readings []store.Reading, use func(r *store.Reading, c code, rows 
 			use(r, of(Unmapped, text), n, "")
 		}
 	}
+}
+
+// MappedSince says that a code is in the site's maps as they are now, and that
+// all readings which did not know it were made by earlier ones.
+func (g *Guard) MappedSince(table, severity, column, word string) bool {
+	if t := g.codes[code{kind{table: table, severity: severity, column: column}, word}]; t == nil || t.byMap {
+		return false
+	}
+	word = strings.ToLower(strings.TrimSpace(word))
+	if _, known := g.site.Products[word]; column == "product_code" {
+		return known
+	}
+	return slices.ContainsFunc(g.site.Feeds, func(f site.Feed) bool {
+		return f.Table.Name == table && (f.Codes[column][word] != "" || f.Ignore[word])
+	})
 }
 
 // hides says that no code of a column is shown.

@@ -69,7 +69,7 @@ func Of(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (*
 	if marked, found := audit.LastSummary(st); found {
 		r.Audit = &marked
 	}
-	problems, err := Problems(ctx, NewGuard(readings), readings)
+	problems, err := Problems(ctx, NewGuard(s, readings), readings)
 	if err != nil {
 		return nil, err
 	}
