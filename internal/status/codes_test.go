@@ -44,6 +44,9 @@ func TestWhichCodesAreShown(t *testing.T) {
 		{"test", "4711", 900, false, ""}, // of one patient, however many rows
 		{"test", "4711", 4, true, ""},
 		{"message", "BPS^O29", 1, false, "BPS^O29"},
+		{"patient", "without another number", 1, false, "without another number"},
+		{"procedure", "387713003", 5, false, "387713003"}, // a format's own code, of no known patients
+		{"procedure", "387713003", 4, false, ""},
 		{"product_code", "1234567", 1, false, ""},
 		{"product_code", "943 476 5900", 9, false, ""},
 		{"product_code", "943 476 5900", 9, true, "943 476 5900"},

@@ -40,6 +40,9 @@ func NewGuard(s *site.Site, readings []store.Reading) *Guard {
 		g.codes[c].shared = g.codes[c].shared || shared
 	})
 	for c, t := range g.codes {
+		// What stands in the place of rows is named by the format's own codes, whose
+		// patients are not known.
+		t.shared = t.shared || c.severity == SetAside && !codesOfRows[c.column]
 		if g.looks[c.kind] == nil {
 			g.looks[c.kind] = &look{}
 		}
@@ -165,11 +168,17 @@ func (l *look) codes() bool {
 // labels of blood: a letter, four digits, the type of donation and the division.
 var productForm = regexp.MustCompile(`^[A-Z][0-9]{4}[A-Z0-9][A-Z0-9]{2}$`)
 
+// ownWords are words of this program in the place of a code.
+var ownWords = map[string]bool{"patient=without another number": true, "patient=without a time of death": true, "supplied=no blood product": true, "procedure=without a blood product": true}
+
 // mayNamePerson says that a text has the form of a number of a person (four
 // digits, together or in groups, with or without letters: a date of birth is
 // one), of a name (two or three words of letters alone), or of free text (four
 // words). Published codes of the column are none.
 func mayNamePerson(column, text string) bool {
+	if ownWords[column+"="+text] {
+		return false
+	}
 	digits := 0
 	for _, r := range text {
 		if unicode.IsDigit(r) {
