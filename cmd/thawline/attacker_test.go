@@ -68,6 +68,14 @@ func (k *reading) term(text, month string, sign int64, of map[string]int64) (ok 
 	if a == nil {
 		return false
 	}
+	base := baselineOf(a)
+	if hole := m[4]; strings.HasPrefix(hole, "baseline_") {
+		n, isCount := counted(base[hole])
+		if isCount {
+			add(m[1]+":"+hole, n)
+		}
+		return isCount
+	}
 	if hole := m[4]; hole != "" {
 		said, spoke := spoken(k.panels[m[1]].Says, a.says)
 		if !spoke {
@@ -93,6 +101,13 @@ func (k *reading) term(text, month string, sign int64, of map[string]int64) (ok 
 			there = row[0] == month
 		case "*":
 			there = true
+		case "baseline":
+			if !slices.ContainsFunc(a.rows, func(row []string) bool { return row[0] == base["first"] }) {
+				return false // It reaches back to months that are not drawn.
+			}
+			from := slices.IndexFunc(a.rows, func(row []string) bool { return row[0] == base["first"] })
+			to := slices.IndexFunc(a.rows, func(row []string) bool { return row[0] == base["last"] })
+			there = i >= from && i <= to
 		case "year":
 			there = i > last-12
 		case "four":
@@ -114,6 +129,19 @@ func (k *reading) term(text, month string, sign int64, of map[string]int64) (ok 
 		ok = true
 	}
 	return ok
+}
+
+var baselineForm = regexp.MustCompile(`mean of (\w+ \d+) to (\w+ \d+) \(the first \d+ full months with data, ([0-9,]+) of ([0-9,]+)\)`)
+
+// baselineOf reads what makes the centre line of a control chart of counts of episodes,
+// from the note under it; of all its months, those that are hidden among them.
+func baselineOf(a *article) map[string]string {
+	for _, note := range a.notes {
+		if m := baselineForm.FindStringSubmatch(note); m != nil {
+			return map[string]string{"first": m[1], "last": m[2], "baseline_n": m[3], "baseline_of": m[4]}
+		}
+	}
+	return nil
 }
 
 // learn reads a page by the lines of identities.txt.

@@ -3,15 +3,16 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"maps"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 
 	"thawline/internal/audit"
 	"thawline/internal/contract"
 	"thawline/internal/ingest"
+	"thawline/internal/pack"
 	"thawline/internal/site"
 	"thawline/internal/status"
 	"thawline/internal/store"
@@ -44,25 +45,21 @@ func shortfalls(hospital *site.Site, st *store.Store) *incompleteError {
 		}
 	}
 	var all incompleteError
-	const next = "rows set aside; add %s under products: in site.yaml, or plasma may be missing"
 	for _, name := range byCount(products) {
-		all.reasons = append(all.reasons, fmt.Sprintf("product code %q is in no product map: %d "+next, name, products[name], "it"))
+		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_product", Args: []any{strconv.Quote(name), products[name]}})
 	}
 	for _, name := range slices.Sorted(maps.Keys(since)) {
 		files := strings.Join(since[name][:min(3, len(since[name]))], ", ")
-		if more := len(since[name]) - 3; more > 0 {
-			files += fmt.Sprintf(" and %d more", more)
+		if len(since[name]) > 3 {
+			files += ", …"
 		}
-		all.reasons = append(all.reasons, fmt.Sprintf("product code %q is in the product map now, but was set aside when %s was read: run thawline ingest; where it is no longer in its place, put it back there, or withdraw it", name, files))
+		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_mapped_product", Args: []any{strconv.Quote(name), files}})
 	}
-	switch {
-	case len(hidden) == 1:
-		all.reasons = append(all.reasons, fmt.Sprintf("a product code that is not shown is in no product map: %d "+next, hiddenRows, "it"))
-	case len(hidden) > 1:
-		all.reasons = append(all.reasons, fmt.Sprintf("%d product codes that are not shown are in no product map: %d "+next, len(hidden), hiddenRows, "them"))
+	if len(hidden) > 0 {
+		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_unnamed_product", Args: []any{int64(len(hidden)), hiddenRows}})
 	}
 	if limit := hospital.Limits.RejectedShare; limit != nil && read > 0 && float64(rejected)/float64(read) > *limit {
-		all.reasons = append(all.reasons, fmt.Sprintf("%d of %d rows rejected, over the site's rejected_share %g", rejected, read, *limit))
+		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_rows", Args: []any{rejected, read, *limit}})
 	}
 	if all.reasons == nil {
 		return nil
@@ -80,7 +77,7 @@ func undecided(hospital *site.Site, st *store.Store) *incompleteError {
 	}
 	n := summary.Marks["undetermined"]
 	if share := float64(n) / float64(summary.Episodes); share > *limit {
-		return &incompleteError{[]string{fmt.Sprintf("%d of %d episodes undetermined, over the site's undetermined_share %g; the pack's second section says what is missing", n, summary.Episodes, *limit)}}
+		return &incompleteError{[]pack.Reason{{Key: "lacks_marks", Args: []any{int64(n), int64(summary.Episodes), *limit}}}}
 	}
 	return nil
 }
@@ -99,9 +96,8 @@ func joined(errs ...*incompleteError) error {
 	return &all
 }
 
-// reasons are the sentences of a shortfall, for the pack that is provisional
-// because of it.
-func reasons(err error) []string {
+// reasons are what a shortfall says, for the pack that is provisional because of it.
+func reasons(err error) []pack.Reason {
 	var incomplete *incompleteError
 	if errors.As(err, &incomplete) {
 		return incomplete.reasons

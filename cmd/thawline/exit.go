@@ -5,7 +5,9 @@ import (
 	"errors"
 
 	"thawline/internal/audit"
+	"thawline/internal/figure"
 	"thawline/internal/ingest"
+	"thawline/internal/pack"
 	"thawline/internal/policy"
 	"thawline/internal/site"
 )
@@ -38,12 +40,12 @@ var exitCodes = []struct {
 type usageError struct{ error }
 
 // incompleteError says what was done but falls short of a limit of the site.
-type incompleteError struct{ reasons []string }
+type incompleteError struct{ reasons []pack.Reason }
 
 func (e *incompleteError) Error() string {
 	text := "done, but incomplete:"
 	for _, r := range e.reasons {
-		text += "\n  " + r
+		text += "\n  " + r.Say(figure.Format{})
 	}
 	return text
 }

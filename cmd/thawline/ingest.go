@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
 	"runtime/debug"
 	"slices"
 
@@ -59,7 +60,56 @@ func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Stor
 	for _, line := range current.Lines() {
 		s.say("%s", line)
 	}
-	return report, failed
+	return report, errors.Join(failed, sayYields(ctx, s, st, report), sayUnmatched(ctx, s, st))
+}
+
+// sayOtherMaps warns where site.yaml has other maps than those by which exports were
+// read, and says whether it has.
+func sayOtherMaps(s *streams, hospital *site.Site, st *store.Store) bool {
+	line := otherMaps(status.OtherMaps(hospital, st))
+	if line != "" {
+		s.say("%s", line)
+	}
+	return line != ""
+}
+
+// otherMaps says of n exports that site.yaml has other maps for them, or nothing.
+func otherMaps(n int) string {
+	switch n {
+	case 0:
+		return ""
+	case 1:
+		return "site.yaml has another map than that by which 1 file was read: run thawline ingest, which reads it anew"
+	}
+	return fmt.Sprintf("site.yaml has other maps than those by which %d files were read: run thawline ingest, which reads them anew", n)
+}
+
+// sayYields notes which files that were read now do not win over those that were
+// there before them.
+func sayYields(ctx context.Context, s *streams, st *store.Store, report ingest.Report) error {
+	fresh := map[string]bool{}
+	for _, f := range report.Files {
+		if !f.Unchanged {
+			fresh[f.Reading] = true
+		}
+	}
+	all, err := audit.Yields(ctx, st, fresh)
+	for _, y := range all {
+		s.say("note: %s", y.Line())
+	}
+	return err
+}
+
+// sayUnmatched warns of tables that know none, or hardly any, of the patients with
+// plasma: nothing else about such a feed looks wrong.
+func sayUnmatched(ctx context.Context, s *streams, st *store.Store) error {
+	all, err := audit.MatchedPatients(ctx, st, false)
+	for _, m := range all {
+		if m.Few() {
+			s.say("WARNING: %s", m.Line())
+		}
+	}
+	return err
 }
 
 // shownFiles gives the sums of files without codes that may point to a person.

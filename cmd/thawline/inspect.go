@@ -68,7 +68,7 @@ func (c *inspectCommand) try(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	found, failed := ingest.Try(ctx, hospital, progress(s))
+	found, failed := ingest.Try(ctx, hospital, progress(s), status.MayShow)
 	if ctx.Err() != nil {
 		return failed
 	}
@@ -133,6 +133,7 @@ var countedWords = []struct{ name, says string }{
 	{"repeated_hours", "times in the hour that the clock repeats, set by the order of events or to the earlier reading"},
 	{"times_set_equal", "times up to 10 minutes out of order, set equal"},
 	{"dates_without_time_dropped", "starts or ends told as a date alone, left empty"},
+	{"texts_not_listed", "results with a longer text in place of a number, kept as other"},
 	{"unit_not_stated", "results without a unit, their values left empty"},
 	{"unit_not_of_the_test", "results in a unit that is none of the test, their values left empty"},
 	{"ratios_without_mean_normal", "clotting times without a mean normal time, so without a ratio"},

@@ -24,6 +24,7 @@ func (c *markCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	defer st.Close()
+	sayOtherMaps(s, hospital, st)
 	summary, err := markAll(ctx, s, hospital, p, st)
 	if err != nil {
 		return err
@@ -40,6 +41,10 @@ func (c *markCommand) Run(ctx context.Context, s *streams) error {
 func markAll(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy, st *store.Store) (audit.Summary, error) {
 	summary, err := audit.Mark(ctx, st, hospital, p)
 	if err != nil {
+		return summary, err
+	}
+	// By it explain finds an episode, before there is a pack that shows its number.
+	if _, err := st.Key(); err != nil {
 		return summary, err
 	}
 	s.say("%s", marks(summary))

@@ -70,3 +70,31 @@ func TestCutTablesAreNoticed(t *testing.T) {
 		t.Errorf("of a page that is right: %q", faults)
 	}
 }
+
+// TestLongWordsOfALanguage holds what the style sheet does with words longer than those
+// of English against a browser: in the tiles at a page's head, and in the heads of a table
+// beside its chart.
+func TestLongWordsOfALanguage(t *testing.T) {
+	css := readFile(t, "../../internal/pack/pack.css")
+	tiles := strings.Repeat(`<div class="said"><dt>Behandlungsepisoden</dt><dd>verborgen</dd><dd class="note">142 aufgetaut, ausgegeben oder verloren; Vertrauensbereich 35 bis 65 %</dd></div>`, 6)
+	heads := strings.Repeat(`<th class="n stout">Behandlungsepisoden</th>`, 5)
+	page := func(css string) string {
+		return pageOf(t, `<html lang="xx"><title>x</title><style>`+css+`</style><main><dl class="strip">`+tiles+`</dl><article class="drawn"><h3>x</h3><div class="pic"><div class="seen">x</div></div><div class="told"><details open><summary>x <span class="hint">x</span></summary><div class="scroll" tabindex="0"><table><thead><tr>`+heads+`</tr></thead><tbody><tr>`+strings.Repeat("<td>1</td>", 5)+`</tr></tbody></table></div></details></div></article>`)
+	}
+	faults := func(css string, width int64) []string {
+		b := open(t, page(css), width)
+		return append(eval[[]string](b, cutTables), eval[[]string](b, brokenWords)...)
+	}
+	for _, width := range widths {
+		if found := faults(css, width); len(found) > 0 {
+			t.Errorf("%d wide: %q", width, found)
+		}
+	}
+	// Without what it does for them.
+	if found := faults(strings.NewReplacer("minmax(0,1fr)", "1fr", "overflow-wrap:anywhere", "x:y").Replace(css), 390); !strings.Contains(strings.Join(found, "\n"), "text is cut") {
+		t.Errorf("tiles that are too wide are not noticed: %q", found)
+	}
+	if found := faults(strings.ReplaceAll(css, "th.stout", "th.none"), 1280); !strings.Contains(strings.Join(found, "\n"), "Behandlungsepisoden") {
+		t.Errorf("a head that is too narrow is not noticed: %q", found)
+	}
+}

@@ -313,6 +313,9 @@ func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 	default:
 		all = append(all, "The dose band is 10 to 20 mL/kg. A dose counts as below it under 9.5 mL/kg, and as above it over 20.5 (a tolerance of 0.5 on each side).")
 	}
+	if bearsLine(a, p) {
+		all = append(all, "Dashed lines: 1, 2025-11-12: "+interventionName+".")
+	}
 	if p.Note != "" {
 		all = append(all, hole.ReplaceAllStringFunc(p.Note, func(name string) string {
 			shown, _, _ := d.text(w.says[strings.Trim(name, "{}")])

@@ -109,7 +109,7 @@ var shownFacts = []string{"outcome", "basis", "coagulopathy", "shown_by", "alter
 
 // fact writes what a column says.
 func fact(column, cell string) string {
-	if column == "shown_by" {
+	if column == "shown_by" || column == "tests" {
 		var all []string
 		for _, one := range strings.Fields(cell) {
 			all = append(all, language.English().Fact(one))
@@ -136,7 +136,11 @@ func (r *reviewers) evidenceOf(e row) (all []string) {
 	for _, one := range r.evidence[e["episode_id"]] {
 		line := fmt.Sprintf("%s (%s), %s", code(one["source"]), code(one["strength"]), r.clock(one, "at"))
 		if one["detail"] != "" {
-			line += ", " + code(one["detail"])
+			detail := code(one["detail"])
+			if one["source"] == "red_cells" || one["source"] == "hb_fall" {
+				detail = inDigits(one["detail"])
+			}
+			line += ", " + detail
 		}
 		if one["source_file"] != "" {
 			line += " · " + source(one)
@@ -199,7 +203,7 @@ func (r *reviewers) findingsOf(t *testing.T, e row) (all []string) {
 					said = r.clock(row{"at": v}, "at")
 				} else {
 					said = fact(name[1], v)
-					if name[1] != "shown_by" {
+					if name[1] != "shown_by" && name[1] != "tests" {
 						said = code(v)
 					}
 				}

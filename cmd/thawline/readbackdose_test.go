@@ -30,8 +30,8 @@ func (d *rows) doses(year []row) wanted {
 	return w
 }
 
-func (d *rows) unitsGiven(now []row) wanted {
-	of := pick(now, isGiven, byDose)
+func (d *rows) unitsGiven(year []row) wanted {
+	of := pick(year, isGiven, byDose)
 	w := wanted{heads: []string{"Units given", "Episodes"}}
 	for units := 1; units <= 8; units++ {
 		label := fmt.Sprint(units)

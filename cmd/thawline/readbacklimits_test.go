@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
+	"time"
 
 	"thawline/internal/figure"
 )
@@ -27,7 +29,7 @@ func (d *rows) withLines(p figure.Panel, a *article, w wanted) wanted {
 			w = w.withColumn("Rate per "+withCommas(int(p.Per)), func(r int) any { return figured{p.Per * n[r] / of[r], 2} })
 			w.notes = append(w.notes, "The interval takes units as independent; they come in clusters of an episode, so that it is too narrow.")
 		}
-		return w.withLimits(shareLimits(n, of, p.Per))
+		return w.withLimits(d.shareLimits(w, n, of, p.Per))
 	case "funnel":
 		return w.withFunnel(shownNumbers(a, w, 1), shownNumbers(a, w, 2))
 	case "between":
@@ -69,12 +71,13 @@ type limits struct {
 	centre              float64
 	value, lower, upper []float64
 	signal              []string
+	hidden              []int
 	note                string
 }
 
 func (w wanted) withLimits(l *limits) wanted {
 	if l == nil {
-		w.notes = append(slices.Clone(w.notes), "Fewer than eight months with data: no limits are drawn, and no change is claimed.")
+		w.notes = append(slices.Clone(w.notes), fmt.Sprintf("A baseline takes %d full months with data, and there are fewer: no limits are drawn, and no change is claimed.", baselineMonths))
 		return w
 	}
 	line := func(x float64) any {
@@ -91,28 +94,62 @@ func (w wanted) withLimits(l *limits) wanted {
 	return w
 }
 
+// firstFull is the first month of which the store holds all: its first, where an issue
+// lies in its first three days.
+func (d *rows) firstFull() string {
+	first := ""
+	for _, r := range d.issues {
+		if at, ok := instant(r, "issued_at"); ok {
+			if day := at.In(d.zone).Format("2006-01-02"); first == "" || day < first {
+				first = day
+			}
+		}
+	}
+	if first[8:] > "03" {
+		at, _ := time.Parse("2006-01", first[:7])
+		return at.AddDate(0, 1, 0).Format("2006-01")
+	}
+	return first[:7]
+}
+
 // shareLimits are those of a p chart, and with per over 0 of a u chart: three
-// standard errors about the mean of the first months, by each point's own size; where
-// months vary by more than chance, times the mean moving range of the standardised
-// points over 1.128 (Laney 2002, Quality Engineering 14:531).
-func shareLimits(n, of []float64, per float64) *limits {
-	l := &limits{plain: per > 0, note: fmt.Sprintf("Limits are three standard errors about the mean of the first %d months with data, each by its own n.", baselineMonths)}
+// standard errors about the mean of the store's first full months with data, those that
+// the page hides among them, by each point's own size; where months vary by more than
+// chance, times the mean moving range of the standardised points that are shown over
+// 1.128 (Laney 2002, Quality Engineering 14:531).
+func (d *rows) shareLimits(w wanted, n, of []float64, per float64) *limits {
+	l := &limits{plain: per > 0}
+	between := "of"
+	if l.plain {
+		between = "against"
+	}
 	if per == 0 {
 		per = 1
 	}
-	var rows []int
+	var rows, base, first []int
+	var events, sizes float64
+	full := d.firstFull()
 	for r := range n {
-		if !math.IsNaN(n[r]) && of[r] > 0 {
+		shown := !math.IsNaN(n[r]) && of[r] > 0
+		if shown {
 			rows = append(rows, r)
 		}
+		if size := numberOf(w.rows[r][2]); size > 0 && d.months[r] >= full && len(base) < baselineMonths {
+			base = append(base, r)
+			if events, sizes = events+numberOf(w.rows[r][1]), sizes+size; shown {
+				first = append(first, r)
+			}
+		}
 	}
-	if len(rows) < leastPoints {
+	if len(base) < baselineMonths {
 		return nil
 	}
-	first := rows[:min(baselineMonths, len(rows))]
-	var events, sizes float64
-	for _, r := range first {
-		events, sizes = events+n[r], sizes+of[r]
+	l.note = fmt.Sprintf("Limits are three standard errors about the mean of %s to %s (the first %d full months with data, %s %s %s), each month by its own n.",
+		monthName(d.months[base[0]]), monthName(d.months[base[len(base)-1]]), baselineMonths, withCommas(int(events)), between, withCommas(int(sizes)))
+	for r := range n {
+		if math.IsNaN(n[r]) || math.IsNaN(of[r]) {
+			l.hidden = append(l.hidden, r)
+		}
 	}
 	l.centre = per * events / sizes
 	// By chance alone a share has the binomial's variance, a rate that of Poisson.
@@ -180,6 +217,7 @@ func gapLimits(days []float64) *limits {
 func (l *limits) look(rows []int) {
 	l.signal = slices.Repeat([]string{"–"}, len(l.value))
 	run, above := 0, false
+	var passed []int
 	for r, x := range l.value {
 		if !slices.Contains(rows, r) {
 			l.lower[r], l.upper[r] = math.NaN(), math.NaN()
@@ -189,9 +227,10 @@ func (l *limits) look(rows []int) {
 			continue
 		}
 		if x > l.centre != above {
-			run, above = 0, x > l.centre
+			run, above, passed = 0, x > l.centre, nil
 		}
 		run++
+		passed = append(passed, r)
 		side := "below"
 		if above {
 			side = "above"
@@ -201,6 +240,18 @@ func (l *limits) look(rows []int) {
 			l.signal[r] = side + " its limit"
 		case run >= runLength:
 			l.signal[r] = fmt.Sprintf("%d in a row %s the centre line", run, side)
+			over := 0
+			for _, h := range l.hidden {
+				if h > passed[0] && h < r {
+					over++
+				}
+			}
+			switch {
+			case over == 1:
+				l.signal[r] += ", 1 hidden month between them left out"
+			case over > 1:
+				l.signal[r] += fmt.Sprintf(", %d hidden months between them left out", over)
+			}
 		}
 	}
 }
@@ -231,6 +282,26 @@ func (d *rows) signals(p *packPage, panels map[string]figure.Panel) (all []strin
 			if w.heads[last] == "Signal" && row[last] != "–" && d.isNow(d.months[r]) && !goesOn(w.rows[r:], last) {
 				all = append(all, fmt.Sprintf("%s %s: %s.", p.articles[id].asks, row[0], row[last]))
 			}
+		}
+	}
+	return all
+}
+
+// unseen are the charts of which months of the period are hidden, in the page's order.
+func (d *rows) unseen(p *packPage, panels map[string]figure.Panel) (all []string) {
+	for _, id := range p.order {
+		if kind := panels[id].Chart; kind != "control" && kind != "rate" {
+			continue
+		}
+		a, w := p.articles[id], d.recomputed()[id]
+		var months []string
+		for r, row := range w.rows {
+			if d.isNow(d.months[r]) && (isHidden(a, r, w.heads[1]) || isHidden(a, r, w.heads[2])) {
+				months = append(months, fmt.Sprint(row[0]))
+			}
+		}
+		if len(months) > 0 {
+			all = append(all, fmt.Sprintf("%s %s: hidden, so that whether it signals a change is not seen.", a.asks, strings.Join(months, ", ")))
 		}
 	}
 	return all

@@ -9,6 +9,7 @@ import (
 
 	"golang.org/x/net/html"
 
+	"thawline/internal/chart"
 	"thawline/internal/figure"
 )
 
@@ -156,6 +157,19 @@ func isLabel(n *html.Node) bool {
 	return (over || beside) && plainText(n) != "no change" && plainText(n) != "dose band"
 }
 
+// bearsLine says that a chart has a line at the month of the intervention.
+func bearsLine(a *article, p figure.Panel) bool {
+	of, ok := definition(p)
+	return ok && a.svg != nil && chart.ByMonth(p) && slices.ContainsFunc(of.Points, func(c figure.Column) bool { return c.Name == p.X && c.Kind == figure.Month }) &&
+		slices.ContainsFunc(a.rows, func(row []string) bool { return row[0] == monthName(interventionMonth) })
+}
+
+// bandLine is a dashed line at the left edge of a band, the first being 0.
+type bandLine struct {
+	number string
+	band   float64
+}
+
 // checkLabels compares the numbers and names written beside bars and points with the
 // table's, which are compared with what was recomputed.
 func checkLabels(a *article, p figure.Panel) (wrong []string) {
@@ -169,6 +183,26 @@ func checkLabels(a *article, p figure.Panel) (wrong []string) {
 		}
 		if label && !isHiddenWord(text) {
 			written = append(written, text)
+		}
+	}
+	if bearsLine(a, p) {
+		// The number of the intervention stands over the picture.
+		if at := slices.Index(written, "1"); at < 0 {
+			wrong = append(wrong, "no number stands over the line of the intervention")
+		} else {
+			written = slices.Delete(written, at, at+1)
+		}
+	}
+	for _, line := range map[string][]bandLine{"thaw_to_fate": {{"24", 5}, {"120", 7}}}[p.Figure] {
+		// A dashed line stands at the band that begins there, its number over it.
+		at := slices.IndexFunc(find(a.svg, "text", ""), func(n *html.Node) bool {
+			m := translated.FindStringSubmatch(attr(n, "transform"))
+			return m != nil && plainText(n) == line.number && isLabel(n) && math.Abs(float(m[1])-(56+478*line.band/float64(len(a.rows)))) < 1
+		})
+		if label := slices.Index(written, line.number); at < 0 || label < 0 {
+			wrong = append(wrong, fmt.Sprintf("no line is numbered %s at band %g", line.number, line.band+1))
+		} else {
+			written = slices.Delete(written, label, label+1)
 		}
 	}
 	cell := func(r int, name string) string {

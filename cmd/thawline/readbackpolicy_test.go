@@ -15,7 +15,13 @@ import (
 	"thawline/queries"
 )
 
-var numeral = regexp.MustCompile(`[0-9]+(?:\.[0-9]+)?`)
+// numeral is a number of a policy value; the pack parts its thousands.
+var numeral = regexp.MustCompile(`[0-9]+(?:,[0-9]{3})*(?:\.[0-9]+)?`)
+
+// unparted is a value without the signs between its thousands.
+func unparted(text string) string {
+	return numeral.ReplaceAllStringFunc(text, func(n string) string { return strings.ReplaceAll(n, ",", "") })
+}
 
 // leaves are the numbers and words of a value of a policy file, in their order.
 func leaves(value any) (all []string) {
@@ -86,9 +92,9 @@ func (d *rows) checkPolicy(p *packPage) (wrong []string) {
 	for i, row := range values {
 		want := d.policy[min(i, len(d.policy)-1)]
 		// The numbers of a table of values stand in words of the page's own.
-		said, leaves := []string{row[1]}, slices.Clone(want[4:])
+		said, leaves := []string{unparted(row[1])}, slices.Clone(want[4:])
 		if len(leaves) > 1 {
-			said, leaves = numeral.FindAllString(row[1], -1), nil
+			said, leaves = numeral.FindAllString(unparted(row[1]), -1), nil
 			for _, leaf := range want[4:] {
 				leaves = append(leaves, numeral.FindAllString(leaf, -1)...)
 			}

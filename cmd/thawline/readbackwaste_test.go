@@ -69,7 +69,15 @@ func (d *rows) waste(used func([]row) []row, want map[string]wanted) {
 		fate.rows = append(fate.rows, []any{band.label, bags(count(some, bagGiven)), bags(count(some, bagLost)), bags(count(some, isIn("fate", "returned")))})
 	}
 	within := count(now, timed, func(r row) bool { return float(r["hours_thaw_to_fate"]) <= 4 })
-	fate.says = d.bagShare(within, count(now, timed), map[string]any{"not_known": bags(count(now, not(timed), not(frozen)))})
+	late := pick(now, timed, func(r row) bool {
+		life := 24.0
+		if r["product"] == "thawed" {
+			life = 120
+		}
+		return float(r["hours_thaw_to_fate"]) > life
+	})
+	fate.says = d.bagShare(within, count(now, timed), map[string]any{"not_known": bags(count(now, not(timed), not(frozen))),
+		"beyond": bags(len(late)), "beyond_given": bags(count(late, bagGiven)), "life": figured{24, 1}, "life_thawed": figured{120, 1}})
 	want["thaw_to_fate"] = fate
 
 	// Thrown away, or given in episodes marked non-bleeding or unsupported, at the demo's price.

@@ -107,13 +107,25 @@ func draw(ctx context.Context, s *streams, hospital *site.Site, p *policy.Policy
 	if err != nil {
 		return err
 	}
+	if sayOtherMaps(s, hospital, st) {
+		behind.Current = true // The pack says so; here it is said.
+	}
 	switch {
 	case behind.Current:
 		s.say("the records are behind the exports that were read, or behind the maps of site.yaml: the pack shows them as they were; run thawline audit, which does all steps")
 	case behind.Audit:
 		s.say("the marks are behind the records or the policy: the pack shows them as they were made; run thawline mark and report again")
 	}
+	matched, err := audit.MatchedPatients(ctx, st, false)
+	if err != nil {
+		return err
+	}
 	options := pack.Options{From: from, To: to, Version: version, Today: today, OutDir: out, Provisional: reasons(lacks), Behind: behind}
+	for _, m := range matched {
+		if m.None() {
+			options.Unmatched = append(options.Unmatched, m.Table)
+		}
+	}
 	paths, err := pack.Build(ctx, ready, st, hospital, p, options)
 	if err != nil {
 		return err

@@ -56,8 +56,8 @@ func TestWithdrawWhole(t *testing.T) {
 // TestNamesDoNotSteerTheTerminal: a file's name may hold what a terminal obeys.
 func TestNamesDoNotSteerTheTerminal(t *testing.T) {
 	d := newDesk(t)
-	d.put("labs\x1b[2J\x07.csv", goodLabs)
-	if text := d.says(exitDone, "ingest"); strings.ContainsAny(text, "\x1b\x07") || !strings.Contains(text, "labs\ufffd[2J\ufffd.csv: 1 rows read") {
+	d.put("labs\x1b[2J\x07.csv", goodLabs+"SECRET1,INR,2.2,11/03/2025 09:00\n")
+	if text := d.says(exitDone, "ingest"); strings.ContainsAny(text, "\x1b\x07") || !strings.Contains(text, "labs\ufffd[2J\ufffd.csv: 2 rows read") {
 		t.Errorf("%q", text)
 	}
 	contains(t, d.says(exitWrong, "query", "DELETE FROM issues"), "wanted one SELECT")

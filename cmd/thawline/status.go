@@ -74,9 +74,9 @@ func (c *statusCommand) tell(out io.Writer, r *status.Report) {
 	fmt.Fprintf(out, "store %s: %d exports\n\nSources\n", r.Store, len(r.Sources))
 	w := tabwriter.NewWriter(out, 2, 4, 2, ' ', 0)
 	if c.Files {
-		fmt.Fprintln(w, "  table\texport\tdate\tread\taccepted\trejected\tset aside\treading")
+		fmt.Fprintln(w, "  table\texport\tdate\tread\taccepted\trejected\tset aside\treading\tversion")
 		for _, src := range r.Sources {
-			fmt.Fprintf(w, "  %s\t%s\t%s\t%d\t%d\t%d\t%d\t%.12s\n", src.Table, src.File, src.Date, src.Read, src.Accepted, src.Rejected, src.SetAside, src.Reading)
+			fmt.Fprintf(w, "  %s\t%s\t%s\t%d\t%d\t%d\t%d\t%.12s\t%s\n", src.Table, src.File, src.Date, src.Read, src.Accepted, src.Rejected, src.SetAside, src.Reading, versionOf(src))
 		}
 	} else {
 		fmt.Fprintln(w, "  table\texports\tfirst date\tlast date\tread\taccepted\trejected\tset aside")
@@ -102,6 +102,19 @@ func (c *statusCommand) tell(out io.Writer, r *status.Report) {
 	}
 	w.Flush()
 
+	if len(r.Matched) > 0 {
+		fmt.Fprintln(out, "\nPatients with plasma, issued it while the table has rows")
+		for _, m := range r.Matched {
+			fmt.Fprintf(w, "  %s\t%d of %d appear in it\n", m.Table, m.Patients, m.Of)
+		}
+		w.Flush()
+		for _, m := range r.Matched {
+			if m.Few() {
+				fmt.Fprintf(out, "  WARNING: %s\n", m.Line())
+			}
+		}
+	}
+
 	fmt.Fprintln(out, "\nLayers")
 	if r.Current == nil {
 		fmt.Fprintln(out, "  current: none yet: run thawline ingest")
@@ -111,6 +124,9 @@ func (c *statusCommand) tell(out io.Writer, r *status.Report) {
 	}
 	if r.Behind.Current && r.Current != nil {
 		fmt.Fprintln(out, "  current is behind the exports that were read: run thawline ingest")
+	}
+	if line := otherMaps(r.OtherMaps); line != "" {
+		fmt.Fprintln(out, "  "+line)
 	}
 	switch {
 	case r.Audit == nil:
@@ -134,6 +150,21 @@ func (c *statusCommand) tell(out io.Writer, r *status.Report) {
 	}
 	w.Flush()
 	fmt.Fprintln(out, "  thawline problems shows each, with what to do about it")
+}
+
+// versionOf says of an export of which several versions came which one it is.
+func versionOf(src status.Source) string {
+	if src.Versions < 2 {
+		return ""
+	}
+	text := fmt.Sprintf("%d of %d", src.Version, src.Versions)
+	if src.Version == src.Versions {
+		text += ", the newest"
+	}
+	if src.InInbox != nil && *src.InInbox {
+		text += ", in the inbox"
+	}
+	return text
 }
 
 // byTable sums sources by table, in the order of the contract. File holds the

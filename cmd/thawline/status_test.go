@@ -37,6 +37,11 @@ func TestStatusSaysWhatIsBehind(t *testing.T) {
 		t.Errorf("after ingest: %+v", r)
 	}
 	ask(t, "mark", "--site", site)
+	// The episode can be explained before there is a pack.
+	id := strings.Fields(ask(t, "query", "--site", site, "--format", "csv", "SELECT episode_id FROM episodes"))[1]
+	if text := ask(t, "explain", "--site", site, id); !strings.Contains(text, "because") || !strings.Contains(text, "no bleeding is recorded of anybody in any feed; looked for here from 2025-03-09 to 2025-03-10") || !strings.Contains(text, "bleeding_recorded_in = events") {
+		t.Errorf("explain says:\n%s", text)
+	}
 	if r := statusOf(t, site); r.Behind.Current || r.Behind.Audit || r.Audit == nil || r.Audit.Episodes != 1 {
 		t.Errorf("after mark: %+v", r)
 	}

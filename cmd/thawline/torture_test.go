@@ -230,8 +230,22 @@ func TestTorture(t *testing.T) {
 	for _, row := range table(t, site, `SELECT source_file, count(DISTINCT source_row) AS n FROM problems WHERE severity = 'rejected' GROUP BY ALL`) {
 		rejected[row["source_file"]] = row["n"]
 	}
+	// The same bytes under two names, of which one is misleading, are read once.
+	copies := map[string]string{}
+	for _, m := range regexp.MustCompile(`(?m)^note: (\S+): the same bytes as (\S+), which is taken`).FindAllStringSubmatch(said, -1) {
+		copies[m[1]] = m[2]
+	}
+	if len(copies) != 3 {
+		t.Errorf("%d copies, want 3: %v", len(copies), copies)
+	}
 	for _, c := range tortured {
 		t.Run(c.file, func(t *testing.T) {
+			if of, isCopy := copies[c.file]; isCopy {
+				if _, found := kept[c.file]; found {
+					t.Error("a copy is in the store")
+				}
+				c.file = of
+			}
 			r, found := kept[c.file]
 			if c.says != "" {
 				if !strings.Contains(said, c.file+":") || !regexp.MustCompile(regexp.QuoteMeta(c.file)+`[^\n]*`+regexp.QuoteMeta(c.says)).MatchString(said) {

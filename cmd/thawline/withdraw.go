@@ -17,7 +17,7 @@ import (
 
 type withdrawCommand struct {
 	where
-	Export []string `arg:"" name:"export" help:"Base name of an export in the store, or the beginning of its reading's id (thawline status --files)."`
+	Export []string `arg:"" name:"export" help:"Base name of an export in the store, or the beginning of its reading's id (thawline status --files) or of the SHA-256 of its bytes: of several versions of one name, the one to take back."`
 	Forget bool     `help:"Do not remember it: the next ingest takes it in again if it lies in its place. Also lifts an earlier withdrawal."`
 	DryRun bool     `name:"dry-run" help:"Say what would change, and change nothing."`
 	Yes    bool     `help:"Withdraw it although its export is no longer in its place, so that it cannot be taken in again."`
@@ -45,13 +45,25 @@ func (c *withdrawCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	defer st.Close()
-	entries, lifted, err := c.chosen(st)
+	entries, lifted, err := c.chosen(st, hospital)
 	if err != nil {
 		return err
 	}
 	told, err := c.describe(ctx, st, hospital, entries)
 	if err != nil {
 		return err
+	}
+	var refused error
+	if !c.Yes && !c.Forget {
+		if refused = c.stillThere(st, hospital, entries); refused != nil && !c.DryRun {
+			return refused
+		}
+	}
+	var copies []store.Withdrawal
+	if !c.Forget {
+		if copies, err = copiesOf(st, hospital, entries); err != nil {
+			return err
+		}
 	}
 	for _, w := range told {
 		text := fmt.Sprintf("%s (%s, reading %.12s): %d rows", w.File, w.Table, w.Reading, w.Rows)
@@ -60,13 +72,14 @@ func (c *withdrawCommand) Run(ctx context.Context, s *streams) error {
 		}
 		s.say("%s: %s", map[bool]string{true: "would go", false: "goes"}[c.DryRun], text)
 	}
-	if !c.Yes && !c.Forget {
-		if err := c.stillThere(st, hospital, entries); err != nil {
-			return err
-		}
+	for _, w := range copies {
+		s.say("%s lies in the inbox with the same bytes: it is not taken in their place; thawline withdraw --forget %s would let the next ingest take it", w.File, w.File)
+	}
+	if refused != nil {
+		s.say("without --yes this would be refused: %v", refused)
 	}
 	if !c.DryRun {
-		if err := c.change(st, entries, lifted); err != nil {
+		if err := c.change(st, entries, lifted, copies); err != nil {
 			return err
 		}
 		if err := c.follow(ctx, s, st, hospital); err != nil {
@@ -84,12 +97,13 @@ func (c *withdrawCommand) Run(ctx context.Context, s *streams) error {
 
 // chosen finds what the arguments name: readings, and with --forget earlier
 // withdrawals.
-func (c *withdrawCommand) chosen(st *store.Store) (entries []store.Entry, lifted []store.Withdrawal, err error) {
+func (c *withdrawCommand) chosen(st *store.Store, hospital *site.Site) (entries []store.Entry, lifted []store.Withdrawal, err error) {
 	const shortest = 6
 	for _, word := range c.Export {
 		var found []store.Entry
 		for _, e := range st.Entries() {
-			if e.File == word || len(word) >= shortest && strings.HasPrefix(e.ID, strings.ToLower(word)) {
+			begins := func(hash string) bool { return len(word) >= shortest && strings.HasPrefix(hash, strings.ToLower(word)) }
+			if e.File == word || begins(e.ID) || begins(e.SHA256) {
 				found = append(found, e)
 			}
 		}
@@ -100,10 +114,11 @@ func (c *withdrawCommand) chosen(st *store.Store) (entries []store.Entry, lifted
 			}
 		}
 		switch {
-		case len(found) > 1 && !oneExport(found):
+		// One export may be read for several tables, or from several sheets.
+		case slices.ContainsFunc(found, func(e store.Entry) bool { return e.SHA256 != found[0].SHA256 || e.File != found[0].File }):
 			text := fmt.Sprintf("%s: %d exports in the store are meant: name the reading instead:", word, len(found))
 			for _, e := range found {
-				text += fmt.Sprintf("\n  %.12s  %s of %s, %d rows read, SHA-256 of its bytes %.12s", e.ID, e.File, e.Table, e.Read, e.SHA256)
+				text += fmt.Sprintf("\n  %.12s  %s of %s, version %d, %d rows read, SHA-256 of its bytes %.12s", e.ID, e.File, e.Table, e.Version, e.Read, e.SHA256)
 			}
 			return nil, nil, usageError{errors.New(text)}
 		case len(found) == 0 && len(before) > 0 && c.Forget:
@@ -111,21 +126,80 @@ func (c *withdrawCommand) chosen(st *store.Store) (entries []store.Entry, lifted
 		case len(found) == 0 && len(before) > 0:
 			return nil, nil, usageError{fmt.Errorf("%s: it is withdrawn already; --forget lets the next ingest take it in again", word)}
 		case len(found) == 0:
+			if of := readAs(st, hospital, word); of != "" {
+				return nil, nil, usageError{fmt.Errorf("%s: it holds the same bytes as %s, under which name they were read: withdraw %s, and neither is taken in again", word, of, of)}
+			}
 			return nil, nil, usageError{fmt.Errorf("%s: no export in the store has this base name, and no reading this id: thawline status --files lists them", word)}
+		default:
+			entries = append(entries, found...)
 		}
-		for _, e := range found {
-			if !slices.ContainsFunc(entries, func(other store.Entry) bool { return other.ID == e.ID }) {
-				entries = append(entries, e)
+	}
+	// What an older program read twice, under two names, would stay under the other.
+	for _, e := range slices.Clone(entries) {
+		for _, other := range st.Entries() {
+			if other.Table == e.Table && other.SHA256 == e.SHA256 && other.Read > 0 {
+				entries = append(entries, other)
 			}
 		}
 	}
-	return entries, lifted, nil
+	slices.SortStableFunc(entries, func(a, b store.Entry) int { return strings.Compare(a.ID, b.ID) })
+	return slices.CompactFunc(entries, func(a, b store.Entry) bool { return a.ID == b.ID }), lifted, nil
 }
 
-// oneExport reports whether readings are of one export, which several feeds read:
-// it goes whole.
-func oneExport(readings []store.Entry) bool {
-	return !slices.ContainsFunc(readings, func(e store.Entry) bool { return e.File != readings[0].File || e.SHA256 != readings[0].SHA256 })
+// copiesOf lists the files of the inbox that hold the same bytes as exports under
+// other names: the next ingest would take them in their place.
+func copiesOf(st *store.Store, hospital *site.Site, entries []store.Entry) (copies []store.Withdrawal, err error) {
+	for _, e := range entries {
+		r, readable := st.Reading(e.ID)
+		if !readable || r.Read == 0 {
+			continue
+		}
+		for _, path := range inbox(hospital, e.Table) {
+			name := filepath.Base(path)
+			if info, err := os.Stat(path); err != nil || info.Size() != r.Bytes || name == e.File {
+				continue
+			}
+			hash, err := store.HashFile(path)
+			if err != nil {
+				return nil, err
+			}
+			w := store.Withdrawal{Table: e.Table, File: name, SHA256: hash, Bytes: r.Bytes, Read: r.Read}
+			if hash == e.SHA256 && !slices.Contains(copies, w) {
+				copies = append(copies, w)
+			}
+		}
+	}
+	return copies, nil
+}
+
+// readAs gives the name under which the bytes of a file of the inbox were read, where
+// that is another one, or nothing.
+func readAs(st *store.Store, hospital *site.Site, name string) string {
+	for _, feed := range hospital.Feeds {
+		for _, path := range inbox(hospital, feed.Table.Name) {
+			if filepath.Base(path) != name {
+				continue
+			}
+			hash, err := store.HashFile(path)
+			for _, e := range st.Entries() {
+				if err == nil && e.Table == feed.Table.Name && e.SHA256 == hash && e.File != name && e.Read > 0 {
+					return e.File
+				}
+			}
+		}
+	}
+	return ""
+}
+
+// inbox lists the files that the feeds of a table name.
+func inbox(hospital *site.Site, table string) (paths []string) {
+	for _, feed := range hospital.Feeds {
+		if feed.Table.Name == table {
+			found, _ := filepath.Glob(feed.Files) // A pattern that is none finds nothing; ingest says so.
+			paths = append(paths, found...)
+		}
+	}
+	return paths
 }
 
 // describe tells what the store holds of each.
@@ -161,7 +235,13 @@ func (c *withdrawCommand) stillThere(st *store.Store, hospital *site.Site, entri
 		if !filepath.IsAbs(path) {
 			path = filepath.Join(hospital.Dir, path)
 		}
-		if info, err := os.Stat(path); err != nil || info.Size() != r.Bytes {
+		info, err := os.Stat(path)
+		there := err == nil && info.Size() == r.Bytes
+		if there {
+			hash, err := store.HashFile(path)
+			there = err == nil && hash == r.SHA256
+		}
+		if !there {
 			return usageError{fmt.Errorf("%s: what it was read from is no longer at %s, so that it could not be taken in again: put it there, or say --yes", e.File, r.Path)}
 		}
 	}
@@ -169,7 +249,7 @@ func (c *withdrawCommand) stillThere(st *store.Store, hospital *site.Site, entri
 }
 
 // change makes the change in the store.
-func (c *withdrawCommand) change(st *store.Store, entries []store.Entry, lifted []store.Withdrawal) error {
+func (c *withdrawCommand) change(st *store.Store, entries []store.Entry, lifted, copies []store.Withdrawal) error {
 	var ids []string
 	for _, e := range entries {
 		ids = append(ids, e.ID)
@@ -180,7 +260,7 @@ func (c *withdrawCommand) change(st *store.Store, entries []store.Entry, lifted 
 		}
 		return st.Retire(ids...)
 	}
-	return st.Withdraw(ids...)
+	return st.WithdrawWith(copies, ids...)
 }
 
 // follow brings current up to date, unless other files are damaged still.

@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"thawline/internal/store"
 )
 
 // desk is a folder with a site, as the person at it sees it.
@@ -203,4 +205,66 @@ func TestDamageIsMendedByTheStepItNames(t *testing.T) {
 	d.says(exitDone, "ingest")
 	d.says(exitDone, "mark")
 	same("sources")
+}
+
+// TestVersionsAndCopies: of two exports of one name the one that came last wins and
+// either can be taken back alone; a copy under another name is one export with it.
+func TestVersionsAndCopies(t *testing.T) {
+	d := newDesk(t)
+	inr := func() string {
+		t.Helper()
+		return strings.TrimSpace(ask(t, "query", "--site", filepath.Join(d.dir, "site.yaml"), "--format", "csv", "SELECT CAST(value AS VARCHAR) AS inr FROM labs WHERE patient_id = 'SECRET2'"))
+	}
+	one := func(value string) string { return strings.Replace(mendedLabs, "2.5", value, 1) }
+	for _, value := range []string{"2.1", "2.2", "2.3"} {
+		d.put("labs2.csv", one(value))
+		d.says(exitDone, "ingest")
+		if got := inr(); got != "inr\n"+value {
+			t.Errorf("the export says %s, the store %q", value, got)
+		}
+	}
+	contains(t, d.says(exitDone, "status", "--files"), "1 of 3\n", "2 of 3\n", "3 of 3, the newest, in the inbox\n")
+	// Of the same size, but not the same: what stands there is another version.
+	first := store.SHA256([]byte(one("2.1")))
+	contains(t, d.says(exitWrong, "withdraw", first[:12]), "no longer at labs2.csv")
+	if text := d.says(exitDone, "withdraw", "--dry-run", first[:12]); !strings.Contains(text, "would go: labs2.csv") || !strings.Contains(text, "without --yes this would be refused") {
+		t.Errorf("it says:\n%s", text)
+	}
+	d.says(exitDone, "withdraw", "--yes", first[:12])
+	contains(t, d.says(exitDone, "status", "--files"), "1 of 2\n", "2 of 2, the newest, in the inbox\n")
+
+	// A copy is not read again; withdrawn, it does not come back under its other name.
+	before := d.layer("current")
+	d.put("labs0.csv", one("2.3"))
+	contains(t, d.says(exitDone, "ingest"), "labs0.csv: the same bytes as labs2.csv, which is taken")
+	if diff := cmp.Diff(before, d.layer("current")); diff != "" {
+		t.Errorf("a copy changed current:\n%s", diff)
+	}
+	contains(t, d.says(exitWrong, "withdraw", "labs0.csv"), "labs0.csv: it holds the same bytes as labs2.csv", "withdraw labs2.csv, and neither")
+	newest := store.SHA256([]byte(one("2.3")))
+	text := d.says(exitDone, "withdraw", newest[:10])
+	contains(t, text, "goes: "+labsOfYears, "labs0.csv lies in the inbox with the same bytes")
+	if got := inr(); got != "inr\n2.2" {
+		t.Errorf("the newest version is withdrawn: %q", got)
+	}
+	contains(t, d.says(exitDone, "ingest"), "labs0.csv: it was withdrawn", "labs2.csv: it was withdrawn")
+	if got := inr(); got != "inr\n2.2" {
+		t.Errorf("it came back: %q", got)
+	}
+}
+
+// TestOrderThatNobodySees: a file that does not win over what was there before says so.
+func TestOrderThatNobodySees(t *testing.T) {
+	d := newDesk(t)
+	d.put("labs Okt.csv", mendedLabs)
+	d.says(exitDone, "ingest")
+	// Of another feed of labs, and by its name the first: neither is told of rows that
+	// it alone has.
+	d.put("labs Nov.csv", strings.Replace(mendedLabs, "2.5", "2.6", 1)+"SECRET9,INR,2.0,10/03/2024 09:00\n")
+	contains(t, d.says(exitDone, "ingest"), "labs Nov.csv: 1 of its rows of labs yield to rows of files that stand later: labs Okt.csv; a file whose name bears no date")
+	contains(t, d.says(exitDone, "inspect"), "labs: 3 files have no date by a file_date", "so that labs1.csv wins over labs Nov.csv")
+	d.put("labs Z.csv", strings.Replace(mendedLabs, "2.5", "2.7", 1))
+	if text := d.says(exitDone, "ingest"); strings.Contains(text, "yield") {
+		t.Errorf("what stands last yields to none:\n%s", text)
+	}
 }

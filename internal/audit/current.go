@@ -42,6 +42,8 @@ type builder struct {
 	e        *engine.Engine
 	st       *store.Store
 	readings []store.Reading
+	// places are those of the readings in source order, by id.
+	places map[string]int
 	// groups are the queries by what they resolve; see grouped.
 	groups      map[string][]*Query
 	fingerprint string

@@ -112,6 +112,57 @@ func TestArrivals(t *testing.T) {
 	}
 }
 
+// TestArrivalsOfVersions does the same with exports that share their names, of which
+// an older version becomes the newest now and then.
+func TestArrivalsOfVersions(t *testing.T) {
+	for seed := range propertySeeds() {
+		if differs, _ := versionsDiffer(t, 3000+seed, 20, arrivalTables...); differs != "" {
+			t.Fatalf("seed %d: %s", seed, differs)
+		}
+	}
+	for seed := range propertySeeds() {
+		if differs, _ := versionsDiffer(t, 4000+seed, 12, "patients", "patients", "aliases"); differs != "" {
+			t.Fatalf("seed %d of patients: %s", seed, differs)
+		}
+		if differs, _ := versionsDiffer(t, 5000+seed, 12, "issues", "issues", "bedside"); differs != "" {
+			t.Fatalf("seed %d of units: %s", seed, differs)
+		}
+	}
+}
+
+// TestOlderVersionIsNewestAgain: where an older version of a name becomes its newest,
+// and something else comes at the same time, nothing is taken over that was true
+// before.
+func TestOlderVersionIsNewestAgain(t *testing.T) {
+	for _, c := range [][3]string{
+		{"patients", "patient_id,sex\nA,F\nB,F\n", "patient_id,sex\nC,M\n"},
+		{"issues", "unit_no,patient_id,issued_at,fate\nU1,A,2025-01-05T10:00,presumed\n", "unit_no,patient_id,issued_at,fate\nU3,A,2025-01-06T10:00,presumed\n"},
+		{"bedside", "unit_no,patient_id,started_at,ended_at\nU1,A,2025-01-05T10:00,2025-01-05T11:00\n", "unit_no,patient_id,started_at,ended_at\nU3,A,2025-01-06T10:00,\n"},
+		{"labs", "patient_id,collected_at,value\nA,2025-01-05T09:00,1.1\n", "patient_id,collected_at,value\nC,2025-01-05T09:00,1.0\n"},
+		{"events", "patient_id,kind,at,detail\nA,bleeding,2025-01-05T10:00,major\n", "patient_id,kind,at,detail\nC,death,2025-01-05T10:00,\n"},
+		{"activity", "month,measure,count\n2025-01,admissions,10\n", "month,measure,count\n2025-02,admissions,10\n"},
+	} {
+		other := strings.NewReplacer("F", "M", "presumed", "returned", "T11:00", "T12:00", ",1.1", ",1.2", "major", "minor", ",10\n", ",11\n").Replace(c[1])
+		older, newer, later := monthExport{c[0], "", c[1]}, monthExport{c[0], "", other}, monthExport{c[0], "2026-01-01", c[2]}
+		st, atOnce := newStore(t), newStore(t)
+		ingestExport(t, st, older)
+		ingestExport(t, st, newer)
+		bringUp(t, st, 1)
+		if err := st.MakeNewest(older.table, older.table+".csv", store.SHA256([]byte(older.table+older.date+older.text))); err != nil {
+			t.Fatal(err)
+		}
+		ingestExport(t, st, later)
+		bringUp(t, st, 1)
+		for _, x := range []monthExport{newer, older, later} {
+			ingestExport(t, atOnce, x)
+		}
+		bringUp(t, atOnce, 1)
+		if diff := cmp.Diff(layerBytes(t, atOnce), layerBytes(t, st)); diff != "" {
+			t.Errorf("%s: what was true before was taken over", c[0])
+		}
+	}
+}
+
 // TestArrivalsNotices: TestArrivals would notice where a part that has changed is
 // taken over as it stands.
 func TestArrivalsNotices(t *testing.T) {
@@ -151,11 +202,28 @@ func TestArrivalsNotices(t *testing.T) {
 // where it first differs from one filled at once; and how many files were kept.
 func arrivalsDiffer(t *testing.T, seed uint64, n int, tables ...string) (differs string, kept int64) {
 	t.Helper()
+	return storesDiffer(t, seed, n, false, tables)
+}
+
+// versionsDiffer is arrivalsDiffer with exports of two names a table, undated and of
+// one day.
+func versionsDiffer(t *testing.T, seed uint64, n int, tables ...string) (differs string, kept int64) {
+	t.Helper()
+	return storesDiffer(t, seed, n, true, tables)
+}
+
+func storesDiffer(t *testing.T, seed uint64, n int, versions bool, tables []string) (differs string, kept int64) {
+	t.Helper()
 	usual := leastRows
 	defer func() { leastRows = usual }()
 	r := rand.New(rand.NewPCG(seed, 9))
 	leastRows = 1 + r.Int64N(8)
 	exports := arrivals(r, n, tables...)
+	for i := range exports {
+		if versions {
+			exports[i].date = []string{"", "2026-01-01"}[r.IntN(2)]
+		}
+	}
 	byMonth := newStore(t)
 	var there []monthExport
 	for len(exports) > 0 {
@@ -172,6 +240,15 @@ func arrivalsDiffer(t *testing.T, seed uint64, n int, tables ...string) (differs
 				t.Fatal(err)
 			}
 			there = slices.Delete(there, gone, gone+1)
+		}
+		if versions && r.IntN(2) == 0 {
+			// There they stand in the order in which the other store takes them.
+			at := r.IntN(len(there))
+			x := there[at]
+			if err := byMonth.MakeNewest(x.table, x.table+".csv", store.SHA256([]byte(x.table+x.date+x.text))); err != nil {
+				t.Fatal(err)
+			}
+			there = append(slices.Delete(there, at, at+1), x)
 		}
 		got, err := tryToBringUp(t, byMonth, 1)
 		if err != nil {

@@ -277,8 +277,10 @@ func (b *builder) keptParts(at clock) error {
 		Made: store.SHA256([]byte(b.fingerprint + "\x00" + at.name)), Readings: map[string][]string{}, Told: map[string]map[string]map[dekad]int64{},
 		Files: map[string][]timedPart{}, Units: map[string][]unitPart{}, Whole: map[string]partRows{},
 	}
-	for _, r := range b.readings {
+	b.places = map[string]int{}
+	for i, r := range b.readings {
 		b.made.Readings[r.Table] = append(b.made.Readings[r.Table], r.ID)
+		b.places[r.ID] = i
 	}
 	b.kept = map[string]store.File{}
 	for _, f := range b.st.Layer("current") {

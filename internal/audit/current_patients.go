@@ -19,11 +19,24 @@ import (
 // others are taken over from the file as it stands.
 
 // mayMerge says that the file of patients can be made from the one that stands:
-// readings have come, none has gone.
+// readings have come, none has gone, and none stands elsewhere among the others.
 func (b *builder) mayMerge(kept store.File, found bool) bool {
 	t := contract.Patients.Name
-	return found && b.old.Made != "" && len(b.old.Readings[t]) > 0 &&
-		!slices.ContainsFunc(b.old.Readings[t], func(id string) bool { return !slices.Contains(b.made.Readings[t], id) }) && whole(kept)
+	return found && b.old.Made != "" && len(b.old.Readings[t]) > 0 && stillInOrder(b.old.Readings[t], b.places) && whole(kept)
+}
+
+// stillInOrder says that all of those readings are there still, in the order in
+// which they are given: a version of a name may have become its newest.
+func stillInOrder(ids []string, places map[string]int) bool {
+	last := -1
+	for _, id := range ids {
+		at, there := places[id]
+		if !there || at < last {
+			return false
+		}
+		last = at
+	}
+	return true
 }
 
 // mergePatients writes the file of patients from the one that stands, and gives

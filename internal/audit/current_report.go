@@ -19,7 +19,8 @@ type CurrentTable struct {
 	Superseded int64 `json:"superseded"`
 	// Cancelled counts cancellations and the rows that they took out.
 	Cancelled int64 `json:"cancelled"`
-	// GivenWay counts ratios made from times that gave way to ratios told.
+	// GivenWay counts ratios made from times that gave way to ratios told, and lines told
+	// without a ratio that gave way to those made from times.
 	GivenWay int64 `json:"given_way"`
 }
 
@@ -84,7 +85,7 @@ func (r CurrentReport) Lines() []string {
 	for _, t := range r.Tables {
 		line := fmt.Sprintf("current %s: %d rows stored = %d current + %d superseded + %d cancelled", t.Table, t.Read, t.Current, t.Superseded, t.Cancelled)
 		if t.GivenWay > 0 {
-			line += fmt.Sprintf(" + %d ratios from times given way to ratios told", t.GivenWay)
+			line += fmt.Sprintf(" + %d ratios given way (those from times to ratios told, told ones without a value to those from times)", t.GivenWay)
 		}
 		lines = append(lines, line)
 	}

@@ -249,12 +249,8 @@ func (b *builder) filesOfUnits(t unitTable, units *store.Numbers) []string {
 // planUnits parts the files of a year, and finds which parts stand as they are.
 func (b *builder) planUnits(year string, told map[dekad]int64, touched map[dekad]bool) *unitFiles {
 	one := &unitFiles{year: year, pieces: map[string][]store.Piece{}}
-	there := map[string]bool{}
 	stands, places := map[span]unitPart{}, map[string]map[span]int{}
 	for _, t := range unitTables {
-		for _, id := range b.made.Readings[t.Name] {
-			there[id] = true
-		}
 		places[t.Name] = map[span]int{}
 		place := 0
 		for _, p := range b.old.Units[year] {
@@ -264,7 +260,7 @@ func (b *builder) planUnits(year string, told map[dekad]int64, touched map[dekad
 	}
 	for _, s := range spansOf(told) {
 		p, known := stands[s]
-		merges := known && !slices.ContainsFunc(p.Readings, func(id string) bool { return !there[id] })
+		merges := known && stillInOrder(p.Readings, b.places)
 		stale := !merges
 		for m := s.First; m <= s.Last; m++ {
 			stale = stale || touched[m]
@@ -362,12 +358,8 @@ GROUP BY ALL`)
 		t.readings[order] = unitRange{row[3].(string), row[4].(string)}
 		t.rows += row[2].(int64)
 	}
-	places := map[string]int{}
-	for i, r := range b.readings {
-		places[r.ID] = i
-	}
 	for i := range targets {
-		slices.SortFunc(targets[i].part().Readings, func(a, b string) int { return places[a] - places[b] })
+		slices.SortFunc(targets[i].part().Readings, func(one, other string) int { return b.places[one] - b.places[other] })
 	}
 	return nil
 }

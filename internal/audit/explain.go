@@ -261,13 +261,47 @@ func (x *explainer) result(column string) string {
 }
 
 func (x *explainer) evidence() error {
+	recorded, err := x.recorded()
+	if err != nil {
+		return err
+	}
 	return x.table("Bleeding evidence", `
 SELECT evidence.source, evidence.strength, evidence."at", coalesce(evidence.detail, '') AS detail,
     coalesce(evidence.source_file || ':' || evidence.source_row, '') AS source
 FROM evidence
 WHERE evidence.episode_id = `+x.id()+`
 ORDER BY evidence."at", evidence.source, evidence.source_file, evidence.source_row`,
-		fmt.Sprintf("looked for from %s h before t0 to t1 (activations %s h); basis of use: %s", x.value("bleeding_before_h"), x.value("activation_before_h"), x.fact("basis")))
+		fmt.Sprintf("looked for from %s h before t0 to t1 (activations %s h); basis of use: %s", x.value("bleeding_before_h"), x.value("activation_before_h"), x.fact("basis")), recorded)
+}
+
+// recorded says from when to when bleeding was recorded of anybody, and by which
+// value of the policy that nobody told of it means that there was none.
+func (x *explainer) recorded() (string, error) {
+	days, err := x.one("SELECT strftime(min(first_day), '%Y-%m-%d') AS first_day, strftime(max(last_day), '%Y-%m-%d') AS last_day FROM recorded WHERE what = 'bleeding'")
+	if err != nil {
+		return "", err
+	}
+	window, err := x.one("SELECT strftime(local_time(" + x.at("t0") + " - hours(" + x.value("bleeding_before_h") + ")), '%Y-%m-%d') AS opens, strftime(local_time(" + x.at("t1") + "), '%Y-%m-%d') AS closes")
+	if err != nil {
+		return "", err
+	}
+	gaps, err := x.one(fmt.Sprintf(`
+SELECT string_agg(strftime(month, '%%Y-%%m'), ', ' ORDER BY month) AS months
+FROM (SELECT unnest(generate_series(date_trunc('month', DATE '%s'), date_trunc('month', DATE '%s'), INTERVAL 1 MONTH)) AS month)
+WHERE strftime(month, '%%Y-%%m') NOT IN (SELECT month FROM recorded WHERE what = 'bleeding')`, text(window["opens"]), text(window["closes"])))
+	if err != nil {
+		return "", err
+	}
+	said := "no bleeding is recorded of anybody in any feed"
+	if days["first_day"] != nil {
+		said = fmt.Sprintf("bleeding is recorded, of anybody, from %s to %s", text(days["first_day"]), text(days["last_day"]))
+		if gaps["months"] != nil {
+			said += ", but in no row of " + text(gaps["months"])
+		}
+	}
+	return fmt.Sprintf("%s; looked for here from %s to %s (the hospital's days). That nobody told of bleeding means none by the policy's bleeding_recorded_in = %s: "+
+		"events, where all these days lie within those of recorded bleeding and each of their months has a row; indication, where all that is stated is raised_inr",
+		said, text(window["opens"]), text(window["closes"]), x.value("bleeding_recorded_in")), nil
 }
 
 func (x *explainer) judgement() error {

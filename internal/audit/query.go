@@ -34,6 +34,9 @@ type Query struct {
 	parsed *engine.Parsed
 }
 
+// Local says that it is a site's own rule.
+func (q *Query) Local() bool { return q.parsed != nil }
+
 // Reads lists the tables that the query declares to read.
 func (q *Query) Reads() []string { return q.List("reads") }
 

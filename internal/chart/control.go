@@ -53,9 +53,7 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 	}
 	line.AddSeries(name, shares, charts.WithLineStyleOpts(opts.LineStyle{Color: hues[0], Width: 2}))
 	if l := look.Limits; l != nil {
-		flat := make([]float64, len(f.Rows))
-		for i := range flat {
-			flat[i] = l.Centre
+		for i := range l.Upper {
 			if !math.IsNaN(l.Upper[i]) {
 				highest = math.Max(highest, lines*l.Upper[i])
 			}
@@ -63,7 +61,7 @@ func control(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error
 		for _, one := range []struct {
 			name, kind, step string
 			values           []float64
-		}{{look.Format.Say("legend_centre"), "solid", "", flat}, {look.Format.Say("legend_limits"), "dashed", "middle", l.Lower}, {look.Format.Say("legend_limits"), "dashed", "middle", l.Upper}} {
+		}{{look.Format.Say("legend_centre"), "solid", "", l.Centre}, {look.Format.Say("legend_limits"), "dashed", "middle", l.Lower}, {look.Format.Say("legend_limits"), "dashed", "middle", l.Upper}} {
 			data := make([]opts.LineData, len(one.values))
 			for i, v := range one.values {
 				data[i] = opts.LineData{Symbol: "none"}

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -246,21 +247,7 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 	}
 	option["legend"].(map[string]any)["show"] = len(option["series"].([]any)) > 1
 	if f.Points[f.Index(p.X)].Kind == figure.Label && p.Chart != "histogram" && len(f.Rows) > 0 {
-		// Every bar bears its name, on two lines where it is long.
-		room := (width - left - right) / len(f.Rows)
-		letters := room * 3 / 4 / 8 * 2
-		if room < 40 {
-			letters = 4
-		}
-		for _, list := range option["xAxis"].([]any) {
-			names, _ := list.(map[string]any)["data"].([]any)
-			for i, name := range names {
-				if text, ok := name.(string); ok {
-					names[i] = halved(shorten(text, letters), room/7)
-				}
-			}
-		}
-		axis(option, "xAxis", map[string]any{"axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": wordRoom(option, room)}})
+		namesUnder(option, len(f.Rows))
 	}
 	seriesList, _ := option["series"].([]any)
 	for _, s := range seriesList {
@@ -278,7 +265,32 @@ func bars(f *figure.Figure, p figure.Panel, look Look) (map[string]any, error) {
 		}
 	}
 	mark(option, f, p, look)
+	lineAt(option, f, p, look)
 	return option, nil
+}
+
+// lineAt draws a dashed line at each number of the answer that the panel names, in bars
+// of which each begins at its low end, with the number over the picture.
+func lineAt(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
+	series, _ := option["series"].([]any)
+	if len(p.Lines) == 0 || len(series) == 0 {
+		return
+	}
+	first := series[0].(map[string]any)
+	label := map[string]any{"formatter": "{b}", "color": ink, "fontSize": fontSize, "position": "end", "align": "center", "distance": 6}
+	set := map[string]any{"silent": true, "symbol": "none", "lineStyle": map[string]any{"color": ink, "type": "dashed"}, "label": label, "data": []any{[]any{}}}
+	first["markLine"] = set
+	top := headroom(series, look)
+	var data []any
+	for _, name := range p.Lines {
+		x, ok := f.Values[name].Value.(float64)
+		if !ok {
+			continue
+		}
+		at := edge(binOf(f, x), len(f.Rows))
+		data = append(data, []any{map[string]any{"x": at, "y": top + plotHeight, "name": look.Format.Number(x, 1)}, map[string]any{"x": at, "y": top}})
+	}
+	set["data"] = data
 }
 
 // shade marks a band between two places: a stroke over the picture with the band's
@@ -310,23 +322,31 @@ func bandBins(f *figure.Figure, band []float64) (from, to float64, ok bool) {
 	if low < 0 || len(f.Rows) < 2 {
 		return 0, 0, false
 	}
+	from, to = binOf(f, band[0]), binOf(f, band[1])
+	return from, to, from < to
+}
+
+// binOf is the place of a value in bars of which each begins at its low end.
+func binOf(f *figure.Figure, x float64) float64 {
+	low := f.Index("low")
 	begins := make([]float64, len(f.Rows))
 	for i, row := range f.Rows {
 		begins[i], _ = row[low].Value.(float64)
 	}
-	place := func(x float64) float64 {
-		i := 0
-		for i < len(begins)-2 && begins[i+1] <= x {
-			i++
-		}
-		return math.Max(0, math.Min(float64(len(begins)), float64(i)+(x-begins[i])/(begins[i+1]-begins[i])))
+	i := 0
+	for i < len(begins)-2 && begins[i+1] <= x {
+		i++
 	}
-	from, to = place(band[0]), place(band[1])
-	return from, to, from < to
+	return math.Max(0, math.Min(float64(len(begins)), float64(i)+(x-begins[i])/(begins[i+1]-begins[i])))
 }
 
-// mark draws the interventions on a chart by month: a dashed line, its name over
-// the picture so that it lies over no bar.
+// ByMonth says that the kind of chart bears lines at months, where its x is one.
+func ByMonth(p figure.Panel) bool {
+	return slices.Contains([]string{"control", "rate", "stacked", "bars", "lines", "before_after"}, p.Chart)
+}
+
+// mark draws the interventions on a chart by month: a dashed line, its number over the
+// picture so that it lies over no bar; those of one month are one line.
 func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 	x := f.Index(p.X)
 	if f.Points[x].Kind != figure.Month {
@@ -334,18 +354,25 @@ func mark(option map[string]any, f *figure.Figure, p figure.Panel, look Look) {
 	}
 	var data []any
 	series, _ := option["series"].([]any)
+	names := map[string][]string{}
 	for _, one := range look.Interventions {
-		for i, row := range f.Rows {
-			if row[x].Value == one.Month {
-				// The name runs towards the middle of the picture.
-				align := "left"
-				if 2*i > len(f.Rows) {
-					align = "right"
-				}
-				data = append(data, map[string]any{"xAxis": i, "name": shorten(one.Name, 38),
-					"label": map[string]any{"align": align, "distance": 6 + nameHeight*(len(data)%nameRows)}})
-			}
+		names[one.Month] = append(names[one.Month], one.Name)
+	}
+	// free is where each row of names over the picture has room, in the drawing's units.
+	var free [nameRows]float64
+	for i, row := range f.Rows {
+		month, _ := row[x].Value.(string)
+		if len(names[month]) == 0 {
+			continue
 		}
+		name := shorten(strings.Join(names[month], ", "), 38)
+		half := 7 * float64(len([]rune(name))) / 2
+		at, line := edge(float64(i)+0.5, len(f.Rows)), 0
+		for line < nameRows-1 && free[line] > at-half {
+			line++
+		}
+		free[line] = at + half + 4
+		data = append(data, map[string]any{"xAxis": i, "name": name, "label": map[string]any{"align": "center", "distance": 6 + nameHeight*line}})
 	}
 	if len(series) > 0 && len(data) > 0 {
 		series[0].(map[string]any)["markLine"] = map[string]any{"silent": true, "symbol": "none", "data": data,
@@ -371,7 +398,15 @@ func headroom(series []any, look Look) int {
 		}
 		if line, ok := first["markLine"].(map[string]any); ok && len(look.Band) == 0 {
 			names, _ := line["data"].([]any)
-			more += nameHeight*min(nameRows, len(names)) + 4
+			rows := 1
+			for _, name := range names {
+				one, _ := name.(map[string]any)
+				label, _ := one["label"].(map[string]any)
+				if distance, ok := label["distance"].(int); ok {
+					rows = max(rows, 1+(distance-6)/nameHeight)
+				}
+			}
+			more += nameHeight*rows + 4
 		}
 	}
 	if len(look.Band) > 0 {

@@ -2,6 +2,7 @@ package chart
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -55,6 +56,30 @@ func TestNoWordUnderABarIsBroken(t *testing.T) {
 	for _, day := range days {
 		if !strings.Contains(svg, ">"+day+"<") {
 			t.Errorf("%s does not stand on one line", day)
+		}
+	}
+}
+
+// The names of steps may be longer in another language than the room under their boxes:
+// they stand on two lines then, and on one where there is room.
+func TestLongNamesUnderBoxes(t *testing.T) {
+	for _, c := range []struct {
+		names []string
+		lines int
+	}{
+		{[]string{"request to issue", "thaw to issue", "issue to start", "storage to end"}, 4},
+		{[]string{"Auftauen bis Ausgabe", "Lagerung bis Ende", "Anfang", "Ende"}, 6},
+	} {
+		f, names := table(c.names, figure.Number, map[string][]any{"a": {1.0, 2.0, 1.0, 2.0}, "b": {2.0, 3.0, 2.0, 3.0}, "c": {3.0, 4.0, 3.0, 4.0}})
+		svg := drawnAs(t, f, figure.Panel{Chart: "quartiles", Y: names}, Look{ID: "a"})
+		lines := 0
+		for _, m := range regexp.MustCompile(`<text[^>]*text-anchor="middle"[^>]*>([^<]*)</text>`).FindAllStringSubmatch(svg, -1) {
+			if strings.ContainsAny(m[1], "abcdefghijklmnopqrstuvwxyz") {
+				lines++
+			}
+		}
+		if lines != c.lines {
+			t.Errorf("%q stand on %d lines, wanted %d", c.names, lines, c.lines)
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package chart
 
 import (
+	"slices"
 	"strings"
 	"unicode"
 )
@@ -48,6 +49,30 @@ func halved(text string, line int) string {
 	}
 	letters[at] = '\n'
 	return string(letters)
+}
+
+// namesUnder has every bar of so many bear its name, on two lines where it is long.
+func namesUnder(option map[string]any, bars int) {
+	room := (width - left - right) / bars
+	letters := room * 3 / 4 / 8 * 2
+	if room < 40 {
+		letters = 4
+	}
+	for _, list := range option["xAxis"].([]any) {
+		names, _ := list.(map[string]any)["data"].([]any)
+		for i, name := range names {
+			if text, ok := name.(string); ok {
+				names[i] = halved(shorten(text, letters), room/7)
+			}
+		}
+	}
+	axis(option, "xAxis", map[string]any{"axisLabel": map[string]any{"color": ink, "fontSize": fontSize, "interval": 0, "overflow": "break", "width": wordRoom(option, room)}})
+}
+
+// wideNames says that a name is wider than the room under one of so many bars. A letter
+// takes 7 units.
+func wideNames(names []string, bars int) bool {
+	return slices.ContainsFunc(names, func(name string) bool { return 7*len([]rune(name))*bars > width-left-right })
 }
 
 func abs(n int) int { return max(n, -n) }

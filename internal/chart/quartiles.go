@@ -80,6 +80,9 @@ func quartiles(f *figure.Figure, p figure.Panel, look Look) (map[string]any, err
 		set["startValue"] = bottom
 		axis(option, "xAxis", map[string]any{"axisLine": map[string]any{"onZero": false}})
 	}
+	if names := categories(f, p, look.Format); wideNames(names, len(names)) {
+		namesUnder(option, len(names))
+	}
 	axis(option, "yAxis", set)
 	columns(option, f, p.Y, look, top)
 	return option, nil

@@ -35,7 +35,7 @@ var Issues = feed(&Table{
 		{Name: "location", Kind: Text, Doc: "place it was issued to"},
 		{Name: "specialty", Kind: Text, Doc: "specialty it was issued for"},
 		{Name: "requester", Kind: Text, Identifies: true, Doc: "who asked for it"},
-		{Name: "indication", Kind: Text, Codes: []string{"bleeding", "major_haemorrhage", "procedure", "plasma_exchange", "circuit_prime", "anticoagulant_reversal", "liver_disease", "dic", "raised_inr", "factor_deficiency", "other"}, Doc: "why it was asked for; raised_inr states no bleeding"},
+		{Name: "indication", Kind: Text, Codes: []string{"bleeding", "major_haemorrhage", "procedure", "plasma_exchange", "circuit_prime", "anticoagulant_reversal", "liver_disease", "dic", "raised_inr", "factor_deficiency", "other"}, Doc: "why it was asked for; raised_inr states no bleeding, and that there was none only where the policy's bleeding_recorded_in names indication"},
 		{Name: "indication_raw", Kind: Text, Doc: "indication as exported"},
 		{Name: "activation_id", Kind: Text, Doc: "major haemorrhage activation it belongs to"},
 		{Name: "requested_at", Kind: Instant, Doc: "asked for"},

@@ -13,8 +13,13 @@ import (
 // Clin Pharm Ther 27:299).
 const leastSide = 8
 
-// Intervention is a dated change of practice: its month, YYYY-MM, and its name.
-type Intervention struct{ Month, Name string }
+// mostSide is how many months with data each side has at most, so that what is said of
+// an intervention does not go on to change for ever.
+const mostSide = 24
+
+// Intervention is a dated change of practice: its month, YYYY-MM, its name, and its day
+// as the site writes days.
+type Intervention struct{ Month, Name, Day string }
 
 // BeforeAfter is a share by month before and after an intervention.
 type BeforeAfter struct {
@@ -24,12 +29,15 @@ type BeforeAfter struct {
 	Before, After int
 	// Lag is that of the Newey–West errors.
 	Lag int
+	// From and To are the rows that it looks at, To the one after the last.
+	From, To int
 }
 
 // AddBeforeAfter fits a segmented regression to the shares n of of by month,
 // after disclosure (a hidden month is no point), about the latest intervention
-// that has at least eight months with data on each side, other interventions
-// being the ends. It adds the fitted line and the line without the change to the
+// that has at least eight months with data on each side, at most 24 of them, other
+// interventions and breaks (SetBaseline) being the ends. The months are those of the
+// store, whichever of them are drawn. It adds the fitted line and the line without the change to the
 // columns, and to the answer what sentences need: name, since, before, after,
 // level, level_interval, slope, slope_interval, verdict. It returns nil and why
 // where nothing can be claimed.
@@ -52,8 +60,7 @@ func (f *Figure) AddBeforeAfter(month, n, of string, interventions []Interventio
 		}
 		at, y, rows, months = append(at, float64(position-first)), append(y, 100*float64(x)/float64(size)), append(rows, r), append(months, name)
 	}
-	sorted := slices.Clone(interventions)
-	slices.SortStableFunc(sorted, func(x, y Intervention) int { return strings.Compare(x.Month, y.Month) })
+	sorted := together(interventions)
 	why := ""
 	for i, one := range slices.Backward(sorted) {
 		// Other interventions end the span that this one is judged in.
@@ -64,8 +71,16 @@ func (f *Figure) AddBeforeAfter(month, n, of string, interventions []Interventio
 		if i+1 < len(sorted) {
 			to, _ = slices.BinarySearch(months, sorted[i+1].Month)
 		}
+		begins, ends, whole := f.stretchOf(one.Month)
+		for from < to && (rows[from] < begins || !whole) {
+			from++
+		}
+		for to > from && rows[to-1] >= ends {
+			to--
+		}
 		cut, _ := slices.BinarySearch(months, one.Month)
-		if cut = min(max(cut, from), to); cut-from < leastSide || to-cut < leastSide {
+		cut = min(max(cut, from), to)
+		if from, to = max(from, cut-mostSide), min(to, cut+mostSide); cut-from < leastSide || to-cut < leastSide {
 			if why == "" {
 				why = format.Say("before_after_few",
 					Isolated(one.Name), format.Month(one.Month), cut-from, to-cut, leastSide)
@@ -79,7 +94,7 @@ func (f *Figure) AddBeforeAfter(month, n, of string, interventions []Interventio
 			why = format.Say("before_after_fault")
 			continue
 		}
-		result := &BeforeAfter{one, fit, cut - from, to - cut, lag}
+		result := &BeforeAfter{one, fit, cut - from, to - cut, lag, rows[from], rows[to-1] + 1}
 		f.addFit(result, rows[from:to], format)
 		return result, ""
 	}
@@ -87,6 +102,21 @@ func (f *Figure) AddBeforeAfter(month, n, of string, interventions []Interventio
 		why = format.Say("before_after_none")
 	}
 	return nil, why
+}
+
+// together are the interventions in order of month, those of one month as one: their
+// effects cannot be told apart.
+func together(interventions []Intervention) (all []Intervention) {
+	sorted := slices.Clone(interventions)
+	slices.SortStableFunc(sorted, func(x, y Intervention) int { return strings.Compare(x.Month, y.Month) })
+	for _, one := range sorted {
+		if last := len(all) - 1; last >= 0 && all[last].Month == one.Month {
+			all[last].Name += "; " + one.Name
+			continue
+		}
+		all = append(all, one)
+	}
+	return all
 }
 
 // monthNumber counts months from year 0.

@@ -8,62 +8,109 @@ import (
 )
 
 // Limits are the lines of a control chart, of shares (fractions of one) or of
-// rates per so many; a value a row of the figure, NaN where the row has no
-// denominator.
+// rates per so many; a value a row of the figure, NaN where the row has none.
 type Limits struct {
 	// Per is the denominator of a rate, 0 for a share, 1 for a plain number.
-	Per          float64
-	Centre       float64
-	Lower, Upper []float64
-	// Signal says that a rule sees something at the row.
-	Signal []bool
+	Per                  float64
+	Centre, Lower, Upper []float64
+	// Signal says that a rule sees something at the row, Beyond that it is the row's own
+	// value, beyond a limit.
+	Signal, Beyond []bool
 	// Words tells each signal in a sentence, by row; empty without one.
 	Words []string
 	// run is how long a run is by the row at whose point it is a signal, else 0.
 	run map[int]int
+	// Parts say of each stretch of months what its lines are made of.
+	Parts []Part
+}
+
+// Part is a stretch of months that are judged alike.
+type Part struct {
+	// Drawn says that it has limits.
+	Drawn bool
+	// Months are the full months with data of its baseline, from First to Last; Wanted
+	// is how many there must be.
+	Months, Wanted int
+	First, Last    string
+	// N of Of made the centre; Shown is the number of months that are in it, fewer than
+	// Months where the sum over all of them would give a hidden count away.
+	N, Of int64
+	Shown int
 	// Widened is Laney's σ_z where the limits were widened by it, else 0.
 	Widened float64
+	// Stated says that the site states the baseline's span.
+	Stated bool
 }
 
 // overdispersed is the σ_z above which limits are widened (common practice: the
 // sampling spread of σ_z over a year of points reaches about this far).
 const overdispersed = 1.3
 
-// leastMonths is the number of months with data under which no limits are drawn.
+// leastMonths is the number of months with data under which nothing is claimed of a
+// side of a change, and no centre line drawn.
 const leastMonths = 8
 
 // Control computes the lines for the counts n of of, after disclosure: a hidden
-// row is no point. It is nil with fewer than eight months of data. The
-// baseline is the first baselineMonths months with data. With per over 0 it is a
-// chart of the rate of n for each so many of of (a u chart), else of shares (a p
-// chart).
-func (f *Figure) Control(n, of string, per float64, baselineMonths, runLength int, format Format) *Limits {
+// row is no point. The centre of each stretch of months is that of its baseline
+// (SetBaseline), as a whole where the sum over it may be shown, else over the months of
+// it that are. Without all months of the baseline a stretch has no limits: those from
+// fewer move with every month that comes (Montgomery, Introduction to SQC, and Provost
+// and Murray 2011, The Health Care Data Guide, hold 20 to 25 points for a baseline and
+// about 12 for a provisional one; from memory). drawn is false where no stretch has any.
+// With per over 0 it is a chart of the rate of n for each so many of of (a u chart),
+// else of shares (a p chart).
+func (f *Figure) Control(n, of string, per float64, runLength int, format Format) (l *Limits, drawn bool) {
 	a, b := f.Index(n), f.Index(of)
-	scale := 1.0
+	scale, l := 1.0, newLimits(len(f.Rows), per)
 	if per > 0 {
 		scale = per
 	}
-	var counts, sizes []float64
-	var rows []int
-	for r, row := range f.Rows {
-		x, okX := row[a].Value.(int64)
-		y, okY := row[b].Value.(int64)
-		if okX && okY && y > 0 {
+	for _, s := range f.stretches {
+		part := Part{Months: len(s.base), Wanted: s.wanted, First: s.first, Last: s.last, Stated: s.stated}
+		var counts, sizes, first, firstSizes []float64
+		var rows []int
+		for r := s.from; r < s.to; r++ {
+			x, okX := f.Rows[r][a].Value.(int64)
+			y, okY := f.Rows[r][b].Value.(int64)
+			if !okX || !okY || y <= 0 {
+				continue
+			}
 			counts, sizes, rows = append(counts, float64(x)), append(sizes, float64(y)/scale), append(rows, r)
+			if slices.Contains(s.base, r) {
+				first, firstSizes = append(first, float64(x)), append(firstSizes, float64(y)/scale)
+				part.N, part.Of, part.Shown = part.N+x, part.Of+y, part.Shown+1
+			}
 		}
+		enough := part.Shown >= leastMonths
+		if len(rows) > 0 && !f.sums[s.n].hidden && !f.sums[s.of].hidden {
+			part.N, part.Of, part.Shown, enough = f.sums[s.n].value, f.sums[s.of].value, part.Months, true
+		}
+		if part.Drawn = s.whole && enough && len(rows) > 0; part.Drawn {
+			drawn = true
+			centre := scale * float64(part.N) / float64(part.Of)
+			sigma, limits := stat.SigmaP, stat.PLimits
+			if per > 0 {
+				sigma, limits = stat.SigmaU, stat.ULimits
+			}
+			widen := 1.0
+			if z := sigma(first, firstSizes, centre); z > overdispersed {
+				widen, part.Widened = z, z
+			}
+			l.take(f, limits(counts, sizes, centre, widen), rows, func(r int) bool { return f.Rows[r][a].Hidden || f.Rows[r][b].Hidden }, runLength, format)
+			for r := s.from; r < s.to; r++ {
+				l.Centre[r] = centre
+			}
+		}
+		l.Parts = append(l.Parts, part)
 	}
-	if len(rows) < leastMonths {
-		return nil
+	return l, drawn
+}
+
+func newLimits(rows int, per float64) *Limits {
+	l := &Limits{Per: per, Signal: make([]bool, rows), Beyond: make([]bool, rows), Words: make([]string, rows), run: map[int]int{}}
+	for range rows {
+		l.Centre, l.Lower, l.Upper = append(l.Centre, math.NaN()), append(l.Lower, math.NaN()), append(l.Upper, math.NaN())
 	}
-	plain, laney := stat.PChart, stat.LaneyP
-	if per > 0 {
-		plain, laney = stat.UChart, stat.LaneyU
-	}
-	chart, l := plain(counts, sizes, baselineMonths), &Limits{Per: per}
-	if wide, sigma := laney(counts, sizes, baselineMonths); sigma > overdispersed {
-		chart, l.Widened = wide, sigma
-	}
-	l.take(f, chart, rows, runLength, format)
 	return l
 }
 
@@ -81,18 +128,19 @@ func (f *Figure) Between(days string, runLength int, format Format) *Limits {
 	if len(rows) < leastMonths {
 		return nil
 	}
-	l := &Limits{Per: 1}
-	l.take(f, stat.TChart(values, 0), rows, runLength, format)
+	l, chart := newLimits(len(f.Rows), 1), stat.TChart(values, 0)
+	l.take(f, chart, rows, func(int) bool { return false }, runLength, format)
+	for r := range l.Centre {
+		l.Centre[r] = chart.Centre
+	}
 	return l
 }
 
-// take takes over a chart whose points are some rows of the figure.
-func (l *Limits) take(f *Figure, chart stat.Chart, rows []int, runLength int, format Format) {
-	l.Centre = chart.Centre
-	for range f.Rows {
-		l.Lower, l.Upper = append(l.Lower, math.NaN()), append(l.Upper, math.NaN())
-		l.Signal, l.Words = append(l.Signal, false), append(l.Words, "")
-	}
+// take takes over a chart whose points are some rows of the figure. A hidden row is no
+// point: it neither counts nor breaks a run, as a point on the centre does not (Perla,
+// Provost and Murray 2011, BMJ Qual Saf 20:46, of run charts; from memory), but where a
+// run passes over one, its words say so, for the month may lie on the other side.
+func (l *Limits) take(f *Figure, chart stat.Chart, rows []int, hidden func(row int) bool, runLength int, format Format) {
 	for i, signal := range chart.Signals(runLength) {
 		r, p := rows[i], chart.Points[i]
 		l.Lower[r], l.Upper[r] = p.Lower, p.Upper
@@ -102,15 +150,34 @@ func (l *Limits) take(f *Figure, chart stat.Chart, rows []int, runLength int, fo
 		}
 		switch {
 		case signal.Beyond:
-			l.Signal[r], l.Words[r] = true, format.Say(side+"_limit")
+			l.Signal[r], l.Beyond[r], l.Words[r] = true, true, format.Say(side+"_limit")
 		case signal.Run:
-			l.Signal[r], l.Words[r] = true, format.Say("run_"+side, signal.Length)
-			if l.run == nil {
-				l.run = map[int]int{}
+			l.Signal[r], l.Words[r], l.run[r] = true, format.Say("run_"+side, signal.Length), signal.Length
+			first := i
+			for counted := 1; counted < signal.Length; {
+				if first--; chart.Points[first].Value != chart.Centre {
+					counted++
+				}
 			}
-			l.run[r] = signal.Length
+			passed := 0
+			for between := rows[first]; between < r; between++ {
+				if hidden(between) {
+					passed++
+				}
+			}
+			if passed > 0 {
+				l.Words[r] = format.Say("run_passes", l.Words[r], passed)
+			}
 		}
 	}
+}
+
+// DropRows leaves out the first rows, as the figure's.
+func (l *Limits) DropRows(n int) *Limits {
+	if l == nil || n <= 0 {
+		return l
+	}
+	return &Limits{Per: l.Per, Centre: l.Centre[n:], Lower: l.Lower[n:], Upper: l.Upper[n:], Signal: l.Signal[n:], Beyond: l.Beyond[n:], Words: l.Words[n:], Parts: l.Parts}
 }
 
 // GoesOn says that the signal at a row is that of a run which the next signal goes on
@@ -147,7 +214,7 @@ func (f *Figure) AddLimits(l *Limits, format Format) {
 		if l.Words[r] != "" {
 			signal.Value = l.Words[r]
 		}
-		f.Rows[r] = append(f.Rows[r], cell(l.Centre), cell(l.Lower[r]), cell(l.Upper[r]), signal)
+		f.Rows[r] = append(f.Rows[r], cell(l.Centre[r]), cell(l.Lower[r]), cell(l.Upper[r]), signal)
 	}
 }
 

@@ -27,6 +27,8 @@ type Section struct {
 	// Page names a part that the pack writes itself: one of pages.
 	Page   string  `yaml:"page"`
 	Panels []Panel `yaml:"panels"`
+	// Local says that it is a site's own, whose numbers stand as the site wrote them.
+	Local bool `yaml:"-"`
 }
 
 // Panel is one figure on the page.
@@ -61,6 +63,9 @@ type Panel struct {
 	// Band names the policy values of a dose band, its ends and its tolerance: a
 	// histogram is shaded between them, other charts have a note.
 	Band []string `yaml:"band"`
+	// Lines names numbers of the answer at which a chart of bands has a dashed line: the
+	// points' column low says where each begins.
+	Lines []string `yaml:"lines"`
 	// Hue names the fate of bags whose hue the bars have, where they count no other.
 	Hue string `yaml:"hue"`
 	// Note stands under the figure, with {name} for values of the answer.
@@ -173,6 +178,12 @@ func (p *Panel) check(place string, figures map[string]*Definition) error {
 			if !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name }) {
 				errs = append(errs, fmt.Errorf("%s: the answer of figure %s has no %q, from which its rate is made", place, p.Figure, name))
 			}
+		}
+	}
+	for _, name := range p.Lines {
+		low := slices.ContainsFunc(d.Points, func(c Column) bool { return c.Name == "low" && c.Kind == Place })
+		if !low || !slices.ContainsFunc(d.Answer, func(c Column) bool { return c.Name == name && c.Kind == Number }) {
+			errs = append(errs, fmt.Errorf("%s: lines names %q, which is no number of the answer of %s, or its points have no place low", place, name, p.Figure))
 		}
 	}
 	if len(p.Band) != 0 && len(p.Band) != 3 {

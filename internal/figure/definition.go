@@ -70,6 +70,8 @@ type Definition struct {
 	Name string
 	// Path is shown in errors.
 	Path string
+	// Local says that it is a site's own.
+	Local bool
 	// Asks is the header's first sentence: the question.
 	Asks string
 	// Reads lists the tables that it reads.

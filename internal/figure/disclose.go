@@ -122,6 +122,9 @@ func (f *Figure) apply(m *mask) {
 			}
 		}
 	}
+	for i := range f.sums {
+		f.sums[i].hidden = m.answers[f.sums[i].name]
+	}
 	for _, c := range f.Answer {
 		gone := m.answers[c.Name]
 		for _, from := range c.From {

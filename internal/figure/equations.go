@@ -140,7 +140,7 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 				// A hidden count has lost its value, and still its place in sums.
 				value, ok := row[c].Value.(int64)
 				var at vector
-				if m, told := f.meaningOf(f.Points[c].Name, false); told && !m.unnamed(f, row) {
+				if m, told := f.meaningOf(f.Points[c].Name, false); told && !m.unnamed(f, row) && !atoms.before(f, m, row) {
 					at = unit(atoms.of(f, m, row)...)
 				} else {
 					at = own(f, names[r], f.Points[c].Name, value, ok)
@@ -149,7 +149,7 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 				if !ok {
 					continue
 				}
-				one := &shown{f, r, f.Points[c].Name, value, at, masks[i]}
+				one := &shown{figure: f, row: r, column: f.Points[c].Name, value: value, at: at, mask: masks[i]}
 				q.cells, places[[2]int{r, c}] = append(q.cells, one), one
 				if value > 0 && value < small {
 					q.guarded, q.small = append(q.guarded, at), append(q.small, at)
@@ -192,7 +192,7 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 			if !ok {
 				continue
 			}
-			q.cells = append(q.cells, &shown{f, -1, c.Name, value, at, masks[i]})
+			q.cells = append(q.cells, &shown{figure: f, row: -1, column: c.Name, value: value, at: at, mask: masks[i]})
 			if value > 0 && value < small {
 				q.guarded, q.small = append(q.guarded, at), append(q.small, at)
 			}
@@ -203,8 +203,42 @@ func equationsOf(figures []*Figure, masks []*mask, atoms *Atoms, small int64) *e
 			}
 		}
 		q.addRest(f, answers, "n", "of", small)
+		q.addSums(f, cells, places, masks[i], small)
 	}
 	return q
+}
+
+// addSums adds what makes the centre lines of a control chart: counts summed over the
+// months of a baseline. Where a centre line's share is shown, so is the rest of it.
+func (q *equations) addSums(f *Figure, cells map[[2]int]vector, places map[[2]int]*shown, m *mask, small int64) {
+	over := make([]vector, len(f.sums))
+	for i, sum := range f.sums {
+		c := f.Index(sum.column)
+		if f.Points[c].Kind != Count {
+			continue
+		}
+		at, of := vector{}, []*shown{}
+		for _, r := range sum.rows {
+			at = at.plus(cells[[2]int{r, c}], 1)
+			if one := places[[2]int{r, c}]; one != nil && one.value > 0 {
+				of = append(of, one)
+			}
+		}
+		if over[i] = at; sum.hidden || sum.value == 0 {
+			continue
+		}
+		q.cells = append(q.cells, &shown{figure: f, row: -1, column: sum.name, value: sum.value, at: at, mask: m, foundation: of})
+		q.years = append(q.years, of)
+		if sum.value < small {
+			q.guarded, q.small = append(q.guarded, at), append(q.small, at)
+		}
+	}
+	for _, s := range f.stretches {
+		part, whole := f.sums[s.n], f.sums[s.of]
+		if rest := whole.value - part.value; over[s.n] != nil && over[s.of] != nil && rest > 0 && rest < small && !part.hidden && !whole.hidden {
+			q.guarded = append(q.guarded, over[s.of].less(over[s.n]))
+		}
+	}
 }
 
 // rowNames names each row by its texts, whatever its place.

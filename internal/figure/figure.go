@@ -31,6 +31,10 @@ type Figure struct {
 	rests map[int]rest
 	// HiddenCells counts the cells that disclosure took away.
 	HiddenCells int
+	// stretches, breaks and sums are of a control chart's baseline (SetBaseline).
+	stretches []stretch
+	breaks    []Break
+	sums      []rowSum
 }
 
 // Run asks the engine. The points stand as table points while the answer is

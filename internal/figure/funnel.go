@@ -25,8 +25,9 @@ type Funnel struct {
 	stat.Dispersion
 	// Target is the whole's own share.
 	Target float64
-	// Outside names the rows outside the 99.8 % limits.
-	Outside []string
+	// Outside names the rows outside the 99.8 % limits, Outside95 those outside the 95 %
+	// limits alone.
+	Outside, Outside95 []string
 }
 
 // Share is the limit at probability p for n episodes.
@@ -72,15 +73,13 @@ func (f *Figure) AddFunnel(label, n, of string, format Format) *Funnel {
 			limits[i] = l.Share(int(size), one.p)
 			row = append(row, Cell{Value: limits[i]})
 		}
-		share, word := float64(x)/float64(size), Cell{}
+		word, s := Cell{}, ""
+		s, _ = row[name].Value.(string)
 		switch {
-		case share < limits[0] || share > limits[3]:
-			word.Value = format.Say("limit_998")
-			if s, isText := row[name].Value.(string); isText {
-				l.Outside = append(l.Outside, s)
-			}
-		case share < limits[1] || share > limits[2]:
-			word.Value = format.Say("limit_95")
+		case l.Dispersion.Outside(l.Target, int(x), int(size), funnelPlaces[0].p):
+			word.Value, l.Outside = format.Say("limit_998"), append(l.Outside, s)
+		case l.Dispersion.Outside(l.Target, int(x), int(size), funnelPlaces[1].p):
+			word.Value, l.Outside95 = format.Say("limit_95"), append(l.Outside95, s)
 		}
 		f.Rows[r] = append(row, word)
 	}
@@ -88,18 +87,29 @@ func (f *Figure) AddFunnel(label, n, of string, format Format) *Funnel {
 }
 
 // Words says what the limits are and which rows lie outside.
-func (l *Funnel) Words(format Format) []string {
-	limits := format.Say("funnel_exact")
-	if l.Beyond() {
-		limits = format.Say("funnel_widened", format.Number(math.Sqrt(l.Phi), 2))
-	}
-	outside := format.Say("funnel_inside")
-	if len(l.Outside) > 0 {
-		names := make([]string, len(l.Outside))
-		for i, name := range l.Outside {
-			names[i] = Isolated(name)
+func (l *Funnel) Words(format Format) (all []string) {
+	named := func(key string, names []string) {
+		if len(names) == 0 {
+			return
 		}
-		outside = format.Say("funnel_outside", strings.Join(names, ", "))
+		isolated := make([]string, len(names))
+		for i, name := range names {
+			isolated[i] = Isolated(name)
+		}
+		all = append(all, format.Say(key, strings.Join(isolated, ", ")))
 	}
-	return []string{outside, limits, format.Say("funnel_asks")}
+	named("funnel_outside", l.Outside)
+	if len(l.Outside) == 0 {
+		all = append(all, format.Say("funnel_inside"))
+	}
+	named("funnel_outside_95", l.Outside95)
+	switch {
+	case l.Beyond():
+		all = append(all, format.Say("funnel_widened", format.Number(math.Sqrt(l.Phi), 2)))
+	case l.Places < stat.LeastPlaces:
+		all = append(all, format.Say("funnel_few", l.Places, stat.LeastPlaces))
+	default:
+		all = append(all, format.Say("funnel_exact"))
+	}
+	return append(all, format.Say("funnel_asks"))
 }

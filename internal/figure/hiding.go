@@ -95,15 +95,19 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 		s := newSpan(q.sums)
 		s.guard(q.guarded)
 		s.watch(groups)
-		shown := make([]bool, len(classes))
+		showing := make([]bool, len(classes))
+		seen := map[*shown]bool{}
 		for i, c := range classes {
-			shown[i] = s.add(c.at)
+			showing[i] = c.tellsLittle(seen) && s.add(c.at)
+			for _, one := range c.cells {
+				seen[one] = showing[i]
+			}
 		}
-		if q.guardLines(s, classes, shown, small) || q.guardBounds(s, classes, nests, shown, small) {
+		if q.guardLines(s, classes, showing, small) || q.guardBounds(s, classes, nests, showing, small) {
 			continue
 		}
 		for i, c := range classes {
-			if !shown[i] {
+			if !showing[i] {
 				for _, one := range c.cells {
 					one.hide()
 				}
@@ -112,6 +116,28 @@ func across(figures []*Figure, masks []*mask, atoms *Atoms, small int64) {
 		q.tellRests(s)
 		return
 	}
+}
+
+// fewHidden are so few hidden months of a baseline that their sum tells too much of each
+// beside what rows and columns tell of them: the bounds that are looked at are those of
+// one line at a time.
+const fewHidden = 2
+
+// tellsLittle says that a count is none that a centre line is made of, or one that sums up
+// no hidden month, or more than a few.
+func (c *class) tellsLittle(seen map[*shown]bool) bool {
+	for _, one := range c.cells {
+		hidden := 0
+		for _, part := range one.foundation {
+			if !seen[part] {
+				hidden++
+			}
+		}
+		if hidden > 0 && hidden <= fewHidden {
+			return false
+		}
+	}
+	return true
 }
 
 // inTables says that the count stands neither in a sentence nor in a chart by month.

@@ -34,7 +34,7 @@ func TestBeforeAfterFindsTheStep(t *testing.T) {
 	f := byMonth(stepped(24, 12)...)
 	// A hidden month is no point, and its number is in no column.
 	f.Rows[3][1] = Cell{Hidden: true}
-	fit, why := f.AddBeforeAfter("month", "n", "of", []Intervention{{"2026-01", "Teaching"}}, Format{})
+	fit, why := f.AddBeforeAfter("month", "n", "of", []Intervention{{Month: "2026-01", Name: "Teaching"}}, Format{})
 	if fit == nil {
 		t.Fatal(why)
 	}
@@ -64,11 +64,11 @@ func TestBeforeAfterClaimsNothingWithoutEightMonths(t *testing.T) {
 		interventions []Intervention
 		wanted        string
 	}{
-		"too late":       {[]Intervention{{"2026-06", "Poster"}}, "in 17 months, and from it on in 7,"},
-		"too early":      {[]Intervention{{"2025-08", "Poster"}}, "in 7 months, and from it on in 17,"},
-		"after the end":  {[]Intervention{{"2027-06", "Poster"}}, "in 24 months, and from it on in 0,"},
+		"too late":       {[]Intervention{{Month: "2026-06", Name: "Poster"}}, "in 17 months, and from it on in 7,"},
+		"too early":      {[]Intervention{{Month: "2025-08", Name: "Poster"}}, "in 7 months, and from it on in 17,"},
+		"after the end":  {[]Intervention{{Month: "2027-06", Name: "Poster"}}, "in 24 months, and from it on in 0,"},
 		"none":           {nil, "states no intervention"},
-		"two in the way": {[]Intervention{{"2025-11", "Poster"}, {"2026-05", "Letter"}}, "“Letter” (May 2026) the share is known and not hidden in 6 months, and from it on in 8,"},
+		"two in the way": {[]Intervention{{Month: "2025-11", Name: "Poster"}, {Month: "2026-05", Name: "Letter"}}, "“Letter” (May 2026) the share is known and not hidden in 6 months, and from it on in 8,"},
 	} {
 		f := byMonth(stepped(24, 12)...)
 		fit, why := f.AddBeforeAfter("month", "n", "of", c.interventions, Format{})
@@ -84,7 +84,7 @@ func TestBeforeAfterClaimsNothingWithoutEightMonths(t *testing.T) {
 // The latest intervention that can be judged is, and others end its months.
 func TestBeforeAfterEndsAtOtherInterventions(t *testing.T) {
 	f := byMonth(stepped(30, 12)...)
-	fit, why := f.AddBeforeAfter("month", "n", "of", []Intervention{{"2027-01", "Letter"}, {"2026-01", "Teaching"}, {"2025-03", "Poster"}}, Format{})
+	fit, why := f.AddBeforeAfter("month", "n", "of", []Intervention{{Month: "2027-01", Name: "Letter"}, {Month: "2026-01", Name: "Teaching"}, {Month: "2025-03", Name: "Poster"}}, Format{})
 	if fit == nil || fit.Name != "Teaching" || fit.Before != 10 || fit.After != 12 {
 		t.Fatalf("%+v %s", fit, why)
 	}
@@ -92,7 +92,7 @@ func TestBeforeAfterEndsAtOtherInterventions(t *testing.T) {
 
 func TestNoisyMonthsAreNoChange(t *testing.T) {
 	f := byMonth(500, 480, 520, 510, 490, 505, 495, 515, 485, 500, 510, 490, 500, 485, 515, 495, 505, 490, 510, 520, 480, 500, 505, 495)
-	if fit, why := f.AddBeforeAfter("month", "n", "of", []Intervention{{"2026-01", "Teaching"}}, Format{}); fit == nil || fit.verdict() != "verdict_none" {
+	if fit, why := f.AddBeforeAfter("month", "n", "of", []Intervention{{Month: "2026-01", Name: "Teaching"}}, Format{}); fit == nil || fit.verdict() != "verdict_none" {
 		t.Errorf("%v %s", fit, why)
 	}
 }
@@ -126,7 +126,7 @@ func TestBetweenWantsEightGaps(t *testing.T) {
 		f.Rows = append(f.Rows, []Cell{{Value: "x"}, {Value: days}})
 	}
 	l := f.Between("days", 8, Format{})
-	if l == nil || math.Abs(l.Centre-10.196) > 0.001 || math.Abs(l.Upper[0]-133.31) > 0.01 || l.Lower[0] != 0 {
+	if l == nil || math.Abs(l.Centre[0]-10.196) > 0.001 || math.Abs(l.Upper[0]-133.31) > 0.01 || l.Lower[0] != 0 {
 		t.Errorf("%+v", l)
 	}
 }
@@ -140,7 +140,8 @@ func TestARunIsToldOnce(t *testing.T) {
 	}
 	n = append(n, 470, 700)
 	f := byMonth(n...)
-	l := f.Control("n", "of", 0, 12, 8, Format{})
+	f.SetBaseline("month", "n", "of", Baseline{Months: 12})
+	l, _ := f.Control("n", "of", 0, 8, Format{})
 	var told, runs []string
 	for r, words := range l.Words {
 		if words != "" {

@@ -453,6 +453,17 @@ func (a *Atoms) of(f *Figure, m meaning, row []Cell) []int {
 	return list
 }
 
+// before says that a row counts months before those of the atoms: what a chart by month
+// does not draw, and what only its statistics know. Such a count stands for itself; of
+// these months the pack tells nothing else.
+func (a *Atoms) before(f *Figure, m meaning, row []Cell) bool {
+	if !m.ofRowsMonth() || f.Index("month") < 0 {
+		return false
+	}
+	own, _ := row[f.Index("month")].Value.(string)
+	return own < min(a.spans.HistoryFrom, a.spans.YearFrom, a.spans.From)
+}
+
 // rowMonths is the first and the last month that a row counts: its own, or the
 // two before it too. Of a text that is no month it is no month at all.
 func rowMonths(own string, three bool) (first, last string) {
@@ -523,6 +534,14 @@ func (d *Definition) Untold() (names []string) {
 		}
 	}
 	return names
+}
+
+// CountsByMonth says that a count of the rows asks of the rows' months' episodes for an
+// attribute, as mark.
+func (d *Definition) CountsByMonth(attribute string) bool {
+	return slices.ContainsFunc(d.means, func(m meaning) bool {
+		return m.ofRowsMonth() && slices.ContainsFunc(m.in, func(c condition) bool { return c.of.column == attribute && c.of.key == "" })
+	})
 }
 
 // explained says that the figure tells of every count of its points. Then what can be

@@ -33,14 +33,22 @@ func (f Format) Say(key string, args ...any) string { return f.language().Say(ke
 // Text gives what a figure or dashboard says in English in the format's language.
 func (f Format) Text(english string) string { return f.language().Text(english) }
 
+// Own is Text of what the program itself says, and no site: its numbers are written as
+// the site writes them.
+func (f Format) Own(english string) string { return f.language().Own(english) }
+
 // Fact names a fact by its column in the format's language.
 func (f Format) Fact(column string) string { return f.language().Fact(column) }
 
 func (f Format) language() *words.Language {
-	if f.Language == nil {
-		return words.English()
+	l := f.Language
+	if l == nil {
+		l = words.English()
 	}
-	return f.Language
+	if f.Comma {
+		return l.WithComma()
+	}
+	return l
 }
 
 // Tag is the language as a page states it.
@@ -128,7 +136,7 @@ func (f Format) Month(month string) string {
 	if err != nil || n < 1 || n > 12 {
 		return month
 	}
-	return f.language().Months[n-1] + " " + year
+	return f.Say("month_year", f.language().Months[n-1], year)
 }
 
 // datedForm is a name and its month.

@@ -85,7 +85,7 @@ func TestNamesInNotesTurnNothing(t *testing.T) {
 	}
 	const name = "\u202eWard"
 	notes := (&Funnel{Outside: []string{"A", name}}).Words(Format{})
-	_, why := byMonth(stepped(24, 12)...).AddBeforeAfter("month", "n", "of", []Intervention{{"2025-08", name}}, Format{})
+	_, why := byMonth(stepped(24, 12)...).AddBeforeAfter("month", "n", "of", []Intervention{{Month: "2025-08", Name: name}}, Format{})
 	for _, text := range append(notes[:1], why) {
 		if !strings.Contains(text, "\u2068"+name+"\u2069") {
 			t.Errorf("%q does not keep the name to itself", text)

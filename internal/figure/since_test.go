@@ -32,7 +32,8 @@ func TestSinceIsNewcombes(t *testing.T) {
 			rows = append(rows, [2]int64{6, 7})
 		}
 	}
-	before, after, d, moved := monthly(rows...).Since("month", "n", "of", "2025-09")
+	c := monthly(rows...).Since("month", "n", "of", "2025-09", nil)
+	before, after, d, moved := c.Before, c.After, c.Difference, c.Moved
 	if before != (Side{48, 80, 8}) || after != (Side{56, 70, 10}) {
 		t.Fatalf("sides %+v, %+v", before, after)
 	}
@@ -47,25 +48,25 @@ func TestSinceIsHonestAboutTooFewMonths(t *testing.T) {
 		rows = append(rows, [2]int64{90, 100})
 	}
 	f := monthly(rows...)
-	if _, after, _, moved := f.Since("month", "n", "of", "2025-09"); moved != TooFewMonths || after.Months != 7 {
-		t.Errorf("seven months after: %v with %d months", moved, after.Months)
+	if c := f.Since("month", "n", "of", "2025-09", nil); c.Moved != TooFewMonths || c.After.Months != 7 {
+		t.Errorf("seven months after: %+v", c)
 	}
-	if before, after, _, moved := f.Since("month", "n", "of", "2030-01"); moved != TooFewMonths || before.Months != 12 || after.Months != 0 {
-		t.Errorf("nothing after: %v, %+v, %+v", moved, before, after)
+	if c := f.Since("month", "n", "of", "2030-01", nil); c.Moved != TooFewMonths || c.Before.Months != 12 || c.After.Months != 0 {
+		t.Errorf("nothing after: %+v", c)
 	}
 	f = monthly(append(rows, rows...)...)
-	if _, _, _, moved := f.Since("month", "n", "of", "2026-01"); moved != NotMoved {
-		t.Errorf("the same share on both sides: %v", moved)
+	if c := f.Since("month", "n", "of", "2026-01", nil); c.Moved != NotMoved {
+		t.Errorf("the same share on both sides: %+v", c)
 	}
 	// Hidden and empty months are no months with data.
 	for _, r := range []int{13, 14} {
 		f.Rows[r][1] = Cell{Hidden: true}
 	}
 	f.Rows[15][1], f.Rows[15][2] = Cell{Value: int64(0)}, Cell{Value: int64(0)}
-	if _, after, _, _ := f.Since("month", "n", "of", "2026-01"); after.Months != 12 || after.Of != 1200 {
-		t.Errorf("%+v", after)
+	if c := f.Since("month", "n", "of", "2026-01", nil); c.After.Months != 12 || c.After.Of != 1200 {
+		t.Errorf("%+v", c)
 	}
-	if _, after, _, moved := f.Since("month", "n", "of", "2027-01"); moved != TooFewMonths || after.Months != 7 {
-		t.Errorf("%v %+v", moved, after)
+	if c := f.Since("month", "n", "of", "2027-01", nil); c.Moved != TooFewMonths || c.After.Months != 7 {
+		t.Errorf("%+v", c)
 	}
 }

@@ -51,6 +51,8 @@ type shown struct {
 	value  int64
 	at     vector
 	mask   *mask
+	// foundation are, of what makes a chart's centre line, the counts that it sums.
+	foundation []*shown
 }
 
 func (s *shown) answer() bool { return s.row < 0 }
@@ -58,6 +60,9 @@ func (s *shown) answer() bool { return s.row < 0 }
 // turn orders the counts by how dearly they would be missed.
 func (s *shown) turn() int {
 	switch {
+	case s.foundation != nil:
+		// A centre line may come from fewer months: nothing is hidden for it.
+		return 6
 	case s.figure.Foremost && s.answer() && (s.column == "n" || s.column == "of"):
 		return 0
 	case s.figure.Foremost && !s.answer():

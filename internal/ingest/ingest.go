@@ -38,6 +38,8 @@ type Report struct {
 type FileReport struct {
 	Table string `json:"table"`
 	File  string `json:"file"`
+	// Reading is the id of what the store keeps of it.
+	Reading string `json:"reading"`
 	// Unchanged says that the file was there already, read by the same map.
 	Unchanged     bool                       `json:"unchanged"`
 	Read          int64                      `json:"read"`
@@ -80,11 +82,15 @@ type run struct {
 	// maps holds the hashes of the maps by which a file is to be read, by table
 	// and base name: several for a workbook of several sheets.
 	maps map[string][]string
-	// feedMaps holds the table and the hash of the map of each feed, whether it
-	// names files or not.
-	feedMaps map[string]bool
 	// hashes gives the hash of a file that the store may know, by path.
 	hashes map[string]func() (string, error)
+	// tableMaps are the maps by which any file of a table is to be read.
+	tableMaps map[[2]string]bool
+	// inbox are the files of the inbox that were hashed, by table, base name and hash.
+	inbox map[[3]string]bool
+	// lie are the exports whose reading is in the store and whose bytes lie in
+	// their place, by table and base name: the hashes of their bytes.
+	lie map[[2]string]map[string]bool
 }
 
 // Run reads every file of every feed into st: a file that is there already
@@ -92,23 +98,45 @@ type run struct {
 // others are taken. The error joins the faults of all files; the report holds
 // the sums of those without.
 func Run(ctx context.Context, s *site.Site, st *store.Store, progress Progress) (Report, error) {
-	r := &run{site: s, store: st, progress: progress, maps: map[string][]string{}, feedMaps: map[string]bool{}}
+	r := &run{site: s, store: st, progress: progress, maps: map[string][]string{}, tableMaps: map[[2]string]bool{}, inbox: map[[3]string]bool{}, lie: map[[2]string]map[string]bool{}}
 	sources, faults := r.find()
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	r.hashKnown(ctx, sources)
+	r.orderSameName(sources)
+	copies := r.copies(sources)
 	seen, failed := map[string]bool{}, map[string]bool{}
-	for _, src := range sources {
-		if err := ctx.Err(); err != nil {
-			return r.report, errors.Join(append(faults, err)...)
+	began := make([]bool, len(sources))
+	one := func(i int) (id string) {
+		if began[i] || ctx.Err() != nil {
+			return ""
 		}
-		id, err := r.take(ctx, src)
+		began[i] = true
+		id, err := r.take(ctx, sources[i])
 		if err != nil {
 			faults = append(faults, err)
-			failed[src.feed.Table.Name+src.base] = true
-			continue
+			failed[sources[i].feed.Table.Name+sources[i].base] = true
+			return ""
 		}
 		seen[id] = true
+		return id
+	}
+	for i, src := range sources {
+		if of, isCopy := copies[i]; isCopy {
+			one(of)
+			if r.isTaken(sources[of]) {
+				r.note("%s: the same bytes as %s, which is taken: not read a second time", src.base, sources[of].base)
+				r.done += src.size
+				continue
+			}
+		}
+		one(i)
+	}
+	if err := ctx.Err(); err != nil {
+		return r.report, errors.Join(append(faults, err)...)
+	}
+	if err := r.newestAgain(failed); err != nil {
+		faults = append(faults, err)
 	}
 	r.noteOldMaps(seen, failed)
 	return r.report, errors.Join(faults...)
@@ -133,7 +161,7 @@ func (r *run) find() (sources []source, faults []error) {
 		}
 		sort.Strings(paths)
 		sum := sha256.Sum256(feed.Effective(r.site))
-		r.feedMaps[feed.Table.Name+hex.EncodeToString(sum[:])] = true
+		r.tableMaps[[2]string{feed.Table.Name, hex.EncodeToString(sum[:])}] = true
 		for _, path := range paths {
 			src := source{feed: feed, path: path, base: filepath.Base(path), mapHash: hex.EncodeToString(sum[:])}
 			// Sheets of one workbook are exports of their own.
@@ -224,7 +252,8 @@ func (r *run) take(ctx context.Context, src source) (string, error) {
 	r.tell(src)
 	same, withdrawn := known(r.store, src)
 	var retires []string
-	if same != nil || len(withdrawn) > 0 {
+	var renamed []store.Reading
+	if same != nil || len(withdrawn) > 0 || r.underOtherName(src) {
 		hash, err := r.hash(src.path)
 		if err != nil {
 			return "", fmt.Errorf("%s: %w", r.relative(src.path), err)
@@ -237,29 +266,36 @@ func (r *run) take(ctx context.Context, src source) (string, error) {
 		for _, old := range same {
 			if old.ID == id {
 				r.add(old, true)
-				return id, nil
+				r.lies(src, hash)
+				return id, r.dropEarlierNames(src, old)
 			}
 			// A reading by a map that another feed of these files states is no old one.
 			if old.SHA256 == hash && !slices.Contains(r.maps[old.Table+"\x00"+old.File], old.Map) {
 				retires = append(retires, old.ID)
 			}
 		}
+		renamed = r.otherNames(src, hash)
 	}
 	var reading store.Reading
 	err := r.store.CommitReading(func(dir string) (store.Reading, error) {
 		var err error
 		reading, err = r.stage(ctx, src, dir)
 		return reading, err
-	}, retires...)
+	}, append(retires, idsOf(renamed)...)...)
 	if err != nil {
 		return "", err
 	}
 	r.add(reading, false)
+	r.lies(src, reading.SHA256)
+	r.noteNames(src, renamed)
+	if len(retires) == 0 {
+		r.noteVersion(src, reading)
+	}
 	return reading.ID, nil
 }
 
-// known lists the readings and the withdrawn exports that may be of the same
-// bytes as a file: those of its name, and readings of its size.
+// known lists the readings and the withdrawn exports of a file's name that may be
+// of the same bytes as it.
 func known(st *store.Store, src source) (same []store.Reading, withdrawn []store.Withdrawal) {
 	for _, old := range st.ReadingsOf(src.feed.Table.Name, src.base) {
 		if old.Bytes == src.size {
@@ -275,9 +311,12 @@ func known(st *store.Store, src source) (same []store.Reading, withdrawn []store
 // read. It stops with ctx.
 func (r *run) hashKnown(ctx context.Context, sources []source) {
 	r.hashes = map[string]func() (string, error){}
+	names, alike := namesakes(sources), alikes(sources)
 	var work []func()
 	for _, src := range sources {
-		if same, withdrawn := known(r.store, src); same == nil && len(withdrawn) == 0 || r.hashes[src.path] != nil {
+		same, withdrawn := known(r.store, src)
+		may := same != nil || len(withdrawn) > 0 || names[nameOf(src)] > 1 || alike[likeOf(src)] > 1 || r.underOtherName(src)
+		if !may || r.hashes[src.path] != nil {
 			continue
 		}
 		var hash string
@@ -342,7 +381,7 @@ func hashFile(path string) (string, error) {
 // stay, and cannot be read anew. A file that failed by the new map has said so.
 func (r *run) noteOldMaps(seen, failed map[string]bool) {
 	for _, old := range r.store.Readings() {
-		if !seen[old.ID] && !failed[old.Table+old.File] && !r.feedMaps[old.Table+old.Map] {
+		if !seen[old.ID] && !failed[old.Table+old.File] && !r.tableMaps[[2]string{old.Table, old.Map}] {
 			r.note("%s: its reading was made by an earlier map of %s and stays: what it was read from is no longer at %s", old.File, old.Table, old.Path)
 		}
 	}
@@ -352,7 +391,7 @@ func (r *run) add(reading store.Reading, unchanged bool) {
 	if reading.Read == 0 && !unchanged {
 		r.note("%s: NO ROWS: nothing was read for %s from this file; where there was something to export, export it again", reading.File, reading.Table)
 	}
-	r.report.Files = append(r.report.Files, FileReport{Table: reading.Table, File: reading.File, Unchanged: unchanged,
+	r.report.Files = append(r.report.Files, FileReport{Table: reading.Table, File: reading.File, Reading: reading.ID, Unchanged: unchanged,
 		Read: reading.Read, Accepted: reading.Accepted, Rejected: reading.Rejected, SetAside: reading.SetAside,
 		SetAsideCodes: reading.SetAsideCodes, Unmapped: reading.Unmapped, Counted: reading.Counted})
 }

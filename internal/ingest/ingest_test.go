@@ -303,3 +303,69 @@ func TestArchivedExportsAreNoOldReadings(t *testing.T) {
 		t.Errorf("notes %q, want that no file matches alone", report.Notes)
 	}
 }
+
+// Where the whole of a file shows that commas part the decimals of a column, a
+// point that may part thousands is a problem, however early it stands; another
+// column of the file, or another file, proves nothing.
+func TestPointsBesideCommas(t *testing.T) {
+	s := hospital(t)
+	s.Feeds = []site.Feed{{Line: 4, Table: contract.Labs, Files: filepath.Join(s.Dir, "inbox", "labs_*.csv")}}
+	header := "patient_id;test;value_raw;unit_raw;collected_at\n"
+	row := func(value string) string { return "P1;fibrinogen;" + value + ";g/L;2026-01-04T10:00\n" }
+	put(t, s, "labs_1.csv", header+row("1.250")+row("2,3")+row("1.2")+row("3"))
+	put(t, s, "labs_2.csv", header+row("1.250")+row("2.3"))
+	trial, err := Try(context.Background(), s, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(trial.Problems) != 1 || trial.Problems[0].File != "labs_1.csv" || trial.Problems[0].First != 2 || trial.Problems[0].Rows != 1 || !strings.HasPrefix(trial.Problems[0].Reason, "a point that may part thousands, in a column") {
+		t.Errorf("problems %+v", trial.Problems)
+	}
+	report, readings, files, err := run1(t, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, f := range report.Files {
+		if f.Read != f.Accepted || f.Accepted != []int64{4, 2}[i] || readings[i].ID != trial.Readings[i].ID {
+			t.Errorf("%+v", f)
+		}
+	}
+	if files["labs_1.csv problems"] == "" || files["labs_2.csv problems"] != "" || files["labs_1.csv labs-fibrinogen"] == "" {
+		t.Errorf("files %v", files)
+	}
+	if left, _ := filepath.Glob(filepath.Join(s.Store, "staging", "*")); len(left) > 0 {
+		t.Errorf("left over: %v", left)
+	}
+}
+
+// The row of the header and the mark of decimals come from the feed; what stands
+// above the header is noted and counted nowhere, and rows keep their lines. Of a
+// file named by a month, times of the day after it are taken and noted.
+func TestFormOfAFeed(t *testing.T) {
+	s := hospital(t)
+	s.Feeds = []site.Feed{{Line: 4, Table: contract.Labs, Files: filepath.Join(s.Dir, "inbox", "labs_*.csv"), HeaderRow: 3, Decimal: "comma", FileDate: regexp.MustCompile(`labs_(\d{4}-\d{2})`)}}
+	put(t, s, "labs_2026-01.csv", "Results of January\n\npatient_id;test;value_raw;unit_raw;collected_at\nP1;fibrinogen;1,900;g/L;2026-01-31T23:50\nP1;fibrinogen;1.9;g/L;2026-02-01T00:40\n;fibrinogen;1,9;g/L;2026-02-02T00:40\n")
+	trial, err := Try(context.Background(), s, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var said []string
+	for _, p := range trial.Problems {
+		said = append(said, fmt.Sprintf("%s %s %d", p.Severity, p.Column, p.First))
+	}
+	if got := strings.Join(said, ", "); got != "dropped value 5, rejected collected_at 6, rejected patient_id 6" {
+		t.Errorf("problems: %s", got)
+	}
+	if f := trial.Report.Files[0]; f.Read != 3 || f.Accepted != 2 || f.Rejected != 1 {
+		t.Errorf("%+v", f)
+	}
+	notes := strings.Join(trial.Report.Notes, "\n")
+	for _, want := range []string{"header_row: the names of the columns are read from row 3", "passed over: 1", "1 times on the day after the month in its name"} {
+		if !strings.Contains(notes, want) {
+			t.Errorf("no note %q in %s", want, notes)
+		}
+	}
+	if trial.Readings[0].Date != "2026-01-31" {
+		t.Errorf("it stands in the order as of %s", trial.Readings[0].Date)
+	}
+}

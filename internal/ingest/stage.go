@@ -29,9 +29,12 @@ type piece struct {
 
 // stage reads src into Parquet files in dir.
 func (r *run) stage(ctx context.Context, src source, dir string) (store.Reading, error) {
-	files := &fileSet{dir: dir, table: src.feed.Table, writers: map[string]*store.Writer{}, told: &store.Told{}}
-	defer files.abort()
-	reading, err := r.readFile(ctx, src, files.write)
+	files := newFileSet(dir, src.feed.Table)
+	defer func() { files.abort() }()
+	reading, err := r.readFile(ctx, src, func(o *normalise.Output) error { return files.write(o) }, func() {
+		files.abort()
+		files = newFileSet(dir, src.feed.Table)
+	})
 	if err != nil {
 		return reading, err
 	}
@@ -45,49 +48,89 @@ func (r *run) stage(ctx context.Context, src source, dir string) (store.Reading,
 // readFile reads src and hands its normalised rows to use. Workers parse and
 // normalise segments side by side; use gets their results in the order of the
 // file, so that the number of workers cannot be seen in it. The reading comes
-// back with its identity and sums, without files.
-func (r *run) readFile(ctx context.Context, src source, use func(*normalise.Output) error) (store.Reading, error) {
+// back with its identity and sums, without files. Where the whole file shows that
+// points of some cells are in doubt, which no row could know, it is read a second
+// time: again is called before, and what use was given until then is void.
+func (r *run) readFile(ctx context.Context, src source, use func(*normalise.Output) error, again func()) (store.Reading, error) {
+	began := r.done
+	reading, doubt, err := r.readOnce(ctx, src, 0, use)
+	if err != nil || doubt == 0 {
+		return reading, err
+	}
+	r.done = began
+	again()
+	reading, _, err = r.readOnce(ctx, src, doubt, use)
+	return reading, err
+}
+
+// readOnce is one reading of readFile; commas are the columns in which commas part
+// decimals, as an earlier one has found, and doubt those that it finds in doubt.
+func (r *run) readOnce(ctx context.Context, src source, commas normalise.Columns, use func(*normalise.Output) error) (store.Reading, normalise.Columns, error) {
 	reading := store.Reading{Contract: contract.Version, Table: src.feed.Table.Name, File: src.base, Path: r.relative(src.path), Date: src.date, Map: src.mapHash}
 	options := read.Options{Table: src.feed.Table, Encoding: src.feed.Encoding, Sheet: src.feed.Sheet, Zone: r.site.Zone,
-		PatientIDType: src.feed.PatientIDType, PatientIDAuthority: src.feed.PatientIDAuthority, Fields: src.feed.Fields}
+		PatientIDType: src.feed.PatientIDType, PatientIDAuthority: src.feed.PatientIDAuthority, Fields: src.feed.Fields, Decimal: marks[src.feed.Decimal], HeaderRow: src.feed.HeaderRow}
 	if src.feed.Delimiter != "" {
 		options.Delimiter = src.feed.Delimiter[0]
 	}
 	export, err := read.Open(src.path, options)
 	if err != nil {
-		return reading, r.placed(src, err)
+		return reading, 0, r.placed(src, err)
 	}
 	defer export.Close()
+	var counts normalise.Counts
 	if export.Names() != nil {
-		if err := r.readRows(ctx, src, export, &reading, use); err != nil {
-			return reading, err
+		if counts, err = r.readRows(ctx, src, export, commas, use); err != nil {
+			return reading, 0, err
+		}
+		if doubt := counts.InDoubt(); doubt != 0 && commas == 0 {
+			return reading, doubt, nil
+		}
+		if n := counts.Counted["times_after_the_month"]; n > 0 {
+			r.note("%s: %d times on the day after the month in its name, taken: such a file is made once the month is over", src.base, n)
 		}
 		for _, note := range export.Notes() {
 			r.note("%s: %s", src.base, note)
 		}
 	}
 	if reading.SHA256, reading.Bytes, err = export.Sum(); err != nil {
-		return reading, r.placed(src, err)
+		return reading, 0, r.placed(src, err)
 	}
 	reading.ID = readingID(src, reading.SHA256)
-	return reading, nil
+	reading.Read, reading.Accepted, reading.Rejected, reading.SetAside = counts.Read, counts.Accepted, counts.Rejected, counts.SetAside
+	reading.Counted, reading.Unmapped, reading.Derived = counts.Counted, counts.Unmapped, counts.Counted["derived_ratios"]
+	reading.SharedCodes = counts.Shared()
+	if export.Names() != nil {
+		reading.SetAsideCodes = map[string]store.CodeCount{}
+	}
+	for code, c := range counts.SetAsideCodes {
+		reading.SetAsideCodes[code] = store.CodeCount{Count: c.Count, ExampleUnit: c.ExampleUnit}
+	}
+	return reading, 0, nil
 }
 
+// marks gives the mark of decimals by its name in site.yaml.
+var marks = map[string]byte{"comma": ',', "point": '.'}
+
 // readRows reads the rows of a file that is not blank.
-func (r *run) readRows(ctx context.Context, src source, export *read.File, reading *store.Reading, use func(*normalise.Output) error) error {
-	info := normalise.FileInfo{Name: src.base, Codes: export.Codes()}
+func (r *run) readRows(ctx context.Context, src source, export *read.File, commas normalise.Columns, use func(*normalise.Output) error) (counts normalise.Counts, err error) {
+	info := normalise.FileInfo{Name: src.base, Codes: export.Codes(), Commas: commas}
 	if src.date != "" {
-		end, err := normalise.EndOfDay(r.site.Zone, src.date)
-		if err != nil {
-			return fmt.Errorf("%s: %w", src.base, err)
+		made, err := src.feed.MadeBy(src.base)
+		if err == nil {
+			info.Date, err = normalise.EndOfDay(r.site.Zone, made)
 		}
-		info.Date = end
+		if err == nil {
+			// Later than Date for none but a name with a month alone.
+			info.Named, err = normalise.EndOfDay(r.site.Zone, src.date)
+		}
+		if err != nil {
+			return counts, fmt.Errorf("%s: %w", src.base, err)
+		}
 	}
 	mapper, err := normalise.New(r.site, src.feed, export.Names(), info)
 	if err != nil {
-		return err // It names the file.
+		return counts, err // It names the file.
 	}
-	var counts normalise.Counts
 	began := r.done
 	err = r.eachPiece(ctx, export, mapper, func(p *piece) error {
 		counts.Merge(p.output.Counts)
@@ -95,20 +138,10 @@ func (r *run) readRows(ctx context.Context, src source, export *read.File, readi
 		r.tell(src)
 		return use(p.output)
 	})
-	if err != nil && ctx.Err() != nil {
-		return err
+	if err != nil && ctx.Err() == nil {
+		err = r.placed(src, err)
 	}
-	if err != nil {
-		return r.placed(src, err)
-	}
-	reading.Read, reading.Accepted, reading.Rejected, reading.SetAside = counts.Read, counts.Accepted, counts.Rejected, counts.SetAside
-	reading.Counted, reading.Unmapped, reading.Derived = counts.Counted, counts.Unmapped, counts.Counted["derived_ratios"]
-	reading.SharedCodes = counts.Shared()
-	reading.SetAsideCodes = map[string]store.CodeCount{}
-	for code, c := range counts.SetAsideCodes {
-		reading.SetAsideCodes[code] = store.CodeCount{Count: c.Count, ExampleUnit: c.ExampleUnit}
-	}
-	return nil
+	return counts, err
 }
 
 // placed names the file in an error that does not.
@@ -218,6 +251,10 @@ type fileSet struct {
 	table   *contract.Table
 	writers map[string]*store.Writer
 	told    *store.Told
+}
+
+func newFileSet(dir string, table *contract.Table) *fileSet {
+	return &fileSet{dir: dir, table: table, writers: map[string]*store.Writer{}, told: &store.Told{}}
 }
 
 func (s *fileSet) write(o *normalise.Output) error {

@@ -16,7 +16,7 @@ func TestTryWritesNothing(t *testing.T) {
 	put(t, s, "patients_2026-01-31.csv", header+"P1,1950-01-02,F\n,1950-01-02,F\n\nP3,the year 50,Q\nP4,soon,\n")
 	put(t, s, "patients_2026-02-28.csv", header+",,\n")
 	put(t, s, "patients_2026-03-31.csv", "patient_id,birth_date,sex\n\"P1,1950\n")
-	trial, tryErr := Try(context.Background(), s, nil)
+	trial, tryErr := Try(context.Background(), s, nil, nil)
 	var left []string
 	filepath.WalkDir(s.Dir, func(path string, d os.DirEntry, err error) error {
 		if err == nil && !d.IsDir() {

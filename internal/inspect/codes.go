@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"thawline/internal/contract"
+	"thawline/internal/normalise"
 )
 
 // longestCode is the longest text, in characters, that is taken for a code.
@@ -22,43 +23,121 @@ const longestCode = 30
 // lexicon's words.
 func (g *group) shown(i int) (codes []Code, hidden int, hiddenRows int64) {
 	p, one := g.columns[i], g.best.roles[i]
-	vouched := slices.ContainsFunc(g.vouched, func(name string) bool { return strings.EqualFold(name, p.name) })
 	table, column := g.best.table.Name, mapOf(one.name)
 	known := func(text string) bool {
 		return codeOf(table, column, text) != "" || column == "product_code" && productOf(text) != "" || column == "unit_raw" && plainUnit(text) || g.understood(column, text)
 	}
+	// Of a few letters beside a result the rare ones matter most: a correction, a
+	// cancellation.
+	short := column == "status" && one.header >= 0.9 && p.distinct() <= 20
+	may, hidden, hiddenRows := g.sift(i, column, g.seen.codes[i], p.filled, short, known)
+	for _, text := range may {
+		codes = append(codes, g.code(i, text, g.seen.codes[i][text]))
+	}
+	byRows(codes)
+	return codes, hidden, hiddenRows
+}
+
+// byRows sorts codes, the commonest first.
+func byRows(codes []Code) {
+	slices.SortFunc(codes, func(a, b Code) int {
+		return cmp.Or(cmp.Compare(b.Rows, a.Rows), cmp.Compare(a.Code, b.Code))
+	})
+}
+
+// sift parts the texts of column i that may be shown from those that may not, as
+// shown has it. short lets texts of up to three letters and digits through.
+func (g *group) sift(i int, column string, seen map[string]*beside, filled int64, short bool, known func(string) bool) (shown []string, hidden int, hiddenRows int64) {
+	vouched := slices.ContainsFunc(g.vouched, func(name string) bool { return strings.EqualFold(name, g.columns[i].name) })
+	plainly := map[string]bool{}
 	wordy := 0
-	for text := range p.texts {
+	for text := range seen {
 		if known(text) {
+			plainly[text] = true
 			wordy++
+		} else if short && len([]rune(text)) <= 3 && !strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }) {
+			plainly[text] = true
 		}
 	}
 	may, rows := map[string]bool{}, int64(0)
 	allow := func(persons int) {
-		for text, b := range g.seen.codes[i] {
-			if !may[text] && (known(text) || g.shared(b, p, persons) && (vouched || codeForm(text, column, wordy))) {
+		for text, b := range seen {
+			if !may[text] && (plainly[text] || g.shared(b, len(seen), persons) && (vouched || codeForm(text, column, wordy))) {
 				may[text] = true
 				rows += b.rows
 			}
 		}
 	}
 	allow(enoughPersons)
-	most := 2*rows >= p.filled
-	if 10*rows >= 9*p.filled {
+	most := 2*rows >= filled
+	if 10*rows >= 9*filled {
 		allow(2) // Beside so many codes the rare ones are codes too.
 	}
-	for text, b := range g.seen.codes[i] {
-		if !may[text] || !most && !known(text) {
+	for text, b := range seen {
+		if !may[text] || !most && !plainly[text] {
 			hidden++
 			hiddenRows += b.rows
 			continue
 		}
-		codes = append(codes, g.code(i, text, b))
+		shown = append(shown, text)
 	}
-	slices.SortFunc(codes, func(a, b Code) int {
-		return cmp.Or(cmp.Compare(b.Rows, a.Rows), cmp.Compare(a.Code, b.Code))
-	})
-	return codes, hidden, hiddenRows
+	return shown, hidden, hiddenRows
+}
+
+// loose lists the codes of a column that has no role, by frequency, so that a
+// person can tell what it is; a word of the lexicon of any column may be shown.
+func (g *group) loose(i int) (codes []Code) {
+	may, _, _ := g.sift(i, "", g.seen.codes[i], g.columns[i].filled, false, func(text string) bool { return words.all[plain(text)] })
+	for _, text := range may {
+		codes = append(codes, Code{Code: text, Rows: g.seen.codes[i][text].rows})
+	}
+	byRows(codes)
+	return codes
+}
+
+// looseCodes reports whether column i, which has no role, may hold codes of which a
+// person should see the common ones: a table's reading has it for some, or a person
+// vouches for it, or no table is known at all.
+func (g *group) looseCodes(i int) bool {
+	p := g.columns[i]
+	header := tokens(p.name)
+	if p.name == "" || p.filled == 0 || p.distinct() < 0 || p.distinct() > mostCodes || means(header, "identity", "doctor", "by") || means(header, "name") && means(header, "patient") {
+		return false
+	}
+	if slices.ContainsFunc(g.vouched, func(name string) bool { return strings.EqualFold(name, p.name) }) {
+		return true
+	}
+	if g.best != nil && !slices.ContainsFunc(g.best.others[i], func(r role) bool { return coded(g.best.table, r.name) && r.name != "unit_raw" }) {
+		return false
+	}
+	return !p.varied() && p.share(p.timed()) < 0.5 && p.share(p.numbers) < 0.5 && p.share(p.standard) < 0.2 && p.unitTexts() < 0.5
+}
+
+// noValues lists the words that stand in place of a result's number, with the
+// contract's word where theirs is plain.
+func (g *group) noValues() *Column {
+	value := g.role("value_raw")
+	if value < 0 || len(g.seen.texts) == 0 || g.role("no_value") >= 0 {
+		return nil
+	}
+	rows := g.seen.textsMore
+	for _, b := range g.seen.texts {
+		rows += b.rows
+	}
+	known := func(text string) bool {
+		return codeOf("labs", "no_value", text) != "" || normalise.NoValueWord([]byte(text))
+	}
+	may, hidden, hiddenRows := g.sift(value, "no_value", g.seen.texts, rows-g.seen.textsMore, false, known)
+	c := &Column{Name: g.columns[value].name, Role: "no_value", Hidden: hidden, HiddenRows: hiddenRows + g.seen.textsMore}
+	for _, text := range may {
+		code := Code{Code: text, Rows: g.seen.texts[text].rows, Word: codeOf("labs", "no_value", text)}
+		if normalise.NoValueWord([]byte(text)) {
+			code.Word = text // Known without a map.
+		}
+		c.Codes = append(c.Codes, code)
+	}
+	byRows(c.Codes)
+	return c
 }
 
 func plainUnit(text string) bool {
@@ -68,14 +147,14 @@ func plainUnit(text string) bool {
 
 // shared reports whether a text stands in enough rows of enough patients. Where
 // no column of patients is known, a short list is taken for codes.
-func (g *group) shared(b *beside, p *profile, persons int) bool {
+func (g *group) shared(b *beside, distinct, persons int) bool {
 	if b.rows < enoughRows {
 		return false
 	}
 	if g.seen.persons {
 		return len(b.persons) >= persons
 	}
-	return len(p.texts) <= 20
+	return distinct <= 20
 }
 
 // codeForm reports whether a text has the form of a code and of no name, number
@@ -112,11 +191,13 @@ func (g *group) code(i int, text string, b *beside) Code {
 		if !itself {
 			c.Word = unit
 		}
-		if itself || text == "1" || !g.unitMatters(text) {
+		if itself || text == "1" {
 			c.Word = text
+		} else if plain(text) == "t/nl" {
+			c.Note = "check: by its letters it is a thousand times more"
 		}
 	case column == "test", g.best.table == contract.Measures && column == "kind":
-		c.Word, c.Note = measuredAs(c.Word, b)
+		c.Word, c.Note = g.measuredAs(c.Word, b)
 	case column == "product_code":
 		c.Word = productOf(text)
 		c.ML, _ = usual(b.volumes)
@@ -134,21 +215,6 @@ func (g *group) code(i int, text string, b *beside) Code {
 	return c
 }
 
-// unitMatters reports whether a spelling of a unit stands beside a test or a
-// measure that the contract knows: units of others need no meaning.
-func (g *group) unitMatters(text string) bool {
-	i := g.role("test", "kind")
-	if i < 0 {
-		return true
-	}
-	for code, b := range g.seen.codes[i] {
-		if b.units[text] > 0 && codeOf(g.best.table.Name, mapOf(g.best.roles[i].name), code) != "" {
-			return true
-		}
-	}
-	return false
-}
-
 // described gives the one description of a product, where all its rows bear it
 // and it may be shown.
 func (g *group) described(b *beside) string {
@@ -156,7 +222,7 @@ func (g *group) described(b *beside) string {
 		return ""
 	}
 	for name := range b.names {
-		if productOf(name) != "" || g.shared(b, g.columns[g.seen.describes], enoughPersons) && codeForm(name, "", 2) {
+		if productOf(name) != "" || g.shared(b, len(g.columns[g.seen.describes].texts), enoughPersons) && codeForm(name, "", 2) {
 			return name
 		}
 	}
@@ -164,44 +230,79 @@ func (g *group) described(b *beside) string {
 }
 
 // measuredAs asks the units of a test whether it can be what its code says. A
-// time and a ratio of one name are told apart by the unit alone.
-func measuredAs(word string, b *beside) (confirmed, note string) {
-	var names []string
-	fit, unfit := int64(0), int64(0)
+// time and a ratio of one name are told apart by the unit alone. Of units that the
+// test does not have, those are named that may be.
+func (g *group) measuredAs(word string, b *beside) (confirmed, note string) {
+	var names, strange []string
+	fit, unfit, unnamed := int64(0), int64(0), int64(0)
 	for unit, n := range b.units {
 		if word != "" && fitsUnit(word, unit) {
 			fit += n
-		} else {
-			unfit += n
-		}
-		if plainUnit(unit) {
 			names = append(names, unit)
+			continue
+		}
+		unfit += n
+		switch {
+		case word == "" && plainUnit(unit):
+			names = append(names, unit)
+		case plainUnit(unit) || g.unitsShown()[unit]:
+			strange = append(strange, unit)
+		default:
+			unnamed += n
 		}
 	}
-	slices.SortFunc(names, func(x, y string) int {
-		return cmp.Or(cmp.Compare(b.units[y], b.units[x]), cmp.Compare(x, y))
-	})
+	byCount := func(x, y string) int { return cmp.Or(cmp.Compare(b.units[y], b.units[x]), cmp.Compare(x, y)) }
+	slices.SortFunc(names, byCount)
+	slices.SortFunc(strange, byCount)
+	var parts []string
+	if len(names) > 0 {
+		parts = append(parts, "in "+strings.Join(names[:min(3, len(names))], ", "))
+	}
+	if len(strange) > 0 {
+		says := "which site.yaml does not know"
+		if word != "" {
+			says = "which " + word + " does not have"
+		}
+		where := "in " + strings.Join(strange[:min(3, len(strange))], ", ")
+		if len(names) > 0 || unnamed > 0 || b.noUnit > 0 {
+			where = fmt.Sprintf("%d rows %s", unfit-unnamed, where)
+		}
+		parts = append(parts, where+", "+says)
+	}
+	if unnamed > 0 {
+		parts = append(parts, fmt.Sprintf("%d rows in units that site.yaml does not know", unnamed))
+	}
 	switch {
-	case len(names) > 0:
-		note = "in " + strings.Join(names[:min(3, len(names))], ", ")
-		if b.noUnit > 0 {
-			note += fmt.Sprintf("; %d rows without a unit", b.noUnit)
-		}
-	case len(b.units) > 0:
-		note = "in units that site.yaml does not know"
+	case b.noUnit > 0 && len(parts) > 0:
+		parts = append(parts, fmt.Sprintf("%d rows without a unit", b.noUnit))
 	case b.noUnit > 0:
-		note = "no unit"
+		parts = append(parts, "no unit")
 	}
+	note = strings.Join(parts, "; ")
 	if word == "" {
 		return "", note
 	}
 	if unfit > 0 && float64(unfit) > 0.05*float64(fit) {
-		return "", note + ", which " + word + " does not have"
+		return "", note
 	}
 	if (word == "pt_s" || word == "aptt_s") && fit == 0 {
 		return "", note + ": a time, a ratio or a percentage?"
 	}
 	return word, note
+}
+
+// unitsShown are the texts of the column of units that may be shown.
+func (g *group) unitsShown() map[string]bool {
+	if g.seen.unitsShown == nil {
+		g.seen.unitsShown = map[string]bool{}
+		if i := g.role("unit_raw"); i >= 0 && g.seen.codes[i] != nil {
+			may, _, _ := g.sift(i, "unit_raw", g.seen.codes[i], g.columns[i].filled, false, plainUnit)
+			for _, unit := range may {
+				g.seen.unitsShown[unit] = true
+			}
+		}
+	}
+	return g.seen.unitsShown
 }
 
 // unitsWanted lists the analytes with rows that state no unit.
@@ -212,7 +313,7 @@ func (g *group) unitsWanted() []UnitWanted {
 	}
 	values, rows := map[string][]float64{}, map[string]int64{}
 	for text, b := range g.seen.codes[i] {
-		word, _ := measuredAs(codeOf(g.best.table.Name, mapOf(g.best.roles[i].name), text), b)
+		word, _ := g.measuredAs(codeOf(g.best.table.Name, mapOf(g.best.roles[i].name), text), b)
 		if word != "" && needsUnit(word) && b.noUnit > 0 {
 			values[word] = append(values[word], b.unitless...)
 			rows[word] += b.noUnit
@@ -229,8 +330,9 @@ func (g *group) unitsWanted() []UnitWanted {
 	return all
 }
 
-// products gathers the product codes of all feeds of issues.
-func products(groups []*group) []Code {
+// products gathers the product codes of all feeds of issues, and counts the rows of
+// those that may not be shown.
+func products(groups []*group) (all []Code, hiddenRows int64) {
 	byCode := map[string]*Code{}
 	var order []string
 	for _, g := range groups {
@@ -238,7 +340,8 @@ func products(groups []*group) []Code {
 		if tableOf(g.best) != contract.Issues || i < 0 {
 			continue
 		}
-		codes, _, _ := g.shown(i)
+		codes, _, rows := g.shown(i)
+		hiddenRows += rows
 		for _, c := range codes {
 			key := strings.ToLower(c.Code)
 			if have := byCode[key]; have != nil {
@@ -249,10 +352,9 @@ func products(groups []*group) []Code {
 			order = append(order, key)
 		}
 	}
-	var all []Code
 	for _, key := range order {
 		all = append(all, *byCode[key])
 	}
 	slices.SortStableFunc(all, func(a, b Code) int { return cmp.Compare(b.Rows, a.Rows) })
-	return all
+	return all, hiddenRows
 }

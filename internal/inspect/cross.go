@@ -31,6 +31,12 @@ type crossing struct {
 	persons bool
 	// describes is the column that describes products, or -1.
 	describes int
+	// texts are the words in place of a result's number, as far as they are few;
+	// textsMore counts the rows of others.
+	texts     map[string]*beside
+	textsMore int64
+	// unitsShown is what group.unitsShown found, once asked.
+	unitsShown map[string]bool
 	// late counts times after the date in their file's name, of dated.
 	late, dated int64
 	firstLate   Place
@@ -54,11 +60,14 @@ func (g *group) cross(ctx context.Context, o Options) error {
 	x := &crossing{codes: map[int]map[string]*beside{}, describes: -1}
 	g.seen = x
 	for i, p := range g.columns {
-		if g.isCoded(i) && p.texts != nil {
+		if _, has := g.best.roleAt(i); p.texts != nil && (g.isCoded(i) || !has && g.looseCodes(i)) {
 			x.codes[i] = map[string]*beside{}
 		}
 	}
 	person := g.role("patient_id")
+	if g.best == nil && len(g.all) > 0 {
+		person = g.all[0].roleOf("patient_id")
+	}
 	if person < 0 {
 		person = g.personLike()
 	}
@@ -70,7 +79,10 @@ func (g *group) cross(ctx context.Context, o Options) error {
 			times = append(times, i)
 		}
 	}
-	if len(x.codes) == 0 && len(times) == 0 {
+	if tableOf(g.best) == contract.Labs && g.role("value_raw") >= 0 {
+		x.texts = map[string]*beside{}
+	}
+	if len(x.codes) == 0 && len(times) == 0 && x.texts == nil {
 		return nil
 	}
 	c := crossed{group: g, person: person, item: g.role("unit_no"), test: g.role("test", "kind"), unit: g.role("unit_raw"), value: g.role("value_raw"),
@@ -164,7 +176,7 @@ func (c *crossed) read(ctx context.Context, file File, o Options) error {
 	defer f.Close()
 	made := 0
 	if file.Date != "" {
-		made = dayOf(file.Date)
+		made = dayOf(madeBy(filepath.Base(file.Path)))
 	}
 	base := filepath.Base(file.Path)
 	_, _, err = eachRow(ctx, f, o.Rows, o.watch, func(place int64, cells [][]byte) {
@@ -176,6 +188,9 @@ func (c *crossed) read(ctx context.Context, file File, o Options) error {
 				c.note(i, codes, cells)
 			}
 		}
+		if c.seen.texts != nil {
+			c.noteText(cells[c.value], cells)
+		}
 		if made > 0 {
 			for _, i := range c.times {
 				c.lateness(cells[i], made, Place{base, place})
@@ -185,22 +200,23 @@ func (c *crossed) read(ctx context.Context, file File, o Options) error {
 	return err
 }
 
+// noteText notes a cell in place of a number.
+func (c *crossed) noteText(cell []byte, cells [][]byte) {
+	if len(cell) == 0 || normalise.MarkOf(cell) != normalise.NoMark {
+		return
+	}
+	if _, _, ok := normalise.Number(cell); ok {
+		return
+	}
+	if c.seen.texts[string(cell)] == nil && len(c.seen.texts) >= mostTexts {
+		c.seen.textsMore++
+		return
+	}
+	c.bear(cell, c.seen.texts, cells)
+}
+
 func (c *crossed) note(i int, codes map[string]*beside, cells [][]byte) {
-	b := codes[string(cells[i])]
-	if b == nil {
-		b = &beside{persons: map[uint64]struct{}{}, units: map[string]int64{}, names: map[string]int64{}}
-		codes[string(cells[i])] = b
-	}
-	b.rows++
-	if c.person >= 0 && len(b.persons) < enoughPersons {
-		who := cells[c.person]
-		if len(who) == 0 && c.item >= 0 {
-			who = cells[c.item]
-		}
-		if len(who) > 0 {
-			b.persons[maphash.Bytes(seed, who)] = struct{}{}
-		}
-	}
+	b := c.bear(cells[i], codes, cells)
 	switch i {
 	case c.test:
 		c.measured(b, cells)
@@ -214,6 +230,26 @@ func (c *crossed) note(i int, codes map[string]*beside, cells [][]byte) {
 			b.names[string(cells[d])]++
 		}
 	}
+}
+
+// bear counts a row of a code, and who it is of.
+func (c *crossed) bear(code []byte, codes map[string]*beside, cells [][]byte) *beside {
+	b := codes[string(code)]
+	if b == nil {
+		b = &beside{persons: map[uint64]struct{}{}, units: map[string]int64{}, names: map[string]int64{}}
+		codes[string(code)] = b
+	}
+	b.rows++
+	if c.person >= 0 && len(b.persons) < enoughPersons {
+		who := cells[c.person]
+		if len(who) == 0 && c.item >= 0 {
+			who = cells[c.item]
+		}
+		if len(who) > 0 {
+			b.persons[maphash.Bytes(seed, who)] = struct{}{}
+		}
+	}
+	return b
 }
 
 // measured notes the unit of a result, or its value where it has none.

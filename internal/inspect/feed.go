@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"thawline/internal/contract"
+	"thawline/internal/normalise"
 	"thawline/internal/site"
 )
 
@@ -78,7 +79,7 @@ func sortedKeys[V any](m map[string]V) []string {
 
 // feed says what the group is.
 func (g *group) feed() Feed {
-	f := Feed{Files: g.files, Looks: g.look.String(), Encoding: g.options.Encoding, Delimiter: delimiterName(g.options.Delimiter), Sheet: g.options.Sheet, rows: g.rows, messages: g.table != nil}
+	f := Feed{Files: g.files, Looks: g.look.String(), Encoding: g.options.Encoding, Delimiter: delimiterName(g.options.Delimiter), Sheet: g.options.Sheet, HeaderRow: g.options.HeaderRow, rows: g.rows, messages: g.table != nil}
 	if g.best != nil {
 		f.Table, f.Sure, f.Canonical = g.best.table.Name, g.sure(), g.canonical()
 	} else {
@@ -95,7 +96,8 @@ func (g *group) feed() Feed {
 	for i := range g.columns {
 		f.Columns = append(f.Columns, g.column(i))
 	}
-	f.Units = g.unitsWanted()
+	f.Units, f.NoValue = g.unitsWanted(), g.noValues()
+	g.decimals(&f)
 	g.fileDate(&f)
 	f.Undecided = g.undecided(&f)
 	return f
@@ -149,6 +151,9 @@ func (g *group) column(i int) Column {
 				}
 			}
 		}
+		if g.seen.codes[i] != nil {
+			c.Codes = g.loose(i)
+		}
 		return c
 	}
 	one, has := g.best.roles[i]
@@ -157,6 +162,9 @@ func (g *group) column(i int) Column {
 			if g.best.roleOf(other.name) < 0 {
 				c.Might = append(c.Might, other.name)
 			}
+		}
+		if g.seen.codes[i] != nil {
+			c.Codes = g.loose(i)
 		}
 		return c
 	}
@@ -191,8 +199,11 @@ func (g *group) holds(i int) string {
 	case g.isCoded(i):
 	case p.share(p.numbers) >= 0.8 && (!p.varied() || g.isNumber(i)), p.commas+p.points > p.filled/2:
 		says := "numbers"
-		if p.commas > 0 {
+		switch {
+		case p.marks[normalise.CommaParts] > 0:
 			says += ", decimal comma"
+		case p.marks[normalise.CommaOpen] > 0:
+			says += ", with commas that may part thousands or decimals"
 		}
 		if p.limits > 0 {
 			says += ", some with < or >"
@@ -275,6 +286,8 @@ func (g *group) fileDate(f *Feed) {
 			dated++
 		}
 	}
+	slices.Sort(names)
+	monthWords, outOfOrder := monthsInWords(names)
 	pattern := datePattern(names)
 	switch {
 	case pattern != "" && g.seen != nil && float64(g.seen.late) > against*float64(g.seen.dated):
@@ -283,6 +296,12 @@ func (g *group) fileDate(f *Feed) {
 		f.FileDate = pattern
 	case dated > 0:
 		f.FileDateNote = "only some names hold a date, or not in one place: later files could not be told from earlier ones"
+	case len(monthWords) > 0:
+		f.FileDateNote = fmt.Sprintf("the names tell the month in words (%s), which is not read as a date: later files are told from earlier ones by name, letter by letter", strings.Join(monthWords, ", "))
+		if outOfOrder {
+			f.FileDateNote += fmt.Sprintf(", so that %s stands before %s", monthWords[0], monthWords[len(monthWords)-1])
+		}
+		f.FileDateNote += "; save them under names with a date, such as labs_2026-10.csv, and state file_date"
 	case len(names) > 1:
 		f.FileDateNote = "no name holds a date (2026-03-31, 20260331 or 2026-03): later files are then told from earlier ones by name alone"
 	}
@@ -292,6 +311,9 @@ func (g *group) fileDate(f *Feed) {
 func (g *group) undecided(f *Feed) []string {
 	var all []string
 	say := func(format string, args ...any) { all = append(all, fmt.Sprintf(format, args...)) }
+	if f.FileDate == "" && len(g.files) > 1 && f.FileDateNote != "" {
+		say("file_date: %s; where two files tell of one row, the one that stands later wins", f.FileDateNote)
+	}
 	switch {
 	case f.Table == "" && len(f.Might) > 0:
 		say("table: taken for none, since no column was found for %s; nearest is %s", strings.Join(f.Lacks, ", "), strings.Join(f.Might, ", then "))
@@ -306,6 +328,9 @@ func (g *group) undecided(f *Feed) []string {
 	if f.Encoding != "" {
 		say("encoding: %s is the only known one by which these files can be read, which proves nothing: look whether letters with accents come out right", f.Encoding)
 	}
+	if f.HeaderRow > 0 {
+		say("header_row: the names of the columns are taken from row %d, since what stands above it looks like a title: check", f.HeaderRow)
+	}
 	if f.Delimiter != "" {
 		say("delimiter: %s, since only so every row has as many cells as the header", f.Delimiter)
 	}
@@ -314,6 +339,9 @@ func (g *group) undecided(f *Feed) []string {
 	}
 	if g.repeated > 0 {
 		say("the header stands again among the rows, %d times: such rows would be rejected or set aside", g.repeated)
+	}
+	if f.decimalOpen != "" {
+		say("decimal: %s", f.decimalOpen)
 	}
 	for _, o := range f.OpenForms {
 		say("time_format: no value of %s in %d shows which of %s it is", strings.Join(o.Columns, ", "), o.Cells, speakForms(o.Forms))
@@ -348,13 +376,6 @@ func speakForms(forms []TimeForm) string {
 func (g *group) odd(i int, say func(string, ...any)) {
 	p := g.columns[i]
 	header := tokens(p.name)
-	var one role
-	if g.best != nil {
-		one = g.best.roles[i]
-	}
-	if p.thousands > 0 && (one.name == "value_raw" || one.name == "volume_ml" || one.name == "transfused_ml" || one.name == "count") {
-		say("%s: %d cells such as 9,999 can be read as a decimal or as thousands, and are not read (first %s): export three decimals with a point", p.name, p.thousands, p.firstThousands)
-	}
 	for k, e := range epochs {
 		if means(header, "time", "born") && p.share(p.epoch[k]) >= 0.8 {
 			say("%s: it seems to hold %s, which cannot be stated as a time_format: export it as 2026-03-31T14:05", p.name, e.says)

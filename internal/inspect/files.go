@@ -31,6 +31,16 @@ func dateIn(base string) (day, text string) {
 	return "", ""
 }
 
+// madeBy gives the last day on which a file of that base name can have been made,
+// as site.Feed does: of a month alone the day after it.
+func madeBy(base string) string {
+	day, text := dateIn(base)
+	if last, err := time.Parse(time.DateOnly, day); err == nil && len(text) == len("2006-01") {
+		return last.AddDate(0, 0, 1).Format(time.DateOnly)
+	}
+	return day
+}
+
 // dayOf writes YYYY-MM-DD as a number in whose order days stand.
 func dayOf(day string) int {
 	n := 0

@@ -82,6 +82,7 @@ func lookAtFile(ctx context.Context, path string, o Options, groups []*group) (f
 func lookAtSheets(ctx context.Context, path string, sheets []string, o Options, groups []*group) (fresh []*group, refused []Refused) {
 	for _, sheet := range sheets {
 		options := read.Options{Sheet: sheet}
+		titled(path, &options)
 		f, err := read.Open(path, options)
 		if err == nil {
 			var more []*group
@@ -109,7 +110,7 @@ func lookInto(ctx context.Context, path string, f *read.File, o Options, options
 	if slices.ContainsFunc(names, isLikeCell) {
 		return nil, errors.New(noHeader)
 	}
-	key := fmt.Sprint(options.Encoding, "\x00", options.Delimiter, "\x00", options.Sheet, "\x00", f.Look.Format, "\x00", plain(strings.Join(names, "\x00")))
+	key := fmt.Sprint(options.Encoding, "\x00", options.Delimiter, "\x00", options.Sheet, "\x00", options.HeaderRow, "\x00", f.Look.Format, "\x00", plain(strings.Join(names, "\x00")))
 	g, isNew := groupOf(key, f.Look, options, names, o, groups)
 	if err := g.profile(ctx, f, path, o); err != nil {
 		return nil, unwrapped(err)

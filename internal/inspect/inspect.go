@@ -38,6 +38,8 @@ type Findings struct {
 	Refused []Refused `json:"refused,omitempty"`
 	// Products are the product codes of all feeds, the commonest first.
 	Products []Code `json:"products,omitempty"`
+	// ProductsHidden counts rows of product codes that are not shown.
+	ProductsHidden int64 `json:"products_hidden,omitempty"`
 	// Missing are tables that a site needs and that none of the files is.
 	Missing []string `json:"missing,omitempty"`
 }
@@ -64,6 +66,10 @@ type Feed struct {
 	Delimiter string `json:"delimiter,omitempty"`
 	// Sheet is the sheet of a workbook of several, or empty.
 	Sheet string `json:"sheet,omitempty"`
+	// HeaderRow is the row of the names of the columns under a title, or 0.
+	HeaderRow int64 `json:"header_row,omitempty"`
+	// Decimal is the mark of decimals to be stated, comma or point, or empty.
+	Decimal string `json:"decimal,omitempty"`
 	// Table is the table that they are taken for, or empty. Sure says that no
 	// other comes near.
 	Table string `json:"table,omitempty"`
@@ -81,10 +87,14 @@ type Feed struct {
 	OpenForms []OpenForm `json:"open_forms,omitempty"`
 	// Units are tests and kinds of measure whose unit is not stated in all rows.
 	Units []UnitWanted `json:"units,omitempty"`
+	// NoValue are the words in place of results' numbers, or nil.
+	NoValue *Column `json:"no_value,omitempty"`
 	// Undecided says in sentences what a person must decide.
 	Undecided []string `json:"undecided,omitempty"`
 
 	rows int64
+	// decimalNote says what proves Decimal, decimalOpen why none is stated.
+	decimalNote, decimalOpen string
 	// messages says that they are messages or resources.
 	messages bool
 }
@@ -198,7 +208,7 @@ func Files(ctx context.Context, paths []string, o Options) (*Findings, error) {
 		found.Feeds = append(found.Feeds, g.feed())
 	}
 	globs(found.Feeds)
-	found.Products = products(groups)
+	found.Products, found.ProductsHidden = products(groups)
 	for _, t := range []string{"issues", "labs"} {
 		there := false
 		for _, f := range found.Feeds {

@@ -24,13 +24,16 @@ func TestHeadersAreUnderstood(t *testing.T) {
 		{"issues", "Outcome", "fate"}, {"issues", "Verbleib", "fate"}, {"issues", "Discard reason", "discard_reason_raw"}, {"issues", "Blutgruppe", "unit_abo"},
 		{"labs", "TestCode", "test"}, {"labs", "Untersuchung", "test"}, {"labs", "Ergebnis", "value_raw"}, {"labs", "Résultat", "value_raw"}, {"labs", "Uitslag", "value_raw"},
 		{"labs", "Einheit", "unit_raw"}, {"labs", "UNITS", "unit_raw"}, {"labs", "Entnahmezeit", "collected_at"}, {"labs", "Collection Date/Time", "collected_at"}, {"labs", "Reported", "resulted_at"},
+		{"labs", "Analyt", "test"}, {"labs", "Kenngröße", "test"}, {"labs", "Laborwert", "test"}, {"labs", "Onderzoek", "test"}, {"labs", "Paramètre", "test"}, {"labs", "Determinación", "test"},
+		{"labs", "Storno", "status"}, {"labs", "Geannuleerd", "status"}, {"labs", "Statuscode", "status"}, {"events", "storniert", "status"}, {"issues", "Annulé", "status"}, {"measures", "Anulado", "status"}, {"labs", "Befundzeit", "resulted_at"},
+		{"measures", "Merkmal", "kind"}, {"activity", "Kennzahl", "measure"},
 		{"labs", "Accession no", ""}, {"labs", "Ward", ""},
 		{"patients", "DOB", "birth_date"}, {"patients", "Geburtsdatum", "birth_date"}, {"patients", "Geschlecht", "sex"},
 		{"medicines", "Drug", "medicine"}, {"aliases", "Old number", "alias"}, {"activity", "Monat", "month"},
 	} {
 		best, score := "", 0.5
 		for _, column := range []string{"unit_no", "patient_id", "product_code", "issued_at", "thawed_at", "returned_at", "discarded_at", "fate", "discard_reason_raw", "unit_abo",
-			"test", "value_raw", "unit_raw", "collected_at", "resulted_at", "birth_date", "sex", "medicine", "alias", "month"} {
+			"test", "value_raw", "unit_raw", "collected_at", "resulted_at", "birth_date", "sex", "medicine", "alias", "month", "status", "kind", "measure"} {
 			if s := named(tokens(c.header), c.header, c.table, column); s > score {
 				best, score = column, s
 			}
@@ -148,6 +151,11 @@ func TestAColumnATest(t *testing.T) {
 func TestFileDates(t *testing.T) {
 	rows := "Patient,Test,Result,Collected\n" + strings.Repeat("P1,INR,1.2,2026-03-04T10:00\n", 6)
 	for name, want := range map[string]string{"labs_2026-03-31.csv": `labs_(\d{4}-\d{2}-\d{2})`, "20260331-labs.csv": `(\d{8})`, "labs 2026-03.csv": `labs (\d{4}-\d{2})`, "labs_2026-03-01.csv": "", "labs.csv": ""} {
+		// A row of the night after the month is no reason against a month's name.
+		if name == "labs 2026-03.csv" {
+			rows := strings.ReplaceAll(rows, "03-04T10:00", "04-01T00:40")
+			wantAll(t, everything(look(t, name, rows)), `file_date: 'labs (\d{4}-\d{2})'`, "times are taken to the end of the day after it")
+		}
 		if f := look(t, name, rows).Feeds[0]; f.FileDate != want || name == "labs_2026-03-01.csv" && f.FileDateNote == "" {
 			t.Errorf("%s: %q (%s), wanted %q", name, f.FileDate, f.FileDateNote, want)
 		}

@@ -1,6 +1,7 @@
 package inspect
 
 import (
+	"bytes"
 	"slices"
 	"strings"
 
@@ -24,10 +25,11 @@ type profile struct {
 	shapes map[string]*shape
 	others int64 // cells of shapes that came after the last place
 
-	// numbers have a sign of a limit, a comma or a point; thousands can be read
-	// as 1.5 and as 1500. words stand for a number that there is not.
-	numbers, limits, commas, points, thousands, words int64
-	firstThousands                                    Place
+	// numbers have a sign of a limit, a comma or a point; words stand for a number
+	// that there is not. marks counts what they show of the mark of decimals.
+	numbers, limits, commas, points, words int64
+	marks                                  [normalise.Grouped + 1]int64
+	firstMark                              [normalise.Grouped + 1]Place
 	// standard are donation numbers, checked those with a check character, holds
 	// those whose check character is right.
 	standard, checked, holds int64
@@ -98,19 +100,27 @@ func (p *profile) add(cell []byte, at Place, latest int, scratch []byte) []byte 
 
 func (p *profile) number(cell []byte, at Place) {
 	v, limit, ok := normalise.Number(cell)
-	comma := strings.IndexByte(string(cell), ',') >= 0
-	if !ok {
+	mark := normalise.MarkOf(cell)
+	if p.marks[mark] == 0 {
+		p.firstMark[mark] = at
+	}
+	p.marks[mark]++
+	comma := bytes.IndexByte(cell, ',') >= 0
+	switch {
+	case ok:
+	case mark == normalise.NoMark:
 		if normalise.NoValueWord(cell) {
 			p.words++
 		}
-		// What can be read as 1.5 and as 1500 is not read.
-		if comma && digitsAndOne(cell, ',') {
-			if p.thousands == 0 {
-				p.firstThousands = at
-			}
-			p.thousands++
+		return
+	default:
+		// A number all the same, once the feed states the mark.
+		p.numbers++
+		switch {
+		case comma:
 			p.commas++
-			p.numbers++
+		case mark != normalise.Grouped:
+			p.points++
 		}
 		return
 	}
@@ -121,7 +131,7 @@ func (p *profile) number(cell []byte, at Place) {
 	switch {
 	case comma:
 		p.commas++
-	case strings.IndexByte(string(cell), '.') >= 0:
+	case bytes.IndexByte(cell, '.') >= 0:
 		p.points++
 	}
 	for i, e := range epochs {
@@ -133,20 +143,6 @@ func (p *profile) number(cell []byte, at Place) {
 			p.epoch[i]++
 		}
 	}
-}
-
-// digitsAndOne reports whether a cell is of digits and one sign.
-func digitsAndOne(cell []byte, sign byte) bool {
-	signs := 0
-	for _, c := range cell {
-		switch {
-		case c == sign:
-			signs++
-		case c < '0' || c > '9':
-			return false
-		}
-	}
-	return signs == 1
 }
 
 func (p *profile) time(s *shape, cell []byte, at Place, latest int) {

@@ -41,7 +41,7 @@ func (f *Findings) Proposal(s Site) string {
 	for _, t := range f.Missing {
 		w.line("  # MISSING: no file was taken for %s, and every mark needs it.", t)
 	}
-	w.products(f.Products)
+	w.products(f.Products, f.ProductsHidden)
 	w.meanNormal(f.Feeds)
 	return w.String()
 }
@@ -128,7 +128,11 @@ func (w *writer) feed(f *Feed) {
 	w.noted("    files: "+scalar(f.Glob), names)
 	switch {
 	case f.FileDate != "":
-		w.noted("    file_date: "+quotedPattern(f.FileDate), "check: the day on which a file was made")
+		note := "check: the day on which a file was made"
+		if strings.HasSuffix(f.FileDate, `(\d{4}-\d{2})`) {
+			note = "check: the month that a file is of; times are taken to the end of the day after it"
+		}
+		w.noted("    file_date: "+quotedPattern(f.FileDate), note)
 	case f.FileDateNote != "":
 		w.line("    # file_date: not stated. %s", comment(f.FileDateNote))
 	}
@@ -138,9 +142,13 @@ func (w *writer) feed(f *Feed) {
 	if f.Delimiter != "" {
 		w.noted("    delimiter: "+f.Delimiter, "only so every row has as many cells as the header")
 	}
+	if f.HeaderRow > 0 {
+		w.noted(fmt.Sprintf("    header_row: %d", f.HeaderRow), "check: what stands above it looks like a title")
+	}
 	if f.Sheet != "" {
 		w.noted("    sheet: "+scalar(f.Sheet), "one of several: each that is an export has a feed")
 	}
+	w.writeDecimal(f)
 	w.timeFormats(f)
 	w.columns(f)
 	t := contract.Find(f.Table)
@@ -156,6 +164,9 @@ func (w *writer) feed(f *Feed) {
 		if c.Role != "" && c.Role != "product_code" && coded(t, c.Role) {
 			w.codes(t, c, mapOf(c.Role) == setAside)
 		}
+	}
+	if f.NoValue != nil {
+		w.codes(t, f.NoValue, false)
 	}
 	w.units(f)
 	if setAside != "" {
@@ -245,6 +256,9 @@ func (w *writer) columns(f *Feed) {
 		default:
 			w.noted("      # ?: "+scalar(c.Name), comment(c.Holds+"; not used"))
 		}
+		if c.Role == "" && len(c.Codes) > 0 {
+			w.line("      #    holds %s", comment(codeList(c.Codes)))
+		}
 	}
 }
 
@@ -274,7 +288,11 @@ func (w *writer) codes(t *contract.Table, c *Column, setsAside bool) {
 		case !strings.EqualFold(code.Word, code.Code):
 			certain = append(certain, code)
 		case key != "unit_raw":
-			itself = append(itself, fmt.Sprintf("%s (%d rows)", comment(code.Code), code.Rows))
+			strange := ""
+			if strings.Contains(code.Note, "does not have") {
+				strange = ", " + code.Note
+			}
+			itself = append(itself, comment(fmt.Sprintf("%s (%d rows%s)", code.Code, code.Rows, strange)))
 		}
 	}
 	if len(itself) > 0 {
@@ -293,6 +311,9 @@ func (w *writer) codes(t *contract.Table, c *Column, setsAside bool) {
 	}
 	if len(open) > 0 && words != nil {
 		w.line("      # words: %s", strings.Join(words, ", "))
+	}
+	if key == "status" && t == contract.Labs && (len(open) > 0 || c.Hidden != 0) {
+		w.line("      # in no map a status ranks as preliminary: a corrected result that is not mapped loses to a final one")
 	}
 	for _, code := range open {
 		w.noted(fmt.Sprintf("      # %s: ?", scalar(code.Code)), codeNote(code))
@@ -328,21 +349,43 @@ func (w *writer) unknownFeed(f *Feed) {
 	}
 	w.noted("  # - table: "+table, "NOT DECIDED which table this is, or whether it is one (thawline describe lists them)")
 	w.line("  #   files: %s", comment(scalar(f.Glob)))
+	if f.HeaderRow > 0 {
+		w.line("  #   header_row: %d", f.HeaderRow)
+	}
 	for _, form := range f.TimeForms {
 		w.noted("  #   time_format: "+scalarTime(form.Layout), formNote(form))
 	}
 	w.line("  #   columns:")
 	for _, c := range f.Columns {
+		if c.Name == "" && c.Filled == 0 {
+			continue
+		}
 		might := "?"
 		if len(c.Might) > 0 {
 			might = c.Might[0]
 		}
 		w.noted("  #     "+might+": "+scalar(c.Name), comment(c.Holds))
+		if len(c.Codes) > 0 {
+			w.line("  #        holds %s", comment(codeList(c.Codes)))
+		}
 	}
 }
 
-func (w *writer) products(products []Code) {
-	if len(products) == 0 {
+// codeList names codes with their rows, as many as a person reads.
+func codeList(codes []Code) string {
+	const most = 30
+	var all []string
+	for _, c := range codes[:min(most, len(codes))] {
+		all = append(all, fmt.Sprintf("%s (%d rows)", scalar(c.Code), c.Rows))
+	}
+	if more := len(codes) - most; more > 0 {
+		all = append(all, fmt.Sprintf("and %d more", more))
+	}
+	return strings.Join(all, ", ")
+}
+
+func (w *writer) products(products []Code, hiddenRows int64) {
+	if len(products) == 0 && hiddenRows == 0 {
 		return
 	}
 	components := strings.Join(contract.Issues.Column("component").Codes, ", ")
@@ -382,6 +425,9 @@ func (w *writer) products(products []Code) {
 			}
 		}
 		w.noted(fmt.Sprintf("  # %s: %s", scalar(p.Code), open), codeNote(p))
+	}
+	if hiddenRows > 0 {
+		w.line("  # and codes that are not shown, since they are rare or may name a person: %d rows; inspect --site names them, once the others are here", hiddenRows)
 	}
 }
 

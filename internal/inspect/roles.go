@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"thawline/internal/contract"
+	"thawline/internal/normalise"
 	"thawline/internal/site"
 )
 
@@ -120,6 +121,18 @@ func fitsCodes(p *profile, t *contract.Table, column string) float64 {
 		return 0.6
 	}
 	known := int64(0)
+	// What one table counts the other never does: weights are no tests.
+	if other := map[string]string{"labs.test": "measures.kind", "measures.kind": "labs.test"}[t.Name+"."+column]; other != "" {
+		for text, count := range p.texts {
+			if words.codes[other][plain(text)] != "" {
+				known += count
+			}
+		}
+		if p.share(known) >= 0.5 {
+			return 0
+		}
+		known = 0
+	}
 	for text, count := range p.texts {
 		if codeOf(t.Name, mapOf(column), text) != "" || column == "product_code" && productOf(text) != "" {
 			known += count
@@ -136,6 +149,21 @@ func fitsCodes(p *profile, t *contract.Table, column string) float64 {
 func (p *profile) varied() bool {
 	n := p.distinct()
 	return n < 0 || n > mostCodes || int64(n)*20 > p.filled && n > 1
+}
+
+// meanings counts the words of the contract that texts of the column plainly say.
+func (p *profile) meanings(table, column string) int {
+	said := map[string]bool{}
+	for text := range p.texts {
+		word := codeOf(table, column, text)
+		if table == "labs" && word == "" {
+			word, _ = normalise.LOINC(text)
+		}
+		if word != "" {
+			said[word] = true
+		}
+	}
+	return len(said)
 }
 
 // productOf gives what a description of a product plainly says: component, or
@@ -173,6 +201,15 @@ func (r *reading) roleOf(name string) int {
 		}
 	}
 	return -1
+}
+
+// roleAt gives the role of the file's column i, where it has one.
+func (r *reading) roleAt(i int) (role, bool) {
+	if r == nil {
+		return role{}, false
+	}
+	one, has := r.roles[i]
+	return one, has
 }
 
 // understand scores every table, the best first. Tables of which nothing is
@@ -241,6 +278,8 @@ func scored(p *profile, header []token, t *contract.Table, column string) role {
 	case f == 0:
 	case h > 0:
 		one.score = 0.6*h + 0.4*f
+	case slices.Contains([]string{"test", "kind", "medicine", "measure"}, column) && p.meanings(t.Name, column) >= 2:
+		one.score = 0.61 // Whatever it is called, it holds what the table is about.
 	case f == 1: // A donation number, a unit, a list of tests: plain whatever it is called.
 		one.score = 0.62
 	default:

@@ -58,6 +58,9 @@ func (f *Feed) lines(say func(string, ...any)) {
 	for _, form := range f.TimeForms {
 		say("  times: %s", formNote(form))
 	}
+	if f.Decimal != "" {
+		say("  decimal: %s; %s", f.Decimal, f.decimalNote)
+	}
 	for _, u := range f.Undecided {
 		say("  ? %s", u)
 	}

@@ -30,6 +30,8 @@ type lexicon struct {
 	columns map[string][][]string
 	// codes gives, for table.column, the contract's word of a plain local word.
 	codes map[string]map[string]string
+	// all are the local words of codes.
+	all map[string]bool
 }
 
 var words = readLexicon()
@@ -51,7 +53,7 @@ func plain(text string) string {
 var unaccented = strings.NewReplacer("ß", "ss", "ø", "o", "æ", "ae", "µ", "u", "μ", "u")
 
 func readLexicon() *lexicon {
-	l := &lexicon{meanings: map[string][]string{}, files: map[string][]string{}, columns: map[string][][]string{}, codes: map[string]map[string]string{}}
+	l := &lexicon{meanings: map[string][]string{}, files: map[string][]string{}, columns: map[string][][]string{}, codes: map[string]map[string]string{}, all: map[string]bool{}}
 	part := ""
 	lines(headersText, func(line string) {
 		if line[0] == '[' {
@@ -105,6 +107,7 @@ func readLexicon() *lexicon {
 		}
 		for _, local := range strings.Split(rest, ";") {
 			l.codes[column][plain(local)] = word
+			l.all[plain(local)] = true
 		}
 	})
 	return l
@@ -280,6 +283,10 @@ func codeOf(table, column, local string) string {
 	c := t.Column(column)
 	if c == nil {
 		return ""
+	}
+	// Every table may say that a row is cancelled, in the words of a laboratory.
+	if word := words.codes["labs."+column][local]; column == "status" && slices.Contains(c.Codes, word) {
+		return word
 	}
 	codes := c.Codes
 	if c.Kind == contract.Bool {

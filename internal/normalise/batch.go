@@ -46,6 +46,8 @@ const (
 	countSuspect      = "suspect_values"
 	countDropped      = "dropped_values"
 	countCheckRemoved = "check_characters_removed"
+	countAfterMonth   = "times_after_the_month"
+	countTexts        = "texts_not_listed"
 )
 
 // Batch reads the rows of one segment. It is for one goroutine.
@@ -216,6 +218,41 @@ func (b *Batch) beside(cell int) []byte {
 		return nil
 	}
 	return b.cells[cell]
+}
+
+// decimal reads the cell of a column as a number.
+func (b *Batch) decimal(column int, text []byte) (float64, bool) {
+	v, f, ok := parseNumber(text, b.m.mark)
+	return v, ok && (f == formPlain || b.marked(column, f))
+}
+
+// marked notes by which mark the decimals of a column are parted; false where a
+// point may part thousands, and other cells of the column have a comma.
+func (b *Batch) marked(column int, f form) bool {
+	of := Columns(1) << column
+	if f == formComma {
+		b.counts.commas |= of
+		return true
+	}
+	b.counts.points |= of
+	return b.m.commas&of == 0
+}
+
+// whyNot says why a cell with a number in it is not read as one; nil where there
+// is none in it.
+func (b *Batch) whyNot(column int, text []byte) (why *reason, part string) {
+	switch why = whyNoNumber(text, b.m.mark); {
+	case b.m.mark == ',':
+		part = "comma"
+	case b.m.mark == '.':
+		part = "point"
+	case why == reasonMark && bytes.IndexByte(text, '.') >= 0:
+		// Read but for its column.
+		if why = reasonPoint; b.m.commas>>column&1 != 0 {
+			why = reasonMixed
+		}
+	}
+	return why, part
 }
 
 // text gives the cell of a column, nil where the file has none.

@@ -81,12 +81,16 @@ func (b *Batch) volume(column int) (v int64, known bool) {
 	if len(raw) == 0 {
 		return 0, false
 	}
-	ml, ok := parseNumber(raw)
+	ml, ok := b.decimal(column, raw)
 	if ok {
 		v, ok = thousandths(ml)
 	}
 	if !ok {
-		b.doubt(b.m.columns[column].Name, raw, "dropped", reasonNoVolume)
+		why, part := b.whyNot(column, raw)
+		if why == nil {
+			why = reasonNoVolume
+		}
+		b.doubt(b.m.columns[column].Name, raw, "dropped", why, part)
 		return 0, false
 	}
 	b.setInt(column, v)

@@ -140,8 +140,23 @@ func (b *Batch) result(test int) {
 	if raw := b.text(c.noValue); len(raw) > 0 {
 		told = b.wordOf(c.noValue, raw)
 	}
-	v, bound, isNumber := parseBound(r.text)
+	// As decimal does, without a call: nearly every row is a plain number.
+	bound, text := -1, r.text
+	if len(text) > 0 && (text[0] < '0' || text[0] > '9') {
+		bound, text = boundOf(text)
+	}
+	v, f, isNumber := parseNumber(text, b.m.mark)
+	if f != formPlain {
+		isNumber = b.marked(r.column, f)
+	}
+	var why *reason
+	var part string
+	if !isNumber && len(r.text) > 0 {
+		v, bound, isNumber, why, part = b.oddNumber(r, text, bound)
+	}
 	switch {
+	case why != nil:
+		b.doubt("value", r.text, "dropped", why, part)
 	case isNumber:
 		if bound < 0 {
 			if raw := b.text(c.bound); len(raw) > 0 {
@@ -170,9 +185,26 @@ func (b *Batch) result(test int) {
 		const cancelled = 3
 		b.setWord(c.status, cancelled)
 	}
-	if !isNumber {
+	if !isNumber && why == nil {
 		b.setWord(c.noValue, told)
 	}
+}
+
+// oddNumber looks at a result that is not a plain number: it may have a flag
+// behind it, or be written so that it cannot be read, for which why is the reason.
+// Where the site's own map gives its text a meaning, it is no number.
+func (b *Batch) oddNumber(r reading, text []byte, sign int) (v float64, bound int, ok bool, why *reason, part string) {
+	if _, mapped := b.code(labsAt.noValue, r.text); mapped {
+		return 0, sign, false, nil, ""
+	}
+	if bare, both, there := flagged(text, sign); there {
+		if v, ok = b.decimal(r.column, bare); ok {
+			return v, both, true, nil, ""
+		}
+		text = bare
+	}
+	why, part = b.whyNot(r.column, text)
+	return 0, sign, false, why, part
 }
 
 // ratio adds the ratio that follows from a time. Each row of a time gives one,

@@ -86,13 +86,29 @@ func TestLimitsOfLabs(t *testing.T) {
 
 func TestBoundsAndWords(t *testing.T) {
 	for value, want := range map[string]string{
-		">9.0": "9 > ", "<0.5": "0.5 < ", "≥ 10": "10 >= ", "<=1": "1 <= ", "2,4": "2.4  ", "1,500": "  other",
+		">9.0": "9 > ", "<0.5": "0.5 < ", "≥ 10": "10 >= ", "<=1": "1 <= ", "2,4": "2.4  ",
 		"No clot": "  unclottable", "CLOTTED": "  clotted", "*haemolysed*": "  haemolysed", "QNS": "  insufficient", "Pending": "  pending",
 		"see comment": "  other", "": "  other", "ohne Gerinnung": "  unclottable",
 	} {
 		row := read(t, "labs", "no_value: {Ohne Gerinnung: unclottable}", "", labHeader, lab("inr", value, "")).one(t, "labs-inr")
 		if got := row["value"] + " " + row["bound"] + " " + row["no_value"]; got != want {
 			t.Errorf("%q: %q, want %q", value, got, want)
+		}
+	}
+	// Flags behind a number are those of HL7 table 0078, and signs in their place.
+	for value, want := range map[string]string{
+		"2,3 *": "2.3  ", "2.3*": "2.3  ", "2,3 H": "2.3  ", "2.3 L": "2.3  ", "2.3H": "2.3  ", "2.3 HH": "2.3  ", "2.3 LL": "2.3  ", "2.3 N": "2.3  ", "2.3 A": "2.3  ", "2.3 AA": "2.3  ",
+		"2.3 +": "2.3  ", "2.3 --": "2.3  ", "2.3 (H)": "2.3  ", "2.3\u00a0[L]": "2.3  ", "2.3↑": "2.3  ", "> 9.0 H": "9 > ", ">9 >": "9 > ", "0.8 <": "0.8 < ", "9.0 >": "9 > ", "<=0.8 <": "0.8 <= ",
+		">9 <": "  other", "2.3 h": "  other", "2.3-": "  other", "2.3A": "  other", "2.3 HL": "  other", "H 2.3": "  other", "H": "  other", "2. H": "  other", "2.3 U": "  other", "1:2 H": "  other", "*": "  other",
+		"2,345 H": "  ", // Told as a problem.
+	} {
+		r := read(t, "labs", "", "", labHeader, lab("inr", value, ""))
+		row := r.one(t, "labs-inr")
+		if got := row["value"] + " " + row["bound"] + " " + row["no_value"]; got != want || row["value_raw"] != value {
+			t.Errorf("%q: %q of %q, want %q", value, got, row["value_raw"], want)
+		}
+		if len(r.problems) > 0 != (want == "  ") {
+			t.Errorf("%q: problems %v", value, r.problems)
 		}
 	}
 	// Cancelled in the place of a number is a status.
@@ -256,5 +272,27 @@ func TestCodesOfAFormat(t *testing.T) {
 	}
 	for i, row := range texts(t, b.Finish().Records["labs-inr"]) {
 		same(t, "status", row, map[string]string{"status": []string{"preliminary", "cancelled", "corrected"}[i]})
+	}
+}
+
+// A text in place of a number that nothing explains is listed, so that the site
+// may map it; remarks and what may be numbers of persons are counted alone.
+func TestTextsInPlaceOfNumbers(t *testing.T) {
+	rows := []string{labHeader}
+	for _, text := range []string{"geronnen", "Geronnen", "geronnen", "folgt", "No clot", "", "1.4", "siehe Befund 123456", "12.3.2026", strings.Repeat("lang ", 9)} {
+		rows = append(rows, lab("inr", text, ""))
+	}
+	r := read(t, "labs", "no_value: {folgt: pending}", "", rows...)
+	if got := fmt.Sprint(r.counts.Unmapped, r.counts.Counted["texts_not_listed"], len(r.problems)); got != "map[no_value=Geronnen:1 no_value=geronnen:2] 3 0" {
+		t.Errorf("%s", got)
+	}
+	// However many there are, no more are listed than a person reads.
+	rows = rows[:1]
+	for i := range 300 {
+		rows = append(rows, lab("inr", fmt.Sprintf("text %d", i), ""), lab("inr", "text 1", ""))
+	}
+	r = read(t, "labs", "", "", rows...)
+	if len(r.counts.Unmapped) != 200 || r.counts.Unmapped["no_value=text 1"] != 301 || r.counts.Counted["texts_not_listed"] != 100 {
+		t.Errorf("%d texts, %v", len(r.counts.Unmapped), r.counts.Counted)
 	}
 }

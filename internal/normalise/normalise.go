@@ -21,9 +21,14 @@ import (
 type FileInfo struct {
 	// Name is the base name.
 	Name string
-	// Date is the last microsecond of the local day in the name, in UTC, as
-	// EndOfDay gives it; zero where the name holds no date.
-	Date time.Time
+	// Date is the last microsecond of the last local day on which the file can have
+	// been made, in UTC, as EndOfDay gives it; zero where the name holds no date.
+	// Named is that of the day in the name, where it is an earlier one: times
+	// between the two are taken, and counted.
+	Date, Named time.Time
+	// Commas are the columns of which a first reading has found that commas part
+	// their decimals: a point that may part thousands is then in doubt.
+	Commas Columns
 	// Codes holds, by column, published codes of the file's format, in lower
 	// case, and the contract's words for them. The site's own map goes before.
 	Codes map[string]map[string]string
@@ -58,11 +63,11 @@ func (e *HeaderError) Error() string {
 		found = strings.Join(e.Found[:40], ", ") + ", …"
 	}
 	if len(e.Found) == 1 {
-		found += " alone (the names of the columns are the first line that is not blank, parted by a comma, semicolon, tab or pipe)"
+		found += " alone (the names of the columns are the first line that is not blank, parted by a comma, semicolon, tab or pipe; where a title stands above them, state header_row: in the feed)"
 	}
 	// A file without a header would show a patient's row here.
 	if slices.ContainsFunc(e.Found, looksLikeData) {
-		found = "a first line that looks like data, not like names of columns"
+		found = "a first line that looks like data or a title, not like names of columns (where the names stand further down, state header_row: in the feed)"
 	}
 	return fmt.Sprintf("%s: header: %s; found %s; wanted the columns of %s: export them, or name them under columns: in the feed on line %d of site.yaml",
 		e.File, strings.Join(faults, " and "), found, e.Table, e.Feed)
@@ -122,11 +127,17 @@ type Mapper struct {
 	// whose unknown words are null; required are text columns that a row needs.
 	copies, optional, required []int
 
+	// mark parts the decimals of numbers, 0 where the feed does not state it; commas
+	// is FileInfo.Commas.
+	mark   byte
+	commas Columns
+
 	clock   *clock
 	layouts []layout
-	// fileEnd is FileInfo.Date in microseconds; dated says that there is one.
-	fileEnd int64
-	dated   bool
+	// fileEnd is FileInfo.Date in microseconds, nameEnd FileInfo.Named or the same;
+	// dated says that there is one.
+	fileEnd, nameEnd int64
+	dated            bool
 
 	quantities []quantity
 	// Columns of tables with quantities.
@@ -158,7 +169,16 @@ func New(s *site.Site, f *site.Feed, header []string, file FileInfo) (*Mapper, e
 		m.patient = m.cell[i]
 	}
 	if !file.Date.IsZero() {
-		m.fileEnd, m.dated = file.Date.UnixMicro(), true
+		m.fileEnd, m.nameEnd, m.dated = file.Date.UnixMicro(), file.Date.UnixMicro(), true
+		if !file.Named.IsZero() {
+			m.nameEnd = file.Named.UnixMicro()
+		}
+	}
+	switch m.commas = file.Commas; f.Decimal {
+	case "comma":
+		m.mark = ','
+	case "point":
+		m.mark = '.'
 	}
 	m.clock = clockOf(s.Zone)
 	for _, l := range f.TimeFormats {
@@ -310,6 +330,9 @@ type Counts struct {
 	Counted map[string]int64
 	// SetAsideCodes lists codes in no map, by "column=local code".
 	SetAsideCodes map[string]CodeCount
+	// commas are the columns in which a comma parts decimals, points those with a
+	// point that could part thousands; of feeds alone that state no mark.
+	commas, points Columns
 	// Unmapped lists unknown words of optional columns, by "column=local code".
 	Unmapped map[string]int64
 	// Patients holds the patients in whose rows such a code stands, by the same
@@ -365,9 +388,18 @@ type CodeCount struct {
 	ExampleUnit string
 }
 
+// Columns is a set of columns of a table.
+type Columns uint64
+
+// InDoubt are the columns of an export in which a comma parts decimals in some
+// cells, and a point may part thousands in others: read again with these as
+// FileInfo.Commas, the export has the latter for problems.
+func (c *Counts) InDoubt() Columns { return c.commas & c.points }
+
 // Merge adds the sums of a later part of the same export.
 func (c *Counts) Merge(o Counts) {
 	c.Read, c.Accepted, c.Rejected, c.SetAside = c.Read+o.Read, c.Accepted+o.Accepted, c.Rejected+o.Rejected, c.SetAside+o.SetAside
+	c.commas, c.points = c.commas|o.commas, c.points|o.points
 	if c.Counted == nil {
 		c.Counted = map[string]int64{}
 	}

@@ -2,6 +2,7 @@ package normalise
 
 import (
 	"fmt"
+	"math"
 
 	"thawline/internal/contract"
 )
@@ -74,12 +75,16 @@ func (b *Batch) measure() {
 	b.readTimes(0)
 	b.putTimes()
 	r := b.written()
-	v, ok := parseNumber(r.text)
+	v, ok := b.decimal(r.column, r.text)
 	switch {
 	case len(r.text) == 0:
 		b.missing("value")
 	case !ok:
-		b.reject("value", r.text, reasonNoNumber)
+		why, part := b.whyNot(r.column, r.text)
+		if why == nil {
+			why = reasonNoNumber
+		}
+		b.reject("value", r.text, why, part)
 	case kind >= 0:
 		if v, ok := b.convert(kind, v, r); ok {
 			if t, fits := thousandths(v); fits {
@@ -211,15 +216,37 @@ func (b *Batch) activity() {
 	} else {
 		b.reject("month", raw, reasonNoMonth)
 	}
-	if raw := b.text(m.at["count"]); len(raw) == 0 {
-		b.missing("count")
-	} else if n, ok := parseNumber(raw); !ok || n < 0 {
-		b.reject("count", raw, reasonNoCount)
-	} else {
-		b.row.putReal(m.at["count"], n)
-	}
+	b.counted()
 	if b.done() {
 		b.keep(m.table.Name)
+	}
+}
+
+// counted fills the count of activity. Counts are large, and their thousands are
+// often parted: without a stated mark 1.214 is no number here.
+func (b *Batch) counted() {
+	column := b.m.at["count"]
+	raw := b.text(column)
+	if len(raw) == 0 {
+		b.missing("count")
+		return
+	}
+	n, f, ok := parseNumber(raw, b.m.mark)
+	measure := b.row.slots[b.m.at["measure"]].text
+	switch {
+	case !ok || f == formPoint:
+		why, part := b.whyNot(column, raw)
+		if why == nil {
+			why = reasonNoCount
+		}
+		b.reject("count", raw, why, part)
+	case n < 0:
+		b.reject("count", raw, reasonNoCount)
+	case n != math.Trunc(n) && b.row.has(b.m.at["measure"]) && string(measure) != "bed_days":
+		// Half a day in a bed is one, half an operation is none.
+		b.reject("count", raw, reasonFraction, string(measure))
+	default:
+		b.row.putReal(column, n)
 	}
 }
 

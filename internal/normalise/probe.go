@@ -1,15 +1,66 @@
 package normalise
 
-import "time"
+import (
+	"bytes"
+	"time"
+)
 
 // The readers of single cells, for those who look at an export before a map of
 // it is written: what they find is what a Mapper will read.
 
 // Number reads a cell as a result is read: a decimal number, with or without a
-// sign of a limit before it. limit says that there was one.
+// sign of a limit before it, or a flag behind it. limit says that there was one.
 func Number(cell []byte) (v float64, limit, ok bool) {
-	v, bound, ok := parseBound(trim(cell))
+	bound, text := boundOf(trim(cell))
+	if bare, both, there := flagged(text, bound); there {
+		bound, text = both, bare
+	}
+	v, _, ok = parseNumber(text, 0)
 	return v, bound >= 0, ok
+}
+
+// Mark says what a number shows of the mark that parts its decimals.
+type Mark int
+
+// The marks: none or no number; a comma or a point that can part nothing but
+// decimals, or a point or a comma beside it that can part nothing but thousands;
+// a comma or a point that can part either, as in 1,900 and 1.900.
+const (
+	NoMark Mark = iota
+	CommaParts
+	PointParts
+	CommaOpen
+	PointOpen
+	// Grouped is a number whose thousands a space or an apostrophe parts.
+	Grouped
+)
+
+// MarkOf says what a cell shows of the mark of decimals.
+func MarkOf(cell []byte) Mark {
+	bound, text := boundOf(trim(cell))
+	if bare, _, there := flagged(text, bound); there {
+		text = bare
+	}
+	if _, grouped := ungrouped(text); grouped && whyNoNumber(text, 0) != nil {
+		return Grouped
+	}
+	comma, point := bytes.IndexByte(text, ',') >= 0, bytes.IndexByte(text, '.') >= 0
+	if !comma && !point {
+		return NoMark
+	}
+	_, byComma := markedNumber(text, ',')
+	_, byPoint := markedNumber(text, '.')
+	switch {
+	case byComma && byPoint && comma:
+		return CommaOpen
+	case byComma && byPoint:
+		return PointOpen
+	case byComma:
+		return CommaParts
+	case byPoint:
+		return PointParts
+	}
+	return NoMark
 }
 
 // NoValueWord reports whether a cell is one of the words that laboratories

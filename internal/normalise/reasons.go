@@ -50,6 +50,7 @@ func NextStep(text string) string {
 // The steps that several reasons share.
 const (
 	askSource  = "have the source system mend the row, and export it again: a later file corrects an earlier one"
+	stateMark  = "look how the export writes one and a half, and state decimal: comma or decimal: point in the feed; then run thawline ingest"
 	sourceTime = "compare the clocks and the order of entry in the source system; where the cell is wrong, mend it there and export it again"
 )
 
@@ -82,7 +83,7 @@ var (
 	reasonSkipped = newReason("a time that the clock skips (daylight saving)",
 		"check time_zone: in site.yaml; or have the export write times with their offset from UTC")
 	reasonLate = newReason("after the file was made, by the date in its name",
-		"check file_date: and time_format: in the feed (day and month may be swapped); else "+askSource)
+		"check file_date: and time_format: in the feed (day and month may be swapped; of a name with a month alone, times are taken to the end of the day after it); else "+askSource)
 	reasonNoTime = newReason("a date alone, and a start or an end needs its time",
 		"ask for the time of day in the export")
 	reasonNoDate = newReason("no date in a form of ISO 8601 or in the time_format of the site file",
@@ -106,6 +107,14 @@ var (
 	reasonWrongUnit   = newReason("no unit of {}: the value is dropped; state the unit's meaning under unit_raw: in the site file", "state the unit's meaning under unit_raw: in the feed, or correct test: where the code is another test's; then run thawline ingest")
 	reasonNoUnit      = newReason("no unit, and the site file states none for {} under units:", "state the unit that the export means under units: in the feed, then run thawline ingest")
 	reasonNoNumber    = newReason("no number", "check columns: for value_raw in the feed; a word in place of a number gives no measure")
-	reasonNoMonth     = newReason("no month as 2025-07, nor a date of it", "have the column hold the month as 2025-07, or state time_format: in the feed")
-	reasonNoCount     = newReason("no number of 0 or more", "have the column hold a plain number")
+	// Numbers whose marks can be read in two ways: a guess would be wrong a thousandfold.
+	reasonMark      = newReason("a comma that may part thousands or decimals: state decimal: comma or point for this feed", stateMark)
+	reasonPoint     = newReason("a point that may part thousands or decimals: state decimal: comma or point for this feed", stateMark)
+	reasonThousands = newReason("a point or a comma that parts thousands: state decimal: comma or point for this feed", stateMark)
+	reasonGroups    = newReason("a space or an apostrophe that parts thousands: state decimal: comma or point for this feed", stateMark)
+	reasonMixed     = newReason("a point that may part thousands, in a column that has commas for decimals elsewhere: state decimal: for this feed", stateMark)
+	reasonOtherMark = newReason("no number by decimal: {}, which site.yaml states of this feed", "look at that place of the export: where the whole column is written with the other mark, amend decimal: in the feed; where both occur, have its sender write one")
+	reasonFraction  = newReason("a fraction, and {} are counted whole", "have the column hold a plain number; where a point or a comma parts thousands there, state decimal: in the feed; then run thawline ingest")
+	reasonNoMonth   = newReason("no month as 2025-07, nor a date of it", "have the column hold the month as 2025-07, or state time_format: in the feed")
+	reasonNoCount   = newReason("no number of 0 or more", "have the column hold a plain number")
 )

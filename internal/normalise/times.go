@@ -67,9 +67,12 @@ func (b *Batch) readTimes(required ...int) {
 	}
 	for i, column := range b.m.times {
 		t := &b.times[i]
-		if t.known && b.m.dated && t.lo > b.m.fileEnd && !b.mayBeAhead(column) {
-			b.lose(i, "suspect", required, reasonLate)
-			continue
+		if t.known && b.m.dated && t.lo > b.m.nameEnd && !b.mayBeAhead(column) {
+			if t.lo > b.m.fileEnd {
+				b.lose(i, "suspect", required, reasonLate)
+				continue
+			}
+			b.count(countAfterMonth)
 		}
 		if t.wrong != nil {
 			b.lose(i, "dropped", required, t.wrong)

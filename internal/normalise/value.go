@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
+	"unicode"
 
 	"thawline/internal/contract"
 	"thawline/internal/site"
@@ -98,6 +99,8 @@ type reading struct {
 	text []byte
 	own  bool
 	unit []byte
+	// column is the one of text.
+	column int
 }
 
 // written chooses between value_raw and value and fills the raw columns with
@@ -105,9 +108,9 @@ type reading struct {
 func (b *Batch) written() reading {
 	m := b.m
 	raw, own := b.text(m.valueRaw), b.text(m.value)
-	r := reading{text: raw, unit: b.text(m.unitRaw)}
+	r := reading{text: raw, unit: b.text(m.unitRaw), column: m.valueRaw}
 	if len(raw) == 0 {
-		r.text, r.own = own, true
+		r.text, r.own, r.column = own, true, m.value
 	}
 	if len(r.text) > 0 {
 		b.set(m.valueRaw, r.text)
@@ -136,7 +139,8 @@ func (b *Batch) convert(q int, v float64, r reading) (float64, bool) {
 	case quantity.canonical || r.own:
 	default:
 		// A file with both columns says its value in the contract's unit too.
-		own, _, ok := parseBound(b.text(b.m.value))
+		_, text := boundOf(b.text(b.m.value))
+		own, ok := b.decimal(b.m.value, text)
 		if !ok {
 			b.count(countNoUnit)
 			b.doubt("value", r.text, "dropped", reasonNoUnit, quantity.name)
@@ -177,5 +181,33 @@ func (b *Batch) wordOf(column int, text []byte) int {
 	if i, known := noValueWords[word]; known {
 		return i
 	}
+	b.unknownText(column, text)
 	return noValueOther
+}
+
+// What is listed of texts that stand in place of a number: those that may be
+// words of the laboratory's own, as far as a batch has few. What is long or has
+// many digits is a remark, or no result at all.
+const (
+	longestText = 40
+	mostDigits  = 3
+	mostTexts   = 200
+)
+
+// unknownText counts a text whose meaning nothing tells: by itself, so that the
+// site may map it, or as one of many.
+func (b *Batch) unknownText(column int, text []byte) {
+	length, digits := 0, 0
+	for _, r := range string(text) {
+		length++
+		if unicode.IsDigit(r) {
+			digits++
+		}
+	}
+	_, there := b.unmapped[column][string(text)]
+	if length > longestText || digits > mostDigits || !there && len(b.unmapped[column]) >= mostTexts {
+		b.count(countTexts)
+		return
+	}
+	b.unknownWord(column, text)
 }

@@ -2,6 +2,7 @@ package pack
 
 import (
 	"strings"
+	"unicode"
 
 	"thawline/internal/figure"
 )
@@ -12,15 +13,27 @@ type answer struct {
 	// Note stands under the headlines.
 	Note    string
 	Changes []string
+	// Unseen says of which charts a month is hidden, so that no signal could be seen.
+	Unseen []string
 	// Absent says of each feed that the site does not have what is not known for that.
 	Absent []string
 }
 
 // headline is one of the figures that head the page.
 type headline struct {
+	// Key is that of the label, whatever the language; packs of older programs have none.
+	Key    string `json:"key,omitempty"`
 	Figure string `json:"figure"`
 	Label  string `json:"label"`
 	Note   string `json:"note"`
+}
+
+// Said says that the figure is a word, which may be a long one in another language.
+func (h headline) Said() bool { return strings.IndexFunc(h.Figure, unicode.IsLetter) >= 0 }
+
+// headline is one of them, by the key of its label.
+func (in *input) headline(key, figure, note string) headline {
+	return headline{Key: key, Figure: figure, Label: in.w(key), Note: note}
 }
 
 // answer says the page's first words, from figures that are disclosed already.
@@ -61,7 +74,7 @@ func (fs *figures) answer() *answer {
 		return in.format.Percent(float64(n) / float64(all)), in.w("note_interval", of, interval), interval
 	}
 	episodes, given := get("marks_by_month", "of"), get("use_by_month", "n")
-	began, begun := "answer_use", headline{tile("marks_by_month", "of"), in.w("head_episodes"), in.w("head_judged", get("marks_by_month", "n"))}
+	began, begun := "answer_use", in.headline("head_episodes", tile("marks_by_month", "of"), in.w("head_judged", get("marks_by_month", "n")))
 	if f := fs.done["marks_by_month"]; f != nil && f.Values["of"].Hidden && !f.Values["given"].Hidden {
 		// All episodes would tell how few of them are without plasma.
 		episodes, began = get("marks_by_month", "given"), "answer_use_given"
@@ -97,16 +110,16 @@ func (fs *figures) answer() *answer {
 	} else {
 		signal := ""
 		for _, one := range fs.signals {
-			if f := fs.done["appropriate_by_month"]; f != nil && strings.HasPrefix(one, f.Asks) {
-				signal = strings.TrimSuffix(strings.TrimPrefix(one, f.Asks+" "), ".")
+			if one.figure == "appropriate_by_month" {
+				signal = one.words
 			}
 		}
 		changed := in.w("answer_no_change")
-		switch f := fs.done["appropriate_by_month"]; {
+		switch {
 		case signal != "":
 			changed = in.w("answer_signal", signal)
-		case f.Index("centre") < 0:
-			changed = in.w("answer_too_early")
+		case fs.early["appropriate_by_month"] != "":
+			changed = fs.early["appropriate_by_month"]
 		}
 		text := in.w("answer_share", good, get("appropriate_by_month", "of"), interval, changed)
 		a.Sentences = append(a.Sentences, text)
@@ -131,19 +144,22 @@ func (fs *figures) answer() *answer {
 	if f := fs.done["dose_distribution"]; f != nil && f.Values["of"].Value != int64(0) {
 		dosed = in.w("head_in", get("dose_distribution", "of"), in.span())
 	}
-	used := headline{tile("use_by_month", "n"), in.w("head_given"), in.w("head_bags", get("use_by_month", "of"))}
+	used := in.headline("head_given", tile("use_by_month", "n"), in.w("head_bags", get("use_by_month", "of")))
 	if unused && in.unreadPeriod() {
-		begun, used = headline{"–", in.w("head_episodes"), in.w("note_unread")}, headline{"–", in.w("head_given"), in.w("note_unread")}
+		begun, used = in.headline("head_episodes", "–", in.w("note_unread")), in.headline("head_given", "–", in.w("note_unread"))
 	}
 	a.Headlines = []headline{
 		begun,
 		used,
-		{good, in.w("head_appropriate"), goodNote},
-		{undetermined, in.w("head_undetermined"), undeterminedNote},
-		{tile("dose_distribution", "median"), in.w("head_dose"), dosed},
-		{lost, in.w("head_lost"), lostNote},
+		in.headline("head_appropriate", good, goodNote),
+		in.headline("head_undetermined", undetermined, undeterminedNote),
+		in.headline("head_dose", tile("dose_distribution", "median"), dosed),
+		in.headline("head_lost", lost, lostNote),
 	}
-	a.Changes, a.Absent = fs.signals, in.absent()
+	for _, one := range fs.signals {
+		a.Changes = append(a.Changes, one.says)
+	}
+	a.Unseen, a.Absent = fs.unseen, in.absent()
 	return a
 }
 

@@ -57,6 +57,13 @@ func (in *input) disclosed(ctx context.Context, e *engine.Engine, d *figure.Dash
 	if err != nil {
 		return nil, err
 	}
+	for _, s := range d.Sections {
+		for _, p := range s.Panels {
+			if f := asked[p.Figure]; controlled(p) && !f.HasBaseline() {
+				f.SetBaseline(p.X, p.Y[0], p.Y[1], in.baseline(f.Definition))
+			}
+		}
+	}
 	figure.Together(all, atoms, in.format.Small)
 	in.unread = unreadMonths(all)
 	for _, f := range all {

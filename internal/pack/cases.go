@@ -110,7 +110,7 @@ FROM evidence INNER JOIN period_episodes ON period_episodes.episode_id = evidenc
 		id := r[0].(string)
 		line := fmt.Sprintf("%s (%s), %s", in.text(r[1]), in.text(r[2]), in.clock(r[3]))
 		if r[4] != nil {
-			line += ", " + figure.Isolated(in.text(r[4]))
+			line += ", " + in.detail(r[1], r[4])
 		}
 		if file, ok := r[5].(string); ok {
 			line += " · " + in.w("source_row", figure.Isolated(file), fmt.Sprint(r[6]))
@@ -218,6 +218,17 @@ FROM period_episodes ORDER BY period_episodes.t0, period_episodes.episode_id`)
 	}
 	c.Restated, err = in.restated(ctx, e)
 	return c, err
+}
+
+// detail writes what evidence is in detail: of what is inferred a number, how many red
+// cells or how large a fall.
+func (in *input) detail(source, v any) string {
+	if text, ok := v.(string); ok && (source == "red_cells" || source == "hb_fall") {
+		if x, err := strconv.ParseFloat(text, 64); err == nil {
+			return in.format.Number(x, 3)
+		}
+	}
+	return figure.Isolated(in.text(v))
 }
 
 // noEvidence says what it means of an episode of a basis that it has no evidence of
@@ -332,10 +343,11 @@ ORDER BY period_episodes.location NULLS LAST, units.issued_at, units.bag`)
 	return all, nil
 }
 
-// codes writes a fact: what shows a coagulopathy is a list of tests.
+// codes writes a fact: what shows a coagulopathy, and what a product acts on, is a list
+// of tests.
 func (in *input) codes(name string, v any) string {
 	list, ok := v.(string)
-	if name != "shown_by" || !ok {
+	if name != "shown_by" && name != "tests" || !ok {
 		return in.text(v)
 	}
 	var all []string

@@ -58,6 +58,7 @@ func TestNumbersOfAFinding(t *testing.T) {
 		`{"begin":"2026-10-07 07:56:00","finish":"2026-12-07 09:26:00"}`:    "begin: 2026-10-07 08:56; finish: 2026-12-07 09:26",
 		`{"inr_before":3.296610169,"inr_after_hours":null}`:                 "INR before: 3.297; INR after, hours from the end: not known",
 		`{"possible_ml":1096.0,"heart_failure":false,"renal_failure":true}`: "volume with units of unknown fate, mL: 1,096; heart failure: no; renal failure: yes",
+		`{"tests":"aptt_ratio inr"}`:                                        "tests: aPTT ratio, INR",
 		`{"shown_by":"inr pt_ratio","alternative":"not_stated"}`:            "shown by: INR, PT ratio; another product first: not stated",
 		`{}`: "",
 	} {

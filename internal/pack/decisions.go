@@ -2,10 +2,12 @@ package pack
 
 import (
 	"path/filepath"
+	"strings"
 	"time"
 
 	"thawline/internal/figure"
 	"thawline/internal/site"
+	"thawline/internal/stat"
 )
 
 // decided is a decision as the page shows it.
@@ -56,7 +58,7 @@ func (fs *figures) decisions(d *figure.Dashboard) []decided {
 		}
 		out.Overdue = out.Done == "" && out.Due != "" && out.Due < in.today
 		p, found := panels[one.Figure]
-		f := fs.done[one.Figure]
+		f := fs.whole[one.Figure]
 		if one.Figure == "" || !found || f == nil {
 			out.Says = in.w("aims_at_none")
 			all = append(all, out)
@@ -70,17 +72,27 @@ func (fs *figures) decisions(d *figure.Dashboard) []decided {
 		if from == "" {
 			from, after = out.Date, "_since_decided"
 		}
-		before, since, difference, moved := f.Since(p.X, p.Y[0], p.Y[1], month(from))
-		out.Before, out.Since = in.side(before), in.side(since)
-		switch moved {
-		case figure.TooFewMonths:
-			out.Says = in.w("too_few"+after, before.Months, since.Months)
-		case figure.NotMoved:
-			out.Says = in.w("not_moved"+after, in.points(difference.Low, difference.High))
-		case figure.Rose:
-			out.Says = in.w("higher"+after, in.points(difference.Low, difference.High))
-		case figure.Fell:
-			out.Says = in.w("lower"+after, in.points(-difference.High, -difference.Low))
+		c := f.Since(p.X, p.Y[0], p.Y[1], month(from), fs.limits[one.Figure])
+		out.Before, out.Since = in.side(c.Before), in.side(c.After)
+		if out.Says = in.moved(c.Moved, c.Difference, after); c.Moved == figure.TooFewMonths {
+			out.Says = in.w("too_few"+after, c.Before.Months, c.After.Months)
+		}
+		for i, m := range c.Beyond {
+			c.Beyond[i] = in.format.Month(m)
+		}
+		if len(c.Beyond) > 0 {
+			out.Says += " " + in.w("beyond_months", strings.Join(c.Beyond, ", "))
+		}
+		if c.Without != nil {
+			out.Says += " " + in.w("without_month", in.format.Month(c.Without.Month), in.moved(c.Without.Moved, c.Without.Difference, after))
+		}
+		for _, one := range f.Breaks() {
+			if one.First() <= in.to {
+				out.Says += " " + in.w("decision_policy", one.Day, one.Words)
+			}
+		}
+		if f.Points[f.Index(p.Y[0])].Kind == figure.Units {
+			out.Says += " " + in.w("units_cluster")
 		}
 		all = append(all, out)
 	}
@@ -90,6 +102,17 @@ func (fs *figures) decisions(d *figure.Dashboard) []decided {
 		}
 	}
 	return all
+}
+
+// moved says whether a share moved.
+func (in *input) moved(moved figure.Moved, difference stat.Interval, after string) string {
+	switch moved {
+	case figure.Rose:
+		return in.w("higher"+after, in.points(difference.Low, difference.High))
+	case figure.Fell:
+		return in.w("lower"+after, in.points(-difference.High, -difference.Low))
+	}
+	return in.w("not_moved"+after, in.points(difference.Low, difference.High))
 }
 
 // points writes an interval of a difference of shares.

@@ -67,15 +67,22 @@ func (in *input) index(st *store.Store, mine *bundle) ([]byte, error) {
 		line := &page.Packs[i]
 		line.ReportDate, line.Provisional = in.dayOf(line.run.ReportDate), len(line.run.Provisional) > 0
 		line.Period = in.periodOf(line.run.From, line.run.To)
-		for _, label := range page.Heads {
-			// An older program may have told other figures.
-			at := slices.IndexFunc(line.run.Headlines, func(h headline) bool { return h.Label == label })
-			if at < 0 {
-				line.Figures = append(line.Figures, headline{Figure: "–"})
-			} else {
-				line.Figures = append(line.Figures, line.run.Headlines[at])
-			}
-		}
+		line.Figures = alike(mine.told.Headlines, line.run.Headlines)
 	}
 	return in.fill("index", indexText, page)
+}
+
+// alike are the figures that head another pack, in the order of those of this one. An
+// older program may have told other figures, and an older pack may have been written in
+// another language.
+func alike(mine, theirs []headline) (all []headline) {
+	for _, one := range mine {
+		at := slices.IndexFunc(theirs, func(h headline) bool { return h.Key == one.Key || h.Key == "" && h.Label == one.Label })
+		if at < 0 {
+			all = append(all, headline{Figure: "–"})
+		} else {
+			all = append(all, theirs[at])
+		}
+	}
+	return all
 }

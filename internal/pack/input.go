@@ -25,6 +25,8 @@ type Source struct {
 	Read, Accepted, Rejected, SetAside int64
 	// Unmapped counts cells whose code has no place in the map.
 	Unmapped int64
+	// Map is the SHA-256 of the map by which it was read.
+	Map string `json:",omitempty"`
 }
 
 // input is all that a pack is made from, without the store that it lies in.
@@ -35,12 +37,14 @@ type input struct {
 	from, to, today, version string
 	provisional              []string
 	// behind says which layers of the store do not follow from what they are made of.
-	behind  audit.Behind
-	format  figure.Format
-	policy  *policy.Policy
-	zone    *time.Location
-	key     []byte
-	sources []Source
+	behind audit.Behind
+	// unmatched are the feeds that know no patient with plasma.
+	unmatched []string
+	format    figure.Format
+	policy    *policy.Policy
+	zone      *time.Location
+	key       []byte
+	sources   []Source
 	// lacking names the feeds of which the store has no row, and what they leave unknown
 	// (figure.Bleeding, figure.Band); load finds them.
 	lacking map[string]bool
@@ -68,6 +72,8 @@ type input struct {
 	// recordsFrom is the first month of which the store has an episode or a bag; load
 	// finds it.
 	recordsFrom string
+	// firstFull is the first month of which the store holds all.
+	firstFull string
 	// files lists the files of the layers audit and current, by table.
 	files map[string][]string
 	// rules are the rules that may have run; the program's own where nil.
@@ -81,7 +87,8 @@ const historyMonths = 24
 
 // load gives the engine the tables that figures read: the audit tables, the
 // feeds of the layer current, macros and the hospital's clock, policy, period,
-// months, readings_summary, last_pack, last_marks, reviewed, site_storage,
+// months (those that are drawn), all_months (those of the store up to the period's end),
+// readings_summary, last_pack, last_marks, reviewed, site_storage,
 // tried_values, and the tables of queries/5-shared.
 func (in *input) load(ctx context.Context, e *engine.Engine) error {
 	if err := loadClock(ctx, e, in.zone); err != nil {
@@ -178,15 +185,24 @@ func (in *input) loadPeriod(ctx context.Context, e *engine.Engine) error {
 	// A period before all records still has its own months.
 	first = min(first, in.from)
 	in.historyFrom = first
-	var months [][]any
-	for m := first; m <= in.to; {
-		months = append(months, []any{m})
-		if m, err = addMonths(m, 1); err != nil {
+	if err := in.findFirstFull(ctx, e); err != nil {
+		return err
+	}
+	all := first
+	if in.recordsFrom != "" {
+		all = min(first, in.recordsFrom)
+	}
+	for table, from := range map[string]string{"months": first, "all_months": all} {
+		var months [][]any
+		for m := from; m <= in.to; {
+			months = append(months, []any{m})
+			if m, err = addMonths(m, 1); err != nil {
+				return err
+			}
+		}
+		if err := e.Load(ctx, table, []contract.Column{{Name: "month", Kind: contract.Text}}, months); err != nil {
 			return err
 		}
-	}
-	if err := e.Load(ctx, "months", []contract.Column{{Name: "month", Kind: contract.Text}}, months); err != nil {
-		return err
 	}
 	period := []contract.Column{{Name: "from_month"}, {Name: "to_month"}, {Name: "year_from_month"}, {Name: "history_from_month"}}
 	if err := e.Load(ctx, "period", period, [][]any{{in.from, in.to, in.yearFrom(), first}}); err != nil {
@@ -233,7 +249,7 @@ func (in *input) loadRules(ctx context.Context, e *engine.Engine) error {
 	}
 	var rows [][]any
 	for _, r := range all {
-		rows = append(rows, []any{r.Name, r.Header["severity"], strings.TrimSuffix(r.Says, "."), r.Header["of"]})
+		rows = append(rows, []any{r.Name, r.Header["severity"], in.said(strings.TrimSuffix(r.Says, "."), r.Local()), r.Header["of"]})
 	}
 	return e.Load(ctx, "rules", []contract.Column{{Name: "finding"}, {Name: "severity"}, {Name: "says"}, {Name: "of"}}, rows)
 }

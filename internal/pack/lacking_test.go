@@ -106,8 +106,8 @@ func TestNoBleedingIsNotClaimed(t *testing.T) {
 		basis   string
 		lacking bool
 		says    string
-	}{{"none_found", false, "No bleeding evidence found."}, {"procedure_low", true, "No bleeding evidence found."}, {"not_known", false, "Whether there was bleeding is not known: no feed would have shown it."},
-		{"procedure", false, "No bleeding is recorded."}, {"plasma_exchange", true, "Whether there was bleeding is not known: no feed would have shown it."}} {
+	}{{"none_found", false, "No bleeding evidence found."}, {"procedure_low", true, "No bleeding evidence found."}, {"not_known", false, "Whether there was bleeding is not known: no feed would have shown it. The policy's bleeding_recorded_in and the days of which bleeding events tell decide that; thawline explain shows them."},
+		{"procedure", false, "No bleeding is recorded."}, {"plasma_exchange", true, "Whether there was bleeding is not known: no feed would have shown it. The policy's bleeding_recorded_in and the days of which bleeding events tell decide that; thawline explain shows them."}} {
 		in.lacking = map[string]bool{"bleeding": c.lacking}
 		if got := in.noEvidence(c.basis); got != c.says {
 			t.Errorf("%s, lacking %t: %q, wanted %q", c.basis, c.lacking, got, c.says)

@@ -105,12 +105,12 @@ func monthsBetween(from, to string) int {
 
 // loadLast gives the engine last_pack (a row, or none) and last_marks.
 func (in *input) loadLast(ctx context.Context, e *engine.Engine) error {
-	columns := []contract.Column{{Name: "name"}, {Name: "from_month"}, {Name: "to_month"}, {Name: "same_program", Kind: contract.Bool}}
+	columns := []contract.Column{{Name: "name"}, {Name: "from_month"}, {Name: "to_month"}, {Name: "same_program", Kind: contract.Bool}, {Name: "other_maps", Kind: contract.Bool}}
 	var rows [][]any
 	var files []string
 	if in.last != nil {
 		first := in.last.run.History
-		rows = [][]any{{in.periodOf(in.last.run.From, in.last.run.To), first, in.last.run.To, in.last.run.JudgedBy == in.judgedBy}}
+		rows = [][]any{{in.periodOf(in.last.run.From, in.last.run.To), first, in.last.run.To, in.last.run.JudgedBy == in.judgedBy, in.otherMaps()}}
 		files = in.last.files
 	}
 	if err := e.Load(ctx, "last_pack", columns, rows); err != nil {
@@ -172,4 +172,23 @@ ORDER BY 2 DESC, 1`)
 		all = append(all, one)
 	}
 	return all, nil
+}
+
+// otherMaps says that an export of the last pack was read by another map since. A
+// pack of an older program does not tell by which it was read.
+func (in *input) otherMaps() bool {
+	export := func(s Source) [3]string { return [3]string{s.Table, s.File, s.SHA256} }
+	now := map[[3]string]map[string]bool{}
+	for _, s := range in.sources {
+		if now[export(s)] == nil {
+			now[export(s)] = map[string]bool{}
+		}
+		now[export(s)][s.Map] = true
+	}
+	for _, s := range in.last.run.Sources {
+		if maps := now[export(s)]; s.Map != "" && maps != nil && !maps[s.Map] {
+			return true
+		}
+	}
+	return false
 }

@@ -63,6 +63,17 @@ COPY (
 	if n := strings.Count(list, "<tr><td><code>"); n != 8+6+5 {
 		t.Errorf("cases.html lists %d episodes, wanted 19", n)
 	}
+	// The same export by another map; that of an older program does not tell.
+	in.last.run.Sources = []Source{{Table: "labs", File: "l.csv", SHA256: "11", Map: "one"}, {Table: "labs", File: "old.csv", SHA256: "22"}}
+	in.sources = append(in.sources, Source{Table: "labs", File: "l.csv", SHA256: "11", Map: "one"}, Source{Table: "labs", File: "old.csv", SHA256: "22", Map: "one"})
+	const otherMap = "another map in site.yaml, or records that came since"
+	if committee, _, _ = made(t, in); strings.Contains(committee, otherMap) {
+		t.Error("the pack says that maps differ from the last pack's, which do not")
+	}
+	in.sources[len(in.sources)-2].Map = "two"
+	if committee, _, _ = made(t, in); !strings.Contains(committee, otherMap) {
+		t.Error("the pack does not say that a map differs from the last pack's")
+	}
 	in.judgedBy = "another version"
 	if committee, _, _ = made(t, in); !strings.Contains(committee, "another version of the program or decision table") {
 		t.Error("the pack does not say that the program differs from the last pack's")

@@ -38,11 +38,23 @@ type figures struct {
 	defined map[string]*figure.Definition
 	// done keeps the figures by name, disclosed, for the answer.
 	done    map[string]*figure.Figure
-	signals []string
-	ids     map[string]bool
+	signals []signal
+	// unseen says of which charts a month of the period is hidden.
+	unseen []string
+	// whole keeps the figures of control charts with the months that are not drawn, and
+	// limits their lines.
+	whole  map[string]*figure.Figure
+	limits map[string]*figure.Limits
+	// early says of which control charts nothing can be said yet of the period, and why.
+	early map[string]string
+	ids   map[string]bool
 	// drawings are at work beside the queries, by the panel's identifier.
 	drawings map[string]*drawing
 }
+
+// signal is what a control chart of the period signals: the panel's figure, what is
+// seen, and both in a sentence.
+type signal struct{ figure, words, says string }
 
 // when is what sentences take from the pack.
 func (in *input) when() figure.When {
@@ -101,7 +113,8 @@ func (in *input) yearFrom() string {
 // committee builds the page's content but for the drawings, which go on: all
 // panels first, since the first section is made from the figures of the others.
 func (in *input) committee(ctx context.Context, e *engine.Engine, d *figure.Dashboard, defined map[string]*figure.Definition, all []*figure.Figure, drawn *chart.Renderer, css string) (*page, *figures, error) {
-	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{}}
+	fs := &figures{in: in, e: e, drawn: drawn, defined: defined, done: map[string]*figure.Figure{}, ids: map[string]bool{}, drawings: map[string]*drawing{},
+		whole: map[string]*figure.Figure{}, limits: map[string]*figure.Limits{}, early: map[string]string{}}
 	p := &page{Hospital: in.hospital, Period: in.period(), Today: in.reportDate(), Version: in.version, Confidentiality: in.confidence(),
 		Cautions: in.w("cautions"), Provisional: in.provisional, CSS: template.CSS(css)}
 	run, err := in.disclosed(ctx, e, d, all)

@@ -67,6 +67,10 @@ const (
 	lateMonths = 6
 	// proseLetters are more than a few words have.
 	proseLetters = 24
+	// longLetters is the longest word that a column can bear, stoutLetters the longest that
+	// a head has room for where it is kept narrow.
+	longLetters  = 24
+	stoutLetters = 15
 	// wordLetters is how many letters wide words must have room.
 	wordLetters = 16
 )
@@ -113,7 +117,7 @@ func (h head) Class() string {
 	for _, one := range []struct {
 		is   bool
 		name string
-	}{{h.Numeric, "n"}, {h.Long, "long"}, {h.Void, "void"}} {
+	}{{h.Numeric, "n"}, {h.Long, "long"}, {!h.Long && longest(h.Title) > stoutLetters, "stout"}, {h.Void, "void"}} {
 		if one.is {
 			all = append(all, one.name)
 		}
@@ -122,8 +126,14 @@ func (h head) Class() string {
 }
 
 // long says that a word of the text is longer than a column can bear.
-func long(text string) bool {
-	return slices.ContainsFunc(strings.Fields(text), func(word string) bool { return len([]rune(word)) > 24 })
+func long(text string) bool { return longest(text) > longLetters }
+
+// longest is how many letters the longest word of a text has.
+func longest(text string) (letters int) {
+	for _, word := range strings.Fields(text) {
+		letters = max(letters, len([]rune(word)))
+	}
+	return letters
 }
 
 type cell struct {
@@ -192,7 +202,6 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 		out.NOf, out.Interval = "", ""
 	}
 	look := chart.Look{ID: out.ID, Asks: out.Asks, Says: out.Says, Hidden: in.w("hidden"), Sized: in.w("hidden_sized"), Open: in.w("hidden_open"), Format: in.format}
-	look.Interventions = in.interventions
 	if low, high, tolerance, ok := in.band(p); ok {
 		says := "band_counts"
 		if p.Chart == "histogram" && !empty(f) && chart.Told(f, p) > 0 {
@@ -207,6 +216,16 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	}
 	out.Late = p.Chart != "table" && f.Points[f.Index(p.X)].Kind == figure.Month && len(f.Rows) >= lateMonths
 	fs.lines(p, f, &look, &out)
+	if p.Chart == "control" || p.Chart == "rate" {
+		// Months before those that charts show were there for the statistics alone.
+		undrawn := f.RowsBefore(p.X, in.historyFrom)
+		f.DropRows(undrawn)
+		look.Limits = look.Limits.DropRows(undrawn)
+		if !again {
+			hidden = f.HiddenCells > 0
+		}
+	}
+	lines := in.marked(f, p, &look)
 	if p.Chart != "before_after" {
 		// That chart only looks again at a figure that has a panel of its own.
 		fs.done[p.Figure] = f
@@ -236,6 +255,9 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	} else if out.TooFew == "" {
 		if out.TooFew = in.fewTold(f, p); out.TooFew == "" {
 			fs.draw(out.ID, f, p, look)
+			if lines != "" && chart.ByMonth(p) {
+				out.Notes = append(out.Notes, lines)
+			}
 		}
 	}
 	if hidden {

@@ -266,7 +266,8 @@ func (in *input) template(name, text string) (*template.Template, error) {
 		"whole":    in.format.Whole,
 		"w":        in.w,
 		"lang":     in.format.Tag,
-		"day":      in.format.Day,
+		"dated":    in.dayOf,
+		"named":    in.format.Text,
 		"isolated": figure.Isolated,
 		"short":    func(s string) string { return s[:min(16, len(s))] },
 	}).Parse(text)

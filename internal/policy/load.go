@@ -232,7 +232,7 @@ func (l *loader) field(d *definition, field *ast.MappingValueNode, c *change) as
 			l.fault(field.Value, "%s: unit: found %q, %s", d.name, found, wanted)
 		}
 	case "approved":
-		c.approved = l.approved(d, field)
+		c.approved, c.approvedOn = l.approved(d, field)
 	default:
 		if len(d.parts) > 0 && d.hasPart(key) {
 			l.fault(field.Key, "%s: %s stands beside other fields; write value: {%s: ...}", d.name, key, key)
@@ -244,30 +244,31 @@ func (l *loader) field(d *definition, field *ast.MappingValueNode, c *change) as
 	return nil
 }
 
-func (l *loader) approved(d *definition, field *ast.MappingValueNode) string {
+func (l *loader) approved(d *definition, field *ast.MappingValueNode) (by string, on time.Time) {
 	parts, ok := pairs(field.Value)
 	if !ok {
 		l.fault(field.Value, "%s: approved: found %s, wanted {by: ..., on: 2025-06-12}", d.name, kindOf(field.Value))
-		return ""
+		return "", on
 	}
-	var by, on string
+	day := ""
 	for _, part := range parts {
 		switch key := keyOf(part); key {
 		case "by":
 			by = scalar(part.Value)
 		case "on":
-			on = scalar(part.Value)
-			if _, err := time.Parse(time.DateOnly, on); err != nil {
-				l.fault(part.Value, "%s: approved: on: found %q, wanted a day as 2025-06-12", d.name, on)
+			day = scalar(part.Value)
+			var err error
+			if on, err = time.Parse(time.DateOnly, day); err != nil {
+				l.fault(part.Value, "%s: approved: on: found %q, wanted a day as 2025-06-12", d.name, day)
 			}
 		default:
 			l.fault(part.Key, "%s: approved: %s", d.name, unknown(key, []string{"by", "on"}))
 		}
 	}
-	if by == "" || on == "" {
+	if by == "" || day == "" {
 		l.fault(field.Value, "%s: approved: wanted both by and on", d.name)
 	}
-	return by + ", " + on
+	return by, on
 }
 
 // value checks and keeps a value: a scalar, the parts of a composite, a list

@@ -30,10 +30,12 @@ type Policy struct {
 
 // change is one value from a date on.
 type change struct {
-	from     time.Time
-	value    any
-	source   string
-	approved string
+	from   time.Time
+	value  any
+	source string
+	// approved names who approved it, approvedOn the day.
+	approved   string
+	approvedOn time.Time
 }
 
 // Default gives the policy of a site that states nothing.
@@ -86,6 +88,27 @@ func (p *Policy) at(day time.Time) map[string]any {
 		}
 	}
 	return values
+}
+
+// Changed is a value that changes on a date: from what to what, each a float64, a bool, a
+// string, or nil for none.
+type Changed struct {
+	From    time.Time
+	Name    string
+	Was, Is any
+}
+
+// Changes lists what changes on a date, in order of date and name.
+func (p *Policy) Changes() (all []Changed) {
+	periods := p.Periods()
+	for i := 1; i < len(periods); i++ {
+		for _, name := range slices.Sorted(maps.Keys(periods[i].Values)) {
+			if was, is := periods[i-1].Values[name], periods[i].Values[name]; was != is {
+				all = append(all, Changed{periods[i].From, name, was, is})
+			}
+		}
+	}
+	return all
 }
 
 func (p *Policy) hash(values map[string]any) string {
@@ -192,10 +215,17 @@ type Value struct {
 	Name string
 	// Text is the value in words; the parts of a composite one after another.
 	Text string
+	// Parts is the same for who writes it in other words; one without a name where the
+	// value is none of several parts, and none where it is a table.
+	Parts []Part
+	// Weights are the bounds of a table of weights.
+	Weights []AgeWeight
 	// Unit is empty for yes or no and for words.
 	Unit string
-	// Source is the site's where it states the value, else the default's.
-	Source string
+	// Source is the site's where it states the value, else the default's; SiteSource
+	// says that it is in the site's own words.
+	Source     string
+	SiteSource bool
 	// Others are values that other sources give.
 	Others []string
 	// From is the day from which it holds, zero for the beginning.
@@ -205,8 +235,17 @@ type Value struct {
 	// Default says that the site left it as it is; DefaultText is what that was.
 	Default     bool
 	DefaultText string
-	// Approved says who approved the site's value and when, or is empty.
-	Approved string
+	// Approved says who approved the site's value, or is empty; ApprovedOn when.
+	Approved   string
+	ApprovedOn time.Time
+}
+
+// Part is a part of a policy value.
+type Part struct {
+	// Name is empty for the part that is the value of everything else.
+	Name string
+	// Value is a float64, a bool, a string, nil for none, or of several words a []string.
+	Value any
 }
 
 // Values lists every value in the order of the defaults, a value that changes
@@ -216,10 +255,10 @@ func (p *Policy) Values() []Value {
 	for _, d := range definitions {
 		v := Value{Name: d.name, Unit: d.Unit, Source: d.Source, Others: d.Others, Judges: d.Judges}
 		if d.Kind == table {
-			v.Text, v.DefaultText = weightsText(p.weights), weightsText(defaultWeights)
+			v.Text, v.DefaultText, v.Weights = weightsText(p.weights), weightsText(defaultWeights), p.weights
 			v.Default = !p.weightsSite
 			if p.weightsSource != "" {
-				v.Source = p.weightsSource
+				v.Source, v.SiteSource = p.weightsSource, true
 			}
 			values = append(values, v)
 			continue
@@ -235,16 +274,16 @@ func (p *Policy) Values() []Value {
 		for _, from := range slices.CompactFunc(starts, time.Time.Equal) {
 			v := v
 			v.From, v.Default = from, true
-			v.Text = d.textOf(p.at(from))
+			v.Text, v.Parts = d.textOf(p.at(from)), d.partsOf(p.at(from))
 			for _, column := range d.columns() {
 				for _, c := range p.changes[column] {
 					if !c.from.Equal(from) {
 						continue
 					}
-					v.Default, v.Approved = false, c.approved
-					v.Source = "stated by the site"
+					v.Default, v.Approved, v.ApprovedOn = false, c.approved, c.approvedOn
+					v.Source = StatedBySite
 					if c.source != "" {
-						v.Source = c.source
+						v.Source, v.SiteSource = c.source, true
 					}
 				}
 			}
@@ -252,6 +291,28 @@ func (p *Policy) Values() []Value {
 		}
 	}
 	return values
+}
+
+// StatedBySite is the source of a value for which the site names none.
+const StatedBySite = "stated by the site"
+
+// partsOf are the parts of a value, in the order of the file.
+func (d *definition) partsOf(values map[string]any) (parts []Part) {
+	names := d.parts
+	if len(names) == 0 {
+		names = []string{""}
+	}
+	for _, name := range names {
+		part := Part{Name: name, Value: values[d.column(name)]}
+		if name == "default" {
+			part.Name = ""
+		}
+		if list, ok := part.Value.(string); ok && d.Kind == words {
+			part.Value = strings.Fields(list)
+		}
+		parts = append(parts, part)
+	}
+	return parts
 }
 
 func (d *definition) textOf(values map[string]any) string {

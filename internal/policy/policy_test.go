@@ -2,6 +2,7 @@ package policy
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -32,6 +33,22 @@ func load(t *testing.T, content string) *Policy {
 
 // The limits and doses that a reviewer would look up first, each with its
 // published source; none of them is read from the file under test.
+// TestChangesAreThoseOfADate lists each value that a date changes, and no other.
+func TestChangesAreThoseOfADate(t *testing.T) {
+	p := load(t, "over_bleeding:\n  - {from: 2025-07-01, value: 1.8}\n  - {from: 2026-01-01, value: 1.6}\ndose_low: [{value: 11}, {from: 2026-01-01, value: 12}]\nviscoelastic_over: [{from: 2026-01-01, value: 80}]\ndose_high: [{from: 2026-01-01, value: 20}]\n")
+	var all []string
+	for _, c := range p.Changes() {
+		all = append(all, fmt.Sprintf("%s %s %v %v", c.From.Format("2006-01-02"), c.Name, c.Was, c.Is))
+	}
+	want := []string{"2025-07-01 over_bleeding 1.5 1.8", "2026-01-01 dose_low 11 12", "2026-01-01 over_bleeding 1.8 1.6", "2026-01-01 viscoelastic_over <nil> 80"}
+	if !slices.Equal(all, want) {
+		t.Errorf("%q, wanted %q", all, want)
+	}
+	if Default().Changes() != nil {
+		t.Error("the defaults change")
+	}
+}
+
 func TestDefaultsAgreeWithTheirSources(t *testing.T) {
 	p := Default()
 	for _, c := range []struct {
@@ -162,7 +179,7 @@ weight_before_d: {child: 20}
 		t.Error("thawed_life_h changed before its date")
 	}
 	i := slices.IndexFunc(p.Values(), func(v Value) bool { return v.Name == "over_bleeding" })
-	if v := p.Values()[i]; v.Default || v.Text != "1.8" || v.DefaultText != "1.5" || v.Source != "our committee 2025" || v.Approved != "transfusion committee, 2025-06-12" {
+	if v := p.Values()[i]; v.Default || v.Text != "1.8" || v.DefaultText != "1.5" || v.Source != "our committee 2025" || v.Approved != "transfusion committee" || v.ApprovedOn.Format(time.DateOnly) != "2025-06-12" {
 		t.Errorf("over_bleeding for the pack: %+v", v)
 	}
 	var texts []string

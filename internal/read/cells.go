@@ -10,7 +10,7 @@ import (
 
 // openDelimited opens delimited text.
 func openDelimited(text *source.Text, name string, o Options, look *Look) (Export, error) {
-	e, err := delimited.Open(text, name, o.Delimiter)
+	e, err := delimited.Open(text, name, o.Delimiter, o.HeaderRow)
 	if err != nil {
 		return nil, err
 	}
@@ -22,6 +22,8 @@ func openDelimited(text *source.Text, name string, o Options, look *Look) (Expor
 type rows struct{ export *delimited.Export }
 
 func (r rows) Names() []string { return r.export.Header }
+
+func (r rows) Notes() []string { return r.export.Notes() }
 
 func (r rows) Stretches() iter.Seq2[Stretch, error] {
 	return stretches(r.export.Segments(), func(s *delimited.Segment) Stretch { return ofCells{s} })
@@ -76,7 +78,7 @@ func (f *File) openWorkbook(o Options) error {
 	if err != nil {
 		return err
 	}
-	e, err := xlsx.Open(at, size, f.source.Name(), o.Sheet)
+	e, err := xlsx.Open(at, size, f.source.Name(), xlsx.Options{Sheet: o.Sheet, HeaderRow: o.HeaderRow, Comma: o.Decimal == ','})
 	if e != nil {
 		f.Look.Sheets, f.Look.Shown, f.Look.Sheet = e.Sheets, e.Shown, e.Sheet
 	}

@@ -41,6 +41,12 @@ type Options struct {
 	// Sheet is the name or the number, from 1, of the sheet of a workbook, or
 	// empty: the one that there is.
 	Sheet string
+	// HeaderRow is the row that holds the names of the columns, from 1, or 0: the
+	// first that is not blank. What stands above it is passed over.
+	HeaderRow int64
+	// Decimal parts the decimals of numbers in text, a comma or a point, or is 0. A
+	// format that knows numbers writes them so too.
+	Decimal byte
 	// PatientIDType and PatientIDAuthority choose among the identifiers of a
 	// patient in messages and resources; empty is any.
 	PatientIDType, PatientIDAuthority string

@@ -1,6 +1,7 @@
 package read
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -83,5 +84,68 @@ func TestPlaceOfAFault(t *testing.T) {
 		if !ok || fault.Place != c.place || !strings.Contains(err.Error(), fmt.Sprintf("export.csv:%d: ", c.place)) {
 			t.Errorf("%v, want line %d", err, c.place)
 		}
+	}
+}
+
+// By a feed's decimal comma a workbook's numbers read as its texts do, and FHIR,
+// whose numbers have a point, is refused.
+func TestDecimalComma(t *testing.T) {
+	if _, _, err := rowsOf(t, "Observation.ndjson", []byte(`{"resourceType":"Observation"}`+"\n"), Options{Decimal: ','}); err == nil || !strings.Contains(err.Error(), "leave decimal: out") {
+		t.Errorf("FHIR: %v", err)
+	}
+	if _, _, err := rowsOf(t, "Observation.ndjson", []byte(`{"resourceType":"Observation"}`+"\n"), Options{Decimal: '.'}); err != nil {
+		t.Errorf("FHIR with a point: %v", err)
+	}
+}
+
+// A title above the header is passed over where its row is stated, and noted; the
+// place of a row stays its line.
+func TestHeaderRow(t *testing.T) {
+	for _, c := range []struct {
+		text  string
+		row   int64
+		want  string
+		fault string
+		note  bool
+	}{
+		{"Coagulation, \"October 2026\n\nh1;h2\na;b\n", 3, "h1|h2 4:a|b", "", true},
+		{"Title\nh1;h2\n\na;b", 2, "h1|h2 4:a|b", "", true},
+		{"sep=;\nTitle, of commas\nh1;h2\na;b\n", 3, "h1|h2 4:a|b", "", true},
+		{"\n\nh1;h2\na;b\n", 3, "h1|h2 4:a|b", "", false},
+		{"h1;h2\na;b\n", 1, "h1|h2 2:a|b", "", false},
+		{"", 3, "", "", false},
+		{"Title\n\n\na;b\n", 3, "", ":3: header_row: found nothing on the row", false},
+		{"Title\nh1;h2\n", 4, "", "header_row: found 2 rows, and row 4 stated", false},
+		{"Title\nh1;h2", 3, "", ":3: header_row: found nothing on the row", false},
+		{strings.Repeat("x", 100_000) + "\nh1;h2\na;b\n", 2, "h1|h2 3:a|b", "", true},
+		{"\xdcbersicht\nh1;h2\na;b\n", 2, "", ":1: found bytes that are not UTF-8", false},
+		{"MSH|^~\\&|\r", 2, "", "leave it out", false},
+		{`{"resourceType":"Observation"}`, 2, "", "leave it out", false},
+	} {
+		path := filepath.Join(t.TempDir(), "labs.csv")
+		if err := os.WriteFile(path, []byte(c.text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		f, err := Open(path, Options{HeaderRow: c.row})
+		if c.fault != "" || err != nil {
+			if err == nil || c.fault == "" || !strings.Contains(err.Error(), c.fault) {
+				t.Errorf("%.40q: %v, want %q", c.text, err, c.fault)
+			}
+			continue
+		}
+		got := []string{strings.Join(f.Names(), "|")}
+		for stretch, err := range f.Stretches() {
+			if err != nil {
+				t.Fatal(err)
+			}
+			stretch.Rows(func(row Row) bool {
+				got = append(got, fmt.Sprintf("%d:%s", row.Place, bytes.Join(row.Cells, []byte("|"))))
+				return true
+			})
+		}
+		if strings.Join(got, " ") != c.want || len(f.Notes()) > 0 != c.note {
+			t.Errorf("%.40q: %q, notes %q; want %q", c.text, got, f.Notes(), c.want)
+		}
+		f.Close()
 	}
 }

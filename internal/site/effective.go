@@ -6,6 +6,12 @@ import (
 	"thawline/internal/contract"
 )
 
+// cellsVersion rises where the same cell by the same site file is read as another
+// value than before, without a change of the contract: the next ingest then reads
+// anew each source that is still there, as after a change of its map. 2: numbers
+// with thousands, results with a flag, files dated by a month.
+const cellsVersion = 2
+
 // Effective returns, as JSON with sorted keys, everything in the site file that
 // changes what a file of this feed reads as. It is part of a reading's identity:
 // where it changes, the file is read anew. The glob is no part of it.
@@ -15,12 +21,14 @@ func (f *Feed) Effective(s *Site) []byte {
 		Value float64
 	}
 	effective := struct {
-		Contract            int
+		Contract, Cells     int
 		Zone, Table         string
 		FileDate            string
 		TimeFormats         []string
 		Delimiter, Encoding string
 		Sheet               string            `json:",omitempty"`
+		Decimal             string            `json:",omitempty"`
+		HeaderRow           int64             `json:",omitempty"`
 		PatientIDType       string            `json:",omitempty"`
 		PatientIDAuthority  string            `json:",omitempty"`
 		Fields              map[string]string `json:",omitempty"`
@@ -31,7 +39,7 @@ func (f *Feed) Effective(s *Site) []byte {
 		IgnoreRest          bool
 		Products            map[string]Product  `json:",omitempty"`
 		MeanNormal          map[string][]period `json:",omitempty"`
-	}{Contract: contract.Version, Zone: s.ZoneName, Table: f.Table.Name, TimeFormats: f.TimeFormats, Delimiter: f.Delimiter, Encoding: f.Encoding, Sheet: f.Sheet,
+	}{Contract: contract.Version, Cells: cellsVersion, Zone: s.ZoneName, Table: f.Table.Name, TimeFormats: f.TimeFormats, Delimiter: f.Delimiter, Encoding: f.Encoding, Sheet: f.Sheet, Decimal: f.Decimal, HeaderRow: f.HeaderRow,
 		PatientIDType: f.PatientIDType, PatientIDAuthority: f.PatientIDAuthority, Fields: f.Fields, Columns: f.Columns, Codes: f.Codes, Units: f.Units, Ignore: f.Ignore, IgnoreRest: f.IgnoreRest}
 	if f.FileDate != nil {
 		effective.FileDate = f.FileDate.String()

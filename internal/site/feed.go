@@ -4,6 +4,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -13,7 +14,7 @@ import (
 )
 
 // feedKeys are the keys of a feed beside its code maps.
-var feedKeys = []string{"table", "files", "file_date", "time_format", "delimiter", "encoding", "sheet", "columns", "ignore", "units", "patient_id_type", "patient_id_authority", "fields"}
+var feedKeys = []string{"table", "files", "file_date", "time_format", "delimiter", "encoding", "sheet", "decimal", "header_row", "columns", "ignore", "units", "patient_id_type", "patient_id_authority", "fields"}
 
 // Encodings are the names that encoding: may bear.
 var Encodings = []string{"utf-8", "utf-16", "utf-16le", "utf-16be", "windows-1252"}
@@ -178,6 +179,23 @@ func (l *loader) form(f *Feed, fields map[string]entry) {
 			l.fault(e.place(), "encoding: %s", unknown(text, Encodings))
 		}
 		f.Encoding = text
+	}
+	if e, stated := fields["header_row"]; stated {
+		text, _ := l.scalar(e.value)
+		n, err := strconv.ParseInt(text, 10, 64)
+		if err != nil || n < 1 || n > 1000 {
+			l.fault(e.place(), "header_row: found %s, wanted the number of the row with the names of the columns, 1 to 1000", l.found(e.value))
+		} else {
+			f.HeaderRow = n
+		}
+	}
+	if e, stated := fields["decimal"]; stated {
+		switch word, _ := l.scalar(e.value); fold(word) {
+		case "comma", "point":
+			f.Decimal = fold(word)
+		default:
+			l.fault(e.place(), "decimal: found %s, wanted comma (1.250,5) or point (1,250.5): how the export writes its numbers", l.found(e.value))
+		}
 	}
 	if e, stated := fields["sheet"]; stated {
 		f.Sheet = l.word(e, "the name of a workbook's sheet, or its number from 1")

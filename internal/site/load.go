@@ -96,7 +96,7 @@ func (e entry) place() *token.Position {
 	return e.value.GetToken().Position
 }
 
-var topKeys = []string{"hospital", "time_zone", "store", "policy", "feeds", "products", "mean_normal_s", "limits", "controlled_storage", "confidentiality", "interventions", "currency", "language", "decimal", "date_form"}
+var topKeys = []string{"hospital", "time_zone", "store", "policy", "feeds", "products", "mean_normal_s", "limits", "controlled_storage", "confidentiality", "interventions", "baseline", "currency", "language", "decimal", "date_form"}
 
 func (l *loader) file(data []byte) {
 	top, ok := l.top(data, topKeys, "one hospital a file")
@@ -123,6 +123,7 @@ func (l *loader) file(data []byte) {
 	l.limits(top)
 	l.controlledStorage(top)
 	l.interventions(top)
+	l.baseline(top)
 	l.feeds(top)
 }
 
@@ -455,6 +456,40 @@ func (l *loader) controlledStorage(top map[string]entry) {
 			l.site.ControlledStorage = append(l.site.ControlledStorage, place)
 		}
 	}
+}
+
+func (l *loader) baseline(top map[string]entry) {
+	e, stated := top["baseline"]
+	if !stated {
+		return
+	}
+	fields, ok := l.fields("baseline", e.place(), e.value, []string{"from", "to"})
+	if !ok {
+		return
+	}
+	from, hasFrom := fields["from"]
+	to, hasTo := fields["to"]
+	if !hasFrom || !hasTo {
+		l.fault(e.place(), "baseline: wanted both from and to, as {from: 2025-01, to: 2025-12}")
+		return
+	}
+	var months [2]string
+	for i, one := range []entry{from, to} {
+		text := l.word(one, "a month as 2025-01")
+		if _, err := time.Parse("2006-01", text); err != nil {
+			if text == "" {
+				return // which is said already
+			}
+			l.fault(one.place(), "baseline: found %s, wanted a month as 2025-01", l.found(one.value))
+			return
+		}
+		months[i] = text
+	}
+	if last, err := time.Parse("2006-01", months[0]); err == nil && last.AddDate(0, 7, 0).Format("2006-01") > months[1] {
+		l.fault(to.place(), "baseline: found %s to %s, wanted eight months or more, in order", months[0], months[1])
+		return
+	}
+	l.site.Baseline = Baseline{months[0], months[1]}
 }
 
 func (l *loader) interventions(top map[string]entry) {

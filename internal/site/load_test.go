@@ -90,6 +90,28 @@ func TestLoadTakesEveryKey(t *testing.T) {
 	}
 }
 
+// TestABaselineIsASpanOfWholeMonths takes eight months or more, and says what else it
+// found.
+func TestABaselineIsASpanOfWholeMonths(t *testing.T) {
+	for text, says := range map[string]string{
+		"{from: 2025-01, to: 2025-08}":     "",
+		"{from: 2025-01-01, to: 2025-12}":  `found "2025-01-01", wanted a month as 2025-01`,
+		"{from: 2025-01, to: 2025-07}":     "found 2025-01 to 2025-07, wanted eight months or more",
+		"{from: 2025-12, to: 2025-01}":     "in order",
+		"{from: 2025-01}":                  "wanted both from and to",
+		"{from: 2025-01, untill: 2025-12}": "untill",
+		"2025":                             "baseline",
+	} {
+		s, err := Load(write(t, tarnBridge+"baseline: "+text+"\n"))
+		switch {
+		case says == "" && (err != nil || s.Baseline != Baseline{"2025-01", "2025-08"}):
+			t.Errorf("%s: %v", text, err)
+		case says != "" && (err == nil || !strings.Contains(err.Error(), says)):
+			t.Errorf("%s: %v, wanted %q", text, err, says)
+		}
+	}
+}
+
 // TestEveryFaultHasItsPlace changes one thing of a good file and asks for the place and the
 // words of the fault.
 func TestEveryFaultHasItsPlace(t *testing.T) {
@@ -124,6 +146,8 @@ func TestEveryFaultHasItsPlace(t *testing.T) {
 		{"[02/01/2006 15:04, 02/01/2006]", "2006-02-01 15:04", "22:18", "year, day, month"},
 		{"[02/01/2006 15:04, 02/01/2006]", "02/01/2006 15:04 MST", "22:18", "abbreviation"},
 		{"sheet: 2", "sheet: [2]", "37:12", "its number from 1"},
+		{"delimiter: tab", "delimiter: tab\n    decimal: both", "24:14", "wanted comma (1.250,5) or point"},
+		{"delimiter: tab", "delimiter: tab\n    header_row: 0", "24:17", "wanted the number of the row"}, {"delimiter: tab", "delimiter: tab\n    header_row: first", "24:17", "wanted the number of the row"},
 		{"delimiter: tab", "delimiter: colon", "23:16", "comma, semicolon, tab or pipe"},
 		{"unit_no: DonationNo", "unit_number: DonationNo", "24:15", "did you mean unit_no?"},
 		{"unit_no: DonationNo", "bag_code: DonationNo", "24:15", "no such column"},
@@ -223,6 +247,20 @@ func TestDateOf(t *testing.T) {
 	}
 }
 
+// A name with a month alone is of a file that was made on the day after it at the
+// latest; any other date is a day.
+func TestMadeBy(t *testing.T) {
+	s, err := Load(write(t, strings.Replace(tarnBridge, `bank_(\d{4}-\d{2}-\d{2})`, `'bank_([\d-]+)\.'`, 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]string{"bank_2024-02.csv": "2024-03-01", "bank_2025-12.csv": "2026-01-01", "bank_2025-03-31.csv": "2025-03-31", "bank_20250331.csv": "2025-03-31", "ward.csv": "", "bank_5.csv": ""} {
+		if got, _ := s.Feeds[0].MadeBy(name); got != want {
+			t.Errorf("%s: %q, want %q", name, got, want)
+		}
+	}
+}
+
 // TestEffectiveTellsChangesApart: what changes the reading of a file changes its map, and what
 // does not leaves it.
 func TestEffectiveTellsChangesApart(t *testing.T) {
@@ -245,7 +283,7 @@ func TestEffectiveTellsChangesApart(t *testing.T) {
 		{"Tarn Bridge", "Fell Bridge", [3]bool{}}, {"inbox/bank_*", "inbox/old_*", [3]bool{}}, {"rejected_share: 0.02", "rejected_share: 0.03", [3]bool{}},
 		{"Europe/Dublin", "Europe/Paris", [3]bool{true, true, true}}, {"nominal_ml: 200", "nominal_ml: 210", [3]bool{true, false, false}}, {"value: 12.4", "value: 12.5", [3]bool{false, true, false}},
 		{"TX: transfused", "TX: unknown", [3]bool{true, false, false}}, {"fibrinogen: g/L", "fibrinogen: mg/dL", [3]bool{false, true, false}}, {"[ASPIRIN, 17]", "[ASPIRIN]", [3]bool{false, false, true}},
-		{"[02/01/2006 15:04, 02/01/2006]", "02/01/2006 15:04", [3]bool{true, false, false}}, {"delimiter: tab", "delimiter: comma", [3]bool{true, false, false}}, {"sheet: 2", "sheet: Meds", [3]bool{false, false, true}},
+		{"[02/01/2006 15:04, 02/01/2006]", "02/01/2006 15:04", [3]bool{true, false, false}}, {"delimiter: tab", "delimiter: comma", [3]bool{true, false, false}}, {"delimiter: tab", "delimiter: tab\n    decimal: comma", [3]bool{true, false, false}}, {"delimiter: tab", "delimiter: tab\n    header_row: 3", [3]bool{true, false, false}}, {"sheet: 2", "sheet: Meds", [3]bool{false, false, true}},
 		{"policy: policy.yaml\n", "", [3]bool{}}, {"ignore: [ASPIRIN, 17]", "ignore: [ASPIRIN, 17]\n    patient_id_type: MR", [3]bool{false, false, true}},
 		{"ignore: [ASPIRIN, 17]", "ignore: [ASPIRIN, 17]\n    patient_id_authority: TARN", [3]bool{false, false, true}}, {"ignore: [ASPIRIN, 17]", "ignore: [ASPIRIN, 17]\n    fields: {given_at: rxa-3.1}", [3]bool{false, false, true}},
 	} {

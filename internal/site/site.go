@@ -43,6 +43,9 @@ type Site struct {
 	Confidentiality string
 	// Interventions are dated changes of practice, in order of date.
 	Interventions []Intervention
+	// Baseline is the span that the centre lines of control charts come from, or empty:
+	// the first months.
+	Baseline Baseline
 	// Currency is the sign or code put before a cost, or empty.
 	Currency string
 	// Language is the pack's (the name of a file in internal/words), or empty: English.
@@ -71,6 +74,12 @@ type Feed struct {
 	Encoding string
 	// Sheet is the name or the number, from 1, of a workbook's sheet, or empty.
 	Sheet string
+	// HeaderRow is the row that holds the names of the columns, or 0: the first that
+	// is not blank.
+	HeaderRow int64
+	// Decimal says by which mark the files part decimals: comma or point, or empty:
+	// by what a number shows of itself.
+	Decimal string
 	// PatientIDType and PatientIDAuthority choose among the identifiers of a
 	// patient in HL7 messages and FHIR resources; empty is any.
 	PatientIDType, PatientIDAuthority string
@@ -125,6 +134,9 @@ type Intervention struct {
 	Name string
 }
 
+// Baseline is a span of whole months, YYYY-MM, both included.
+type Baseline struct{ From, To string }
+
 // BagCode follows a product's becomes to its end: the code that stands for the
 // bag before and after thawing. It is empty for a code in no product map.
 func (s *Site) BagCode(code string) string {
@@ -164,6 +176,22 @@ func (f *Feed) DateOf(name string) (string, error) {
 		return month.AddDate(0, 1, -1).Format(time.DateOnly), nil
 	}
 	return "", errors.New(name + ": file_date: found " + found[1] + " in the name, wanted YYYY-MM-DD, YYYYMMDD or YYYY-MM; put the group of the pattern around the date alone")
+}
+
+// MadeBy returns the last local day on which a file of that name can have been
+// made, as YYYY-MM-DD, or "" without a date. It is the day in the name; where the
+// name holds a month alone, the day after its end: such a file is made once the
+// month is over, and what began on its last evening ends on that day.
+func (f *Feed) MadeBy(name string) (string, error) {
+	date, err := f.DateOf(name)
+	if date == "" || err != nil {
+		return "", err
+	}
+	if _, month := time.Parse("2006-01", f.FileDate.FindStringSubmatch(path.Base(name))[1]); month == nil {
+		last, err := time.Parse(time.DateOnly, date)
+		return last.AddDate(0, 0, 1).Format(time.DateOnly), err
+	}
+	return date, nil
 }
 
 // Required lists, for a table, what a file must give: each entry is a set of

@@ -65,28 +65,46 @@ func shares(counts, sizes []float64, p, widen float64) Chart {
 	return c
 }
 
+// PLimits is PChart about a centre from elsewhere, with limits of 3·widen standard
+// errors: of points of which not all made the centre.
+func PLimits(counts, sizes []float64, centre, widen float64) Chart {
+	return shares(counts, sizes, centre, widen)
+}
+
 // LaneyP is PChart with limits widened by σ_z, the variation between points
-// beyond the binomial (Laney 2002, Quality Engineering 14:531): σ_z is the mean
-// moving range of z = (p−p̄)/√(p̄(1−p̄)/n) over the first k points, divided by
-// 1.128. σ_z comes back too: near 1 the chart equals PChart, under 1 it is
-// narrower. σ_z is 1 where it cannot be computed (fewer than two points with a
-// size, or p̄ of 0 or 1).
+// beyond the binomial (Laney 2002, Quality Engineering 14:531): see SigmaP, over
+// the first k points. σ_z comes back too: near 1 the chart equals PChart, under 1
+// it is narrower.
+func LaneyP(counts, sizes []float64, k int) (Chart, float64) {
+	p, first := rate(counts, sizes, k), baseline(k, len(counts))
+	sigma := SigmaP(counts[:first], sizes[:first], p)
+	return shares(counts, sizes, p, sigma), sigma
+}
+
+// SigmaP gives Laney's σ_z of shares about a centre p: the mean moving range of
+// z = (p_i−p)/√(p(1−p)/n), divided by 1.128 (Laney 2002). It is 1 where it cannot
+// be computed (fewer than two points with a size, or p of 0 or 1).
 //
 // Some texts take the standard deviation of z instead; a shift then widens its
 // own limits.
-func LaneyP(counts, sizes []float64, k int) (Chart, float64) {
-	p := rate(counts, sizes, k)
+func SigmaP(counts, sizes []float64, p float64) float64 {
+	return sigmaZ(counts, sizes, p, p*(1-p))
+}
+
+// sigmaZ is σ_z of counts[i]/sizes[i] about a centre, the variance of one being
+// variance/n.
+func sigmaZ(counts, sizes []float64, centre, variance float64) float64 {
 	var z []float64
-	for i := range baseline(k, len(counts)) {
-		if sizes[i] > 0 {
-			z = append(z, (counts[i]/sizes[i]-p)/math.Sqrt(p*(1-p)/sizes[i]))
+	for i, n := range sizes {
+		if n > 0 {
+			z = append(z, (counts[i]/n-centre)/math.Sqrt(variance/n))
 		}
 	}
 	sigma := movingRange(z) / d2
 	if math.IsNaN(sigma) || math.IsInf(sigma, 0) {
-		sigma = 1
+		return 1
 	}
-	return shares(counts, sizes, p, sigma), sigma
+	return sigma
 }
 
 // movingRange gives the mean absolute difference of neighbours, NaN for fewer

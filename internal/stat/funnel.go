@@ -38,6 +38,24 @@ func FunnelLimit(target float64, n int, p float64) float64 {
 	return min(1, max(0, (float64(r)-alpha)/float64(n)))
 }
 
+// ExactLimit gives the limit at probability p such that a share lies beyond it where its
+// count or one further out has a probability of at most p, or 1−p: FunnelLimit below, and
+// FunnelLimit of the opposite event above. The published formula, which is FunnelLimit at
+// both ends, lets the upper tail be a count wider.
+func ExactLimit(target float64, n int, p float64) float64 {
+	if p > 0.5 {
+		return 1 - FunnelLimit(1-target, n, 1-p)
+	}
+	return FunnelLimit(target, n, p)
+}
+
+// Tails gives the exact probability of count or fewer of n, and of count or more, where
+// the target is the true rate (binomial; Clopper and Pearson 1934, Biometrika 26:404).
+func Tails(target float64, count, n int) (lower, upper float64) {
+	// Each as a sum from its own end: 1 − P(fewer) would round a small one away.
+	return distuv.Binomial{N: float64(n), P: target}.CDF(float64(count)), distuv.Binomial{N: float64(n), P: 1 - target}.CDF(float64(n - count))
+}
+
 // Dispersion says how much places differ beyond chance.
 type Dispersion struct {
 	// Phi is the mean of z² over the places; 1 where only chance plays.
@@ -48,24 +66,43 @@ type Dispersion struct {
 	Places int
 }
 
+// LeastPlaces is how many places there must be for limits to be widened by how much they
+// differ: of fewer, one that is far out makes most of φ, draws in hardly any of the z by
+// winsorising a tenth of them, and so hides itself.
+const LeastPlaces = 10
+
 // Beyond says that places differ by more than chance: φ over 1 + 2√(2/I), two
 // standard errors over the 1 that chance alone would give, since Iφ is then
-// about χ² with I degrees of freedom (Spiegelhalter 2005, from memory). With few
-// places only a large φ passes.
+// about χ² with I degrees of freedom (Spiegelhalter 2005, from memory); never of fewer
+// than LeastPlaces.
 func (d Dispersion) Beyond() bool {
-	return d.Phi > 1+2*math.Sqrt(2/float64(d.Places))
+	return d.Places >= LeastPlaces && d.Phi > 1+2*math.Sqrt(2/float64(d.Places))
 }
 
-// Limit gives FunnelLimit moved away from the target by √φ where φ is Beyond
-// chance, clipped to 0 and 1: the multiplicative model of Spiegelhalter 2005 on
-// exact limits, which keep their skew where n is small. For large n it comes to
-// Multiplicative.
-func (d Dispersion) Limit(target float64, n int, p float64) float64 {
-	limit := FunnelLimit(target, n, p)
+// tail is the probability that is asked for in the place of p: where φ is Beyond chance
+// the normal deviate of p is moved out by √φ (Spiegelhalter 2005's multiplicative model,
+// z/√φ against z, on exact tails, so that 0 of many can still lie beyond a limit that a
+// straight widening would have clipped at 0).
+func (d Dispersion) tail(p float64) float64 {
 	if !d.Beyond() {
-		return limit
+		return p
 	}
-	return min(1, max(0, target+(limit-target)*math.Sqrt(d.Phi)))
+	return distuv.UnitNormal.CDF(math.Sqrt(d.Phi) * distuv.UnitNormal.Quantile(p))
+}
+
+// Limit gives ExactLimit at the tail that is left where places differ by more than
+// chance. For large n it comes to Multiplicative.
+func (d Dispersion) Limit(target float64, n int, p float64) float64 {
+	if p > 0.5 {
+		return 1 - ExactLimit(1-target, n, d.tail(1-p))
+	}
+	return ExactLimit(target, n, d.tail(p))
+}
+
+// Outside says that count of n lies outside the limits that leave p at each end.
+func (d Dispersion) Outside(target float64, count, n int, p float64) bool {
+	lower, upper := Tails(target, count, n)
+	return min(lower, upper) <= d.tail(p)
 }
 
 // Overdispersion gives the spread of the shares counts[i]/sizes[i] about the
@@ -77,7 +114,7 @@ func (d Dispersion) Limit(target float64, n int, p float64) float64 {
 //
 // Places of size 0 are left out. NaN with fewer than two places or a target of
 // 0 or 1. Do not widen limits where φ is under 1; with fewer than about ten
-// places φ is itself uncertain.
+// places φ is itself uncertain (see Beyond).
 func Overdispersion(counts, sizes []float64, target, winsorise float64) Dispersion {
 	var z, w []float64
 	for i, n := range sizes {

@@ -13,18 +13,18 @@ import (
 // Events that come in clusters, as units of one episode do, are overdispersed
 // by nature: use it rather than UChart for them.
 func LaneyU(counts, sizes []float64, k int) (Chart, float64) {
-	u := rate(counts, sizes, k)
-	var z []float64
-	for i := range baseline(k, len(counts)) {
-		if sizes[i] > 0 {
-			z = append(z, (counts[i]/sizes[i]-u)/math.Sqrt(u/sizes[i]))
-		}
-	}
-	sigma := movingRange(z) / d2
-	if math.IsNaN(sigma) || math.IsInf(sigma, 0) {
-		sigma = 1
-	}
+	u, first := rate(counts, sizes, k), baseline(k, len(counts))
+	sigma := SigmaU(counts[:first], sizes[:first], u)
 	return rates(counts, sizes, u, sigma), sigma
+}
+
+// SigmaU is SigmaP of rates about a centre u, with z = (u_i−u)/√(u/n).
+func SigmaU(counts, sizes []float64, u float64) float64 { return sigmaZ(counts, sizes, u, u) }
+
+// ULimits is UChart about a centre from elsewhere, with limits of 3·widen standard
+// errors.
+func ULimits(counts, sizes []float64, centre, widen float64) Chart {
+	return rates(counts, sizes, centre, widen)
 }
 
 // rates draws limits of 3·widen standard errors about u.

@@ -186,8 +186,8 @@ func TestOverdispersion(t *testing.T) {
 // Widened exact limits come to the normal ones of Spiegelhalter 2005 for large
 // n, leave limits alone where chance explains the places, and are clipped.
 func TestWidenedFunnelLimit(t *testing.T) {
-	d := Overdispersion([]float64{12, 30, 8, 25, 18, 40}, []float64{40, 60, 45, 50, 75, 80}, .38, 0)
-	if !d.Beyond() { // φ 4.46 over 1 + 2√(2/6) = 2.15
+	d := Overdispersion([]float64{12, 30, 8, 25, 18, 40, 12, 30, 8, 25, 18, 40}, []float64{40, 60, 45, 50, 75, 80, 40, 60, 45, 50, 75, 80}, .38, 0)
+	if !d.Beyond() { // φ 4.46 over 1 + 2√(2/12) = 1.82
 		t.Errorf("φ %g of %d places is not beyond chance", d.Phi, d.Places)
 	}
 	normal := d.Multiplicative(.38, 4000, 1.959964)
@@ -196,16 +196,65 @@ func TestWidenedFunnelLimit(t *testing.T) {
 	if got := d.Limit(.38, 5, .001); got != 0 {
 		t.Errorf("limit %g, want 0", got)
 	}
-	// 1 + 2√(2/8) = 2: on the bound is not beyond.
-	for phi, beyond := range map[float64]bool{0.6: false, 2: false, 2.01: true} {
-		d := Dispersion{Phi: phi, Places: 8}
+	// 1 + 2√(2/32) = 1.5: on the bound is not beyond.
+	for phi, beyond := range map[float64]bool{0.6: false, 1.5: false, 1.51: true} {
+		d := Dispersion{Phi: phi, Places: 32}
 		if d.Beyond() != beyond {
-			t.Errorf("φ %g of 8 places: beyond %v", phi, !beyond)
+			t.Errorf("φ %g of 32 places: beyond %v", phi, !beyond)
 		}
-		if same := d.Limit(.3, 50, .025) == FunnelLimit(.3, 50, .025); same == beyond {
+		if same := d.Limit(.3, 50, .025) == ExactLimit(.3, 50, .025); same == beyond {
 			t.Errorf("φ %g: limits the same as without: %v", phi, same)
 		}
 	}
+	if (Dispersion{Phi: 9, Places: 9}).Beyond() {
+		t.Error("nine places widened limits")
+	}
+}
+
+// The exact tails of the tea-tasting kind of textbook: 10 tosses of a coin, 8 heads or
+// more 56/1024, 1 or fewer 11/1024; and what an auditor found: 0 of 56 where the hospital
+// has 39 % is (1 − 0.39)^56.
+func TestTails(t *testing.T) {
+	lower, upper := Tails(.5, 8, 10)
+	near(t, "8 or fewer", lower, 1013.0/1024, 9)
+	near(t, "8 or more", upper, 56.0/1024, 9)
+	lower, _ = Tails(.5, 1, 10)
+	near(t, "1 or fewer", lower, 11.0/1024, 9)
+	lower, upper = Tails(.39, 0, 56)
+	if math.Abs(lower/math.Pow(.61, 56)-1) > 1e-9 || upper != 1 {
+		t.Errorf("0 of 56: %g, %g", lower, upper)
+	}
+	if _, upper = Tails(.39, 56, 56); math.Abs(upper/math.Pow(.39, 56)-1) > 1e-9 {
+		t.Errorf("56 of 56: %g", upper)
+	}
+}
+
+// A count lies outside exactly where it lies beyond the line that is drawn, whatever the
+// widening; 0 of 56 does so even where places differ nearly four times as much as chance
+// lets them.
+func TestOutsideIsBeyondTheLine(t *testing.T) {
+	for _, d := range []Dispersion{{Phi: 1, Places: 9}, {Phi: 1.92 * 1.92, Places: 12}} {
+		for _, target := range []float64{.05, .39, .9} {
+			for n := 1; n <= 60; n++ {
+				for _, p := range []float64{.025, .001} {
+					low, high := d.Limit(target, n, p), d.Limit(target, n, 1-p)
+					for x := range n + 1 {
+						if lower, upper := Tails(target, x, n); math.Abs(min(lower, upper)-p) < 1e-12 {
+							continue // On the line itself rounding decides.
+						}
+						share := float64(x) / float64(n)
+						if beyond := share < low-1e-12 || share > high+1e-12; beyond != d.Outside(target, x, n, p) {
+							t.Fatalf("φ %g, target %g, %d of %d at %g: beyond the line %v (%g to %g)", d.Phi, target, x, n, p, beyond, low, high)
+						}
+					}
+				}
+			}
+		}
+		if !d.Outside(.39, 0, 56, .001) {
+			t.Errorf("φ %g: 0 of 56 is not outside", d.Phi)
+		}
+	}
+	near(t, "mirrored", ExactLimit(.3, 50, .975), 1-FunnelLimit(.7, 50, .025), 12)
 }
 
 // Benneyan 2001 for the formula of the limit; invented counts, computed apart.

@@ -12,7 +12,8 @@ import (
 var codeSteps = map[string]struct{ setAside, unmapped string }{
 	"product_code": {setAside: "add it under products: in site.yaml, or plasma may be missing; then run thawline ingest"},
 	"fate":         {unmapped: "map it under fate: in the feed; until then these fates are unknown"},
-	"status":       {unmapped: "map it under status: in the feed; until then these results rank as preliminary"},
+	"status":       {unmapped: "map it under status: in the feed; until then these results rank as preliminary: a correction among them loses to a final result"},
+	"no_value":     {unmapped: "map it under no_value: in the feed (unclottable, clotted, haemolysed, insufficient, pending, cancelled, other); until then nothing says why these results hold no number"},
 	"detail":       {unmapped: "map it under detail: in the feed; until then the detail is not known"},
 }
 

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"thawline/internal/contract"
+	"thawline/internal/normalise"
 	"thawline/internal/site"
 	"thawline/internal/store"
 )
@@ -157,6 +158,30 @@ func TestCodesMappedSince(t *testing.T) {
 	// What holds no row of the table is in need of no map.
 	list := codeProblems(NewGuard(s, []store.Reading{messages}), []store.Reading{messages})
 	if len(list) != 1 || list[0].Reason != `"BPS^O29" holds no row of labs` || !strings.Contains(list[0].Next, `ignore: ["message=BPS^O29"]`) || strings.Contains(list[0].Next, "message:") {
+		t.Errorf("%+v", list)
+	}
+}
+
+// A word in place of a number is told with the map that explains it.
+func TestWordsInPlaceOfNumbers(t *testing.T) {
+	readings := []store.Reading{{Table: "labs", File: "a.csv", Unmapped: map[string]int64{"no_value=geronnen": 3, "no_value=Frau N. Nobody in Station Nord": 2}}}
+	list := codeProblems(NewGuard(&site.Site{}, readings), readings)
+	if len(list) != 2 || !strings.Contains(list[0].Reason+list[1].Reason, `code "geronnen" is in no map`) || strings.Contains(fmt.Sprint(list), "Nobody") || !strings.Contains(list[0].Next, "map it under no_value:") {
+		t.Errorf("%+v", list)
+	}
+}
+
+// A trial names the units that it dropped, by the rules of the store's own list; of
+// a column of many different texts it names none.
+func TestTrialNamesWhatWasWritten(t *testing.T) {
+	count := normalise.ProblemCount{Table: "labs", File: "a.csv", Severity: "dropped", Column: "unit_raw", Reason: "no unit of inr: ", Rows: 9, First: 2, Raw: map[string]int64{"Units": 5, "kg": 3, "Frau Nobody aus Nirgendwo Nord": 1}}
+	other := count
+	other.File, other.Raw = "b.csv", map[string]int64{"kg": 4}
+	if list := Trial(NewGuard(&site.Site{}, nil), nil, []normalise.ProblemCount{count, other}); len(list) != 1 || strings.Join(list[0].Examples, ", ") != "kg, Units" || list[0].Rows != 18 {
+		t.Errorf("%+v", list)
+	}
+	other.RawMore = 1
+	if list := Trial(NewGuard(&site.Site{}, nil), nil, []normalise.ProblemCount{count, other}); len(list[0].Examples) != 0 {
 		t.Errorf("%+v", list)
 	}
 }

@@ -5,6 +5,7 @@
 package status
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"path"
@@ -103,7 +104,17 @@ func Problems(ctx context.Context, guard *Guard, readings []store.Reading, sever
 // Trial lists what would be wrong with readings that are not in a store: their
 // codes, and the problems counted while they were read.
 func Trial(guard *Guard, readings []store.Reading, counts []normalise.ProblemCount) []Problem {
-	_, order := grouped(counts)
+	found, order := grouped(counts)
+	var written []example
+	tooMany := map[kind]bool{}
+	for _, c := range counts {
+		k := kind{c.Table, c.Severity, c.Column, c.Reason}
+		tooMany[k] = tooMany[k] || c.RawMore > 0
+		for text, n := range c.Raw {
+			written = append(written, example{k, text, n})
+		}
+	}
+	exemplify(found, slices.DeleteFunc(written, func(e example) bool { return tooMany[e.kind] }))
 	all := append(codeProblems(guard, readings), values(order)...)
 	byGravity(all)
 	return all
@@ -210,7 +221,7 @@ func values(order []*Problem) []Problem {
 func addExamples(ctx context.Context, e *engine.Engine, found map[kind]*Problem) error {
 	var shown []string
 	for k := range found {
-		if mayShow(k.table, k.column) {
+		if MayShow(k.table, k.column) {
 			shown = append(shown, fmt.Sprintf("(%s, %s)", engine.Quote(k.table), engine.Quote(k.column)))
 		}
 	}
@@ -229,31 +240,53 @@ ORDER BY n DESC, problems.raw`)
 	if err != nil {
 		return err
 	}
-	looks := map[kind]*look{}
-	kindOf := func(row []any) kind { return kind{row[0].(string), row[1].(string), row[2].(string), row[3].(string)} }
+	var written []example
 	for _, row := range rows {
-		k := kindOf(row)
-		if looks[k] == nil {
-			looks[k] = &look{}
-		}
-		_, shown := shownExample(k.column, row[4].(string))
-		looks[k].add(row[5].(int64), !shown)
+		written = append(written, example{kind{row[0].(string), row[1].(string), row[2].(string), row[3].(string)}, row[4].(string), row[5].(int64)})
 	}
-	for _, row := range rows {
-		p := found[kindOf(row)]
-		if !looks[kindOf(row)].codes() {
-			continue
-		}
-		if text, ok := shownExample(row[2].(string), row[4].(string)); ok && p != nil && len(p.Examples) < shownExamples {
-			p.Examples = append(p.Examples, text)
-		}
-	}
+	exemplify(found, written)
 	return nil
 }
 
-// mayShow says that the values of a column point to nobody: codes, units and
+// example is a text that was written, and in how many rows.
+type example struct {
+	kind
+	text string
+	rows int64
+}
+
+// exemplify adds to each problem the commonest texts that were written, of columns
+// whose texts look like codes.
+func exemplify(found map[kind]*Problem, written []example) {
+	rows := map[example]int64{}
+	for _, e := range written {
+		rows[example{kind: e.kind, text: e.text}] += e.rows
+	}
+	written = written[:0]
+	looks := map[kind]*look{}
+	for e, n := range rows {
+		written = append(written, example{e.kind, e.text, n})
+		if looks[e.kind] == nil {
+			looks[e.kind] = &look{}
+		}
+		_, shown := shownExample(e.column, e.text)
+		looks[e.kind].add(n, !shown)
+	}
+	slices.SortFunc(written, func(a, b example) int { return cmp.Or(cmp.Compare(b.rows, a.rows), cmp.Compare(a.text, b.text)) })
+	for _, e := range written {
+		p := found[e.kind]
+		if !looks[e.kind].codes() {
+			continue
+		}
+		if text, ok := shownExample(e.column, e.text); ok && p != nil && len(p.Examples) < shownExamples {
+			p.Examples = append(p.Examples, text)
+		}
+	}
+}
+
+// MayShow says that the values of a column point to nobody: codes, units and
 // months. Numbers of persons and units, times and results stay where they are.
-func mayShow(table, column string) bool {
+func MayShow(table, column string) bool {
 	t := contract.Find(table)
 	if t == nil {
 		return false

@@ -18,11 +18,16 @@ type Source struct {
 	// Date is the date in the file's name, YYYY-MM-DD, or empty.
 	Date string `json:"date"`
 	// Reading is the reading's id, by which it can be withdrawn.
-	Reading  string `json:"reading"`
-	Read     int64  `json:"read"`
-	Accepted int64  `json:"accepted"`
-	Rejected int64  `json:"rejected"`
-	SetAside int64  `json:"set_aside"`
+	Reading string `json:"reading"`
+	// Version of Versions that came under its name for its table; the last of them
+	// wins. InInbox says where there are several whether its bytes lie there.
+	Version  int   `json:"version"`
+	Versions int   `json:"versions"`
+	InInbox  *bool `json:"in_inbox,omitempty"`
+	Read     int64 `json:"read"`
+	Accepted int64 `json:"accepted"`
+	Rejected int64 `json:"rejected"`
+	SetAside int64 `json:"set_aside"`
 }
 
 // Report is the state of a store.
@@ -42,6 +47,11 @@ type Report struct {
 	Packs    []string     `json:"packs"`
 	Behind   audit.Behind `json:"behind"`
 	Problems []KindCount  `json:"problems"`
+	// OtherMaps counts the exports of the inbox that were read by other maps than
+	// those of site.yaml.
+	OtherMaps int `json:"other_maps"`
+	// Matched tells how many of the patients with plasma each table knows.
+	Matched []audit.Matched `json:"matched"`
 }
 
 // KindCount counts problems of one severity: how many kinds, and over all rows.
@@ -55,8 +65,16 @@ type KindCount struct {
 func Of(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (*Report, error) {
 	r := &Report{Store: st.Dir(), Contract: contract.Version, Sources: []Source{}, Packs: []string{}, Problems: []KindCount{}, Withdrawn: st.Withdrawn()}
 	readings := st.Readings()
+	versions := versionsOf(readings)
 	for _, of := range readings {
-		r.Sources = append(r.Sources, Source{of.Table, of.File, of.Date, of.ID, of.Read, of.Accepted, of.Rejected, of.SetAside})
+		v := versions.place(of)
+		src := Source{Table: of.Table, File: of.File, Date: of.Date, Reading: of.ID, Version: v.no, Versions: v.of,
+			Read: of.Read, Accepted: of.Accepted, Rejected: of.Rejected, SetAside: of.SetAside}
+		if v.of > 1 {
+			lies := inInbox(s, of)
+			src.InInbox = &lies
+		}
+		r.Sources = append(r.Sources, src)
 	}
 	for _, name := range st.Packs() {
 		r.Packs = append(r.Packs, strings.TrimPrefix(name, "packs/"))
@@ -68,6 +86,10 @@ func Of(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (*
 	r.Current = audit.CurrentTables(st)
 	if marked, found := audit.LastSummary(st); found {
 		r.Audit = &marked
+	}
+	r.OtherMaps = OtherMaps(s, st)
+	if r.Matched, err = audit.MatchedPatients(ctx, st, true); err != nil {
+		return nil, err
 	}
 	problems, err := Problems(ctx, NewGuard(s, readings), readings)
 	if err != nil {

@@ -36,15 +36,18 @@ type manifest struct {
 // Entry names one reading and tells its sums, as the manifest has them;
 // reading.json has the rest.
 type Entry struct {
-	ID       string `json:"id"`
-	Table    string `json:"table"`
-	Date     string `json:"date"`
-	File     string `json:"file"`
-	SHA256   string `json:"sha256"`
-	Read     int64  `json:"read"`
-	Accepted int64  `json:"accepted"`
-	Rejected int64  `json:"rejected"`
-	SetAside int64  `json:"set_aside"`
+	ID     string `json:"id"`
+	Table  string `json:"table"`
+	Date   string `json:"date"`
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"`
+	// Version counts the bytes that came for the table under the file's name, in
+	// the order in which they came: 1, 2, … Readings of the same bytes share it.
+	Version  int64 `json:"version"`
+	Read     int64 `json:"read"`
+	Accepted int64 `json:"accepted"`
+	Rejected int64 `json:"rejected"`
+	SetAside int64 `json:"set_aside"`
 	// Description is the SHA-256 of the reading's reading.json, which in turn
 	// holds the hashes of its files.
 	Description string `json:"reading_sha256"`
@@ -132,6 +135,7 @@ func readManifest(dir string) (*manifest, error) {
 			return nil, damaged(errors.New("a path leads out of the store"))
 		}
 	}
+	m.countVersions()
 	return m, nil
 }
 
@@ -202,13 +206,17 @@ func (m *manifest) clone() *manifest {
 }
 
 // before is the order of sources: undated files first, then by date, base name
-// and hash of the bytes. One file may be read for two tables.
+// and version. Versions alone are told by when they came: of two exports of one
+// name nothing else says which corrects which. One file may be read for two tables,
+// and two tables number their versions each for itself.
 func (r *Entry) before(o *Entry) bool {
 	switch {
 	case r.Date != o.Date:
 		return r.Date < o.Date
 	case r.File != o.File:
 		return r.File < o.File
+	case r.Version != o.Version:
+		return r.Version < o.Version
 	case r.SHA256 != o.SHA256:
 		return r.SHA256 < o.SHA256
 	case r.Table != o.Table:

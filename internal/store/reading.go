@@ -42,6 +42,9 @@ type Reading struct {
 	// SHA256 and Bytes are those of the export as it lies there.
 	SHA256 string `json:"sha256"`
 	Bytes  int64  `json:"bytes"`
+	// Version is the manifest's: see Entry. A reading never changes, but which of
+	// two of one name is the newest may.
+	Version int64 `json:"-"`
 	// Map is the SHA-256 of the feed's effective map.
 	Map string `json:"map_sha256"`
 	// Read = Accepted + Rejected + SetAside counts the export's rows. Derived
@@ -81,7 +84,8 @@ func (r *Reading) FilePath(name string) string {
 }
 
 // Readings returns the readings in source order: undated files first, then by
-// date, base name and hash of the bytes. It never depends on when they came.
+// date, base name and version. It depends on when they came only where two exports
+// have one name.
 func (s *Store) Readings() []Reading {
 	all := make([]Reading, 0, len(s.readings))
 	for _, r := range s.readings {
@@ -96,15 +100,31 @@ func (s *Store) Readings() []Reading {
 
 // ReadingsOf returns the readings of exports of one name for a table, in no order.
 func (s *Store) ReadingsOf(table, file string) []Reading {
+	return s.someReadings(exportKey{table: table, file: file})
+}
+
+// ReadingsOfSize returns the readings of exports of that many bytes for a table, in
+// no order.
+func (s *Store) ReadingsOfSize(table string, bytes int64) []Reading {
+	return s.someReadings(exportKey{table: table, bytes: bytes})
+}
+
+// exportKey is what readings are looked up by: a table, and an export's name or size.
+type exportKey struct {
+	table, file string
+	bytes       int64
+}
+
+func (s *Store) someReadings(key exportKey) (some []Reading) {
 	if s.byExport == nil {
-		s.byExport = map[[2]string][]string{}
+		s.byExport = map[exportKey][]string{}
 		for _, r := range s.readings {
-			export := [2]string{r.Table, r.File}
-			s.byExport[export] = append(s.byExport[export], r.ID)
+			for _, k := range []exportKey{{table: r.Table, file: r.File}, {table: r.Table, bytes: r.Bytes}} {
+				s.byExport[k] = append(s.byExport[k], r.ID)
+			}
 		}
 	}
-	var some []Reading
-	for _, id := range s.byExport[[2]string{table, file}] {
+	for _, id := range s.byExport[key] {
 		some = append(some, s.readings[id])
 	}
 	return some
@@ -133,7 +153,7 @@ func (s *Store) SourceFiles(name string) []string {
 }
 
 func (r *Reading) entry(hash string) Entry {
-	return Entry{ID: r.ID, Table: r.Table, Date: r.Date, File: r.File, SHA256: r.SHA256,
+	return Entry{ID: r.ID, Table: r.Table, Date: r.Date, File: r.File, SHA256: r.SHA256, Version: r.Version,
 		Read: r.Read, Accepted: r.Accepted, Rejected: r.Rejected, SetAside: r.SetAside, Description: hash}
 }
 
@@ -155,6 +175,7 @@ func (s *Store) loadReading(entry Entry) (Reading, error) {
 	if err := readDescription(filepath.Join(dir, readingName), entry.Description, &r); err != nil {
 		return r, err
 	}
+	r.Version = entry.Version
 	files := make([]*File, 0, len(r.Files)+1)
 	for i := range r.Files {
 		files = append(files, &r.Files[i])
@@ -307,6 +328,7 @@ func (s *Store) commitStaged(temp string, r Reading, retires []string) error {
 		return err
 	}
 	next := s.manifest.clone()
+	r.Version = next.versionFor(&r)
 	next.retire(retires)
 	next.Retired = slices.DeleteFunc(next.Retired, func(e Entry) bool { return e.ID == r.ID })
 	next.Readings = append(next.Readings, r.entry(SHA256(text)))

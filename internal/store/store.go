@@ -40,9 +40,9 @@ type Store struct {
 	lock     *flock.Flock
 	manifest *manifest
 	readings map[string]Reading
-	// byExport lists the ids of the readings of a table and an export's name, once
-	// somebody has asked; nil after each change.
-	byExport map[[2]string][]string
+	// byExport lists the ids of the readings of a table and an export's name or size,
+	// once somebody has asked; nil after each change.
+	byExport map[exportKey][]string
 	// unread are readings whose description cannot be read.
 	unread []Damage
 }
@@ -256,7 +256,7 @@ func (s *Store) Key() ([]byte, error) {
 	case !errors.Is(err, fs.ErrNotExist):
 		return nil, err
 	case !s.write:
-		return nil, fmt.Errorf("%s: not there yet: run thawline mark or report first", path)
+		return nil, fmt.Errorf("%s: not there yet: run thawline mark first, which makes it", path)
 	}
 	key = make([]byte, 32)
 	rand.Read(key) // It never fails, by its documentation.

@@ -320,15 +320,8 @@ func TestReadingsStandInSourceOrder(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	order := func(s *Store) string {
-		text := ""
-		for _, r := range s.Readings() {
-			text += r.ID[:1]
-		}
-		return text
-	}
-	if got := order(s); got != "bcad" {
-		t.Errorf("order %s, want bcad: undated, date, name, hash", got)
+	if got := orderOf(s); got != "bcda" {
+		t.Errorf("order %s, want bcda: undated, date, name, and of one name as they came", got)
 	}
 	want := s.Readings()
 	s.Close()

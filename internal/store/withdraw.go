@@ -21,11 +21,20 @@ func (w Withdrawal) key() string { return w.File + "\x00" + w.Table + "\x00" + w
 
 // Withdraw takes readings out of the store and remembers their exports, in one
 // step. An id that is not there is passed over.
-func (s *Store) Withdraw(ids ...string) error {
+func (s *Store) Withdraw(ids ...string) error { return s.WithdrawWith(nil, ids...) }
+
+// WithdrawWith is Withdraw, and remembers other exports in the same step: copies of
+// those that go, which would come in their place.
+func (s *Store) WithdrawWith(others []Withdrawal, ids ...string) error {
 	if err := s.mustWrite(); err != nil {
 		return err
 	}
 	next := s.manifest.clone()
+	for _, w := range others {
+		if !slices.ContainsFunc(next.Withdrawn, func(o Withdrawal) bool { return o.key() == w.key() }) {
+			next.Withdrawn = append(next.Withdrawn, w)
+		}
+	}
 	for _, r := range s.manifest.Readings {
 		if slices.Contains(ids, r.ID) {
 			w := Withdrawal{Table: r.Table, File: r.File, SHA256: r.SHA256, Bytes: s.readings[r.ID].Bytes, Read: r.Read}

@@ -33,6 +33,11 @@ type Language struct {
 	// Texts gives, for what figures and the dashboard say in English, the same in
 	// this language; what it leaves out stays English.
 	Texts map[string]string `yaml:"texts"`
+
+	// comma is the language with a decimal comma, made once; turned says that this is it.
+	once   sync.Once
+	comma  *Language
+	turned bool
 }
 
 // English is the language that is always there.
@@ -68,6 +73,13 @@ func LoadFrom(fsys fs.FS, name string) (*Language, error) {
 			fault("no words for %q", key)
 		} else if verbs(text) != verbs(english.Words[key]) {
 			fault("%q fills in %q, wanted %q as in English", key, verbs(text), verbs(english.Words[key]))
+		} else if what := misplaced(english.Words[key], text); what != "" {
+			fault("%q %s", key, what)
+		}
+	}
+	for _, key := range sorted(l.Texts) {
+		if what := misplaced(key, l.Texts[key]); what != "" {
+			fault("the text for %q %s", key, what)
 		}
 	}
 	for _, key := range sorted(l.Words) {
@@ -133,6 +145,35 @@ func verbs(text string) string {
 	return strings.Join(slices.DeleteFunc(found, func(v string) bool { return v == "%%" }), " ")
 }
 
+// placeForm is {name}, or {name:one|many}.
+var placeForm = regexp.MustCompile(`\{([a-z0-9_]+)(:[^{}|]*\|[^{}|]*)?\}`)
+
+// misplaced says what is wrong with the places between braces of a text, or nothing. All
+// that English fills in is filled in; what chooses between one and many may be where the
+// language needs it, by anything that English has.
+func misplaced(english, text string) string {
+	if strings.ContainsAny(placeForm.ReplaceAllString(text, ""), "{}") {
+		return "has a brace that belongs to no {name} and no {name:one|many}"
+	}
+	known, filled, arguments := map[string]bool{}, map[string]bool{}, len(strings.Fields(verbs(english)))
+	for _, m := range placeForm.FindAllStringSubmatch(english, -1) {
+		known[m[1]] = true
+	}
+	for _, m := range placeForm.FindAllStringSubmatch(text, -1) {
+		filled[m[1]] = filled[m[1]] || m[2] == ""
+		if n, err := strconv.Atoi(m[1]); err == nil && m[2] != "" && n >= 1 && n <= arguments || known[m[1]] {
+			continue
+		}
+		return fmt.Sprintf("has {%s}, which English has not", m[1])
+	}
+	for _, m := range placeForm.FindAllStringSubmatch(english, -1) {
+		if m[2] == "" && !filled[m[1]] {
+			return fmt.Sprintf("leaves out {%s}", m[1])
+		}
+	}
+	return ""
+}
+
 // Say gives the words of a key, with arguments where they have places for them.
 // A key that English does not have is a fault of the program: it panics, and a
 // test looks for every key that the program asks for.
@@ -165,12 +206,64 @@ func forms(text string, args []any) string {
 var formForm = regexp.MustCompile(`\{([1-9]):([^{}|]*)\|([^{}|]*)\}`)
 
 // Text gives what a figure or the dashboard says in English in this language,
-// English where it has no other.
+// English where it has no other. What queries join from words is given part by part
+// (not run: no feed labs), if the language has every part: a name of the site's own
+// that holds such a sign stays whole.
 func (l *Language) Text(english string) string {
-	if other, found := l.Texts[english]; found {
-		return other
+	text, _ := l.whole(english)
+	return text
+}
+
+// joints are the signs by which queries join words.
+var joints = []string{" → ", "; ", ": ", ", "}
+
+// whole looks a text up, and then each of its parts.
+func (l *Language) whole(english string) (text string, found bool) {
+	if text, found = l.text(english); found {
+		return text, true
 	}
-	return english
+	for _, joint := range joints {
+		parts := strings.Split(english, joint)
+		if len(parts) == 1 {
+			continue
+		}
+		for i, part := range parts {
+			if parts[i], found = l.whole(part); !found {
+				return english, false
+			}
+		}
+		return strings.Join(parts, joint), true
+	}
+	return english, false
+}
+
+// Own is Text of what the program itself says, and no site: its numbers are written as
+// the site writes them.
+func (l *Language) Own(english string) string {
+	text, found := l.text(english)
+	if !found && l.turned {
+		return Comma(english)
+	}
+	return text
+}
+
+// text looks a text up; it is as in English where this language leaves it out.
+func (l *Language) text(english string) (text string, found bool) {
+	if text, found = l.Texts[english]; found {
+		return text, true
+	}
+	if text, found = l.fallback().Texts[english]; found {
+		return text, true
+	}
+	return english, false
+}
+
+// fallback is English, its numbers written as those of this language are.
+func (l *Language) fallback() *Language {
+	if l.turned {
+		return English().WithComma()
+	}
+	return English()
 }
 
 // Fact names a fact by its column, or a code in the words of Text.
@@ -182,8 +275,8 @@ func (l *Language) Fact(column string) string {
 	if text, found := l.Texts[plain]; found {
 		return text
 	}
-	if text, found := English().Facts[column]; found {
+	if text, found := l.fallback().Facts[column]; found {
 		return text
 	}
-	return plain
+	return l.Text(plain)
 }

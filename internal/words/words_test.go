@@ -40,16 +40,47 @@ func TestAnotherLanguageIsOneFile(t *testing.T) {
 	}
 }
 
+func TestPartsOfALabel(t *testing.T) {
+	l := other()
+	for english, text := range map[string]string{"given": "donné", "lost": "perdu", "not run": "non", "no feed labs": "pas de labs"} {
+		l.Texts[english] = text
+	}
+	for label, wanted := range map[string]string{
+		"given → lost":                        "donné → perdu",
+		"not run: no feed labs; no feed labs": "non: pas de labs; pas de labs",
+		"lost":                                "perdu",
+		// A place of the site's.
+		"Ward: lost":  "Ward: lost",
+		"lost, North": "lost, North",
+		"given → ":    "given → ",
+	} {
+		if got := l.Text(label); got != wanted {
+			t.Errorf("%q is %q, wanted %q", label, got, wanted)
+		}
+	}
+}
+
 func TestFaultsOfALanguage(t *testing.T) {
 	l := other()
 	delete(l.Words, "none")
 	l.Words["of"] = "%s"
 	l.Words["extra"] = "x"
+	l.Words["page_of"] = "page {page} of {pgaes}"
+	l.Words["answer_use"] = "In %s %s and %s {4:one|many}"
+	l.Texts["{n} of {of} {n:bag|bags}"] = "{n} bags"
+	l.Texts["{n} of {of}"] = "{of}: {n} {n:bag}"
+	// The form of a word may hang on another number, or on none.
+	l.Texts["{n} {n:bag|bags} of {of}"] = "{of} {of:a|b}, {n}"
 	_, err := LoadFrom(fstest.MapFS{"xx.yaml": file(t, l)}, "xx")
-	for _, want := range []string{`xx.yaml: no words for "none"`, `xx.yaml: "of" fills in "%s", wanted "%s %s"`, `xx.yaml: "extra" is no key of English`} {
+	for _, want := range []string{`xx.yaml: no words for "none"`, `xx.yaml: "of" fills in "%s", wanted "%s %s"`, `xx.yaml: "extra" is no key of English`,
+		`"page_of" has {pgaes}, which English has not`, `"answer_use" has {4}, which English has not`, `the text for "{n} of {of} {n:bag|bags}" leaves out {of}`,
+		`the text for "{n} of {of}" has a brace that belongs to no {name}`} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("no fault %q in %v", want, err)
 		}
+	}
+	if strings.Contains(err.Error(), "{n} {n:bag|bags} of {of}") {
+		t.Errorf("a form that hangs on another number is a fault: %v", err)
 	}
 	if _, err := Load("zz"); err == nil || !strings.Contains(err.Error(), `language: "zz" is not known, wanted one of en`) {
 		t.Errorf("%v", err)

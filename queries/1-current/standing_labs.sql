@@ -43,17 +43,29 @@ ranked AS (
 chosen AS (
     SELECT
         ranked.*,
-        NOT ranked.taken_out AND ranked.rank_left = 1 AS is_chosen
+        NOT ranked.taken_out AND ranked.rank_left = 1 AS is_chosen,
+        -- An empty line, or one that waits for its result, tells no ratio.
+        ranked.value IS NOT NULL OR coalesce(ranked.no_value = 'unclottable', false) AS says_ratio
     FROM ranked
+),
+beside AS (
+    SELECT
+        chosen.*,
+        bool_or(chosen.is_chosen AND NOT chosen.is_derived) OVER same_sample AS any_told,
+        bool_or(chosen.is_chosen AND NOT chosen.is_derived AND chosen.says_ratio) OVER same_sample AS any_told_ratio,
+        bool_or(chosen.is_chosen AND chosen.is_derived AND chosen.says_ratio) OVER same_sample AS any_derived_ratio
+    FROM chosen
+    WINDOW same_sample AS (PARTITION BY chosen.patient_id, chosen.test, chosen.collected_at, chosen.point_of_care)
 )
 SELECT
-    chosen.* EXCLUDE (is_derived, is_cancelled, place, taken_out, rank_left, is_chosen),
+    beside.* EXCLUDE (is_derived, is_cancelled, place, taken_out, rank_left, is_chosen, says_ratio, any_told, any_told_ratio, any_derived_ratio),
     CASE
-        WHEN chosen.taken_out THEN 'cancelled'
-        WHEN NOT chosen.is_chosen THEN 'superseded'
+        WHEN beside.taken_out THEN 'cancelled'
+        WHEN NOT beside.is_chosen THEN 'superseded'
         -- A ratio made from a time gives way to one that the laboratory told.
-        WHEN chosen.is_derived AND bool_or(chosen.is_chosen AND NOT chosen.is_derived)
-            OVER (PARTITION BY chosen.patient_id, chosen.test, chosen.collected_at, chosen.point_of_care) THEN 'given way'
+        WHEN beside.is_derived AND beside.any_told AND (beside.any_told_ratio OR NOT beside.says_ratio) THEN 'given way'
+        -- A line for a ratio without a ratio gives way to one made from a time.
+        WHEN NOT beside.is_derived AND NOT beside.says_ratio AND beside.any_derived_ratio THEN 'given way'
         ELSE 'current'
     END AS standing
-FROM chosen
+FROM beside

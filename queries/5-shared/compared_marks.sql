@@ -8,6 +8,7 @@ SELECT
     CASE
         WHEN NOT last_pack.same_program THEN 'another version of the program or decision table, or records that came since'
         WHEN last_marks.policy_hash <> episodes.policy_hash THEN 'other policy values, or records that came since'
+        WHEN last_pack.other_maps THEN 'another map in site.yaml, or records that came since'
         ELSE 'records that came since'
     END AS why,
     last_marks.episode_id IS NOT NULL AS said

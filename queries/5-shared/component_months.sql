@@ -1,6 +1,6 @@
--- component_months: units issued in the months of the charts, by component and product, and what became of them.
+-- component_months: units issued in the months of the store up to the period's end, by component and product, and what became of them.
 --
--- reads:     issues, months, period, policy
+-- reads:     issues, all_months, policy
 WITH grouped AS (
     SELECT
         date_trunc('month', issues.issued_local) AS month,
@@ -10,15 +10,14 @@ WITH grouped AS (
         count(*) FILTER (issues.fate = 'discarded') AS lost
     FROM issues
     CROSS JOIN (SELECT policy.presumed_is_transfused FROM policy WHERE policy.from_date IS NULL) AS building
-    WHERE issues.issued_local >= (SELECT strptime(min(period.history_from_month), '%Y-%m') FROM period)
     GROUP BY date_trunc('month', issues.issued_local), issues.component
 )
 
 SELECT
-    months.month,
+    all_months.month,
     grouped.component,
     grouped.issued,
     grouped.given,
     grouped.lost
 FROM grouped
-INNER JOIN months ON months.month = strftime(grouped.month, '%Y-%m')
+INNER JOIN all_months ON all_months.month = strftime(grouped.month, '%Y-%m')

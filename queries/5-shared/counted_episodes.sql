@@ -73,7 +73,7 @@ SELECT
     CASE WHEN placed.in_period THEN placed.mark_recorded END AS mark_recorded,
     -- As the figure units_given names them.
     CASE
-        WHEN NOT placed.in_period THEN NULL
+        WHEN NOT placed.in_year THEN NULL
         WHEN placed.units_given >= 8 THEN '8 and more'
         ELSE placed.units_given::VARCHAR
     END AS units,

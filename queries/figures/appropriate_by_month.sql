@@ -1,6 +1,6 @@
 -- appropriate_by_month: Is the share of appropriate episodes changing?
 --
--- reads:     months, episodes, period_episodes
+-- reads:     all_months, episodes, period_episodes
 -- points:    month: month; Month
 --            appropriate: count; Appropriate
 --            judged: count; Judged
@@ -25,16 +25,16 @@
 -- hidden:    last
 -- not known: undetermined episodes are in neither number
 SELECT
-    months.month AS month,
+    all_months.month AS month,
     count(*) FILTER (episodes.mark = 'appropriate') AS appropriate,
     count(episodes.mark) AS judged,
     CASE WHEN count(episodes.mark) > 0 THEN count(*) FILTER (episodes.mark = 'appropriate') / count(episodes.mark) END AS share
-FROM months
+FROM all_months
 LEFT JOIN episodes
-    ON episodes.month = months.month
+    ON episodes.month = all_months.month
     AND episodes.mark IN ('appropriate', 'under-dosed', 'non-bleeding', 'unsupported')
-GROUP BY months.month
-ORDER BY months.month
+GROUP BY all_months.month
+ORDER BY all_months.month
 -- answer
 SELECT
     counted.*,

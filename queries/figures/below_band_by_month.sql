@@ -1,6 +1,6 @@
 -- below_band_by_month: Is the share of doses below the band changing?
 --
--- reads:     months, episodes, period_episodes
+-- reads:     all_months, episodes, period_episodes
 -- points:    month: month; Month
 --            below: count; Below the band
 --            dosed: count; With a dose in one band
@@ -17,18 +17,18 @@
 --            answer n: dose band
 -- not known: episodes without a usable weight or volume; exchanges, circuits and major haemorrhage are left out
 SELECT
-    months.month AS month,
+    all_months.month AS month,
     count(*) FILTER (episodes.dose_band = 'below') AS below,
     count(episodes.dose_band) AS dosed,
     CASE WHEN count(episodes.dose_band) > 0 THEN count(*) FILTER (episodes.dose_band = 'below') / count(episodes.dose_band) END AS share
-FROM months
+FROM all_months
 LEFT JOIN episodes
-    ON episodes.month = months.month
+    ON episodes.month = all_months.month
     AND episodes.outcome = 'transfused'
     AND episodes.basis NOT IN ('plasma_exchange', 'circuit_prime', 'major_haemorrhage')
     AND episodes.dose_band <> 'not_known'
-GROUP BY months.month
-ORDER BY months.month
+GROUP BY all_months.month
+ORDER BY all_months.month
 -- answer
 SELECT
     count(*) FILTER (period_episodes.dose_band = 'below') AS n,

@@ -1,6 +1,6 @@
 -- plasma_per_admissions: How much plasma do we give for the patients we admit?
 --
--- reads:     months, component_months, activity, period
+-- reads:     all_months, component_months, activity, period
 -- points:    month: month; Month
 --            plasma: units; Plasma units given
 --            admissions: units; Admissions
@@ -28,13 +28,13 @@ given AS (
 )
 
 SELECT
-    months.month AS month,
+    all_months.month AS month,
     coalesce(given.given, 0) AS plasma,
     counted.admissions AS admissions
-FROM months
-LEFT JOIN given ON given.month = months.month
-LEFT JOIN counted ON counted.month = months.month
-ORDER BY months.month
+FROM all_months
+LEFT JOIN given ON given.month = all_months.month
+LEFT JOIN counted ON counted.month = all_months.month
+ORDER BY all_months.month
 -- answer
 SELECT
     coalesce(sum(points.plasma) FILTER (points.admissions > 0), 0)::BIGINT AS plasma,

@@ -1,6 +1,6 @@
 -- plasma_per_red_cells: How much plasma do we give to the red cells?
 --
--- reads:     months, component_months, period
+-- reads:     all_months, component_months, period
 -- points:    month: month; Month
 --            plasma: units; Plasma units given
 --            red_cells: units; Red-cell units given
@@ -8,13 +8,13 @@
 --            of: units; Red-cell units given
 -- not known: units of unknown fate; a unit is of the month of its issue
 SELECT
-    months.month AS month,
+    all_months.month AS month,
     coalesce(sum(component_months.given) FILTER (component_months.component = 'plasma'), 0)::BIGINT AS plasma,
     coalesce(sum(component_months.given) FILTER (component_months.component = 'red_cells'), 0)::BIGINT AS red_cells
-FROM months
-LEFT JOIN component_months ON component_months.month = months.month
-GROUP BY months.month
-ORDER BY months.month
+FROM all_months
+LEFT JOIN component_months ON component_months.month = all_months.month
+GROUP BY all_months.month
+ORDER BY all_months.month
 -- answer
 SELECT
     coalesce(sum(points.plasma), 0)::BIGINT AS plasma,

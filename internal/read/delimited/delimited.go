@@ -39,6 +39,10 @@ type Export struct {
 	// Delimiter is the one stated or found.
 	Delimiter byte
 
+	// headerRow is the line that is stated for the header, or 0; above counts lines
+	// before it that are not blank.
+	headerRow, above int64
+
 	name   string
 	reader io.Reader
 	// rest is what was read and not yet handed out; it begins at a record.
@@ -50,11 +54,12 @@ type Export struct {
 
 // Open reads the header of r, which is UTF-8 without a byte order mark. name is
 // the place in errors. delimiter parts the cells: one of , ; | and tab, or 0: to
-// be found in the header. A file of another kind and a header whose delimiter is
+// be found in the header. headerRow is the line on which the header stands, or 0:
+// the first that is not blank. A file of another kind and a header whose delimiter is
 // in doubt are errors of type *source.Error; others come from r. Where r is
 // blank, there is no header.
-func Open(r io.Reader, name string, delimiter byte) (*Export, error) {
-	e := &Export{name: name, reader: r, line: 1, Delimiter: delimiter}
+func Open(r io.Reader, name string, delimiter byte, headerRow int64) (*Export, error) {
+	e := &Export{name: name, reader: r, line: 1, Delimiter: delimiter, headerRow: headerRow}
 	if delimiter != 0 && bytes.IndexByte(candidates, delimiter) < 0 {
 		return nil, e.fault(0, "delimiter: found %q stated; wanted a comma, semicolon, tab or pipe", string(rune(delimiter)))
 	}

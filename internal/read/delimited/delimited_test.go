@@ -27,7 +27,7 @@ func read(text string, delimiter byte) ([]string, []row, error) {
 }
 
 func readFrom(r io.Reader, delimiter byte) ([]string, []row, error) {
-	e, err := Open(r, "export.csv", delimiter)
+	e, err := Open(r, "export.csv", delimiter, 0)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -280,7 +280,7 @@ func BenchmarkRows(b *testing.B) {
 		b.Run(name, func(b *testing.B) {
 			b.SetBytes(int64(len(text)))
 			for range b.N {
-				e, err := Open(bytes.NewReader(text), "bench.csv", 0)
+				e, err := Open(bytes.NewReader(text), "bench.csv", 0, 0)
 				if err != nil {
 					b.Fatal(err)
 				}

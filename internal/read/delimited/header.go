@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"strings"
 	"unicode/utf8"
+
+	"thawline/internal/read/source"
 )
 
 // candidates are the delimiters that are known.
@@ -38,12 +40,60 @@ func otherKind(start []byte) string {
 	return ""
 }
 
-// header reads the first record that is not blank, if there is one.
+// passOver reads the lines above the one that is stated for the header. They are
+// lines of text, whatever quotes and delimiters stand in them.
+func (e *Export) passOver() error {
+	for e.line < e.headerRow {
+		end := bytes.IndexByte(e.rest, '\n') + 1
+		switch {
+		case end == 0 && !e.ended && len(e.rest) < headerLimit:
+			if err := e.fill(min(headerLimit, 2*len(e.rest)+1)); err != nil {
+				return err
+			}
+			continue
+		case end == 0 && !e.ended:
+			return e.fault(e.line, "found a line of over %d MB above the header: the file is damaged or of another kind", headerLimit>>20)
+		case end == 0 && len(e.rest) == 0 && e.above > 0:
+			return e.fault(0, "header_row: found %d rows, and row %d stated for the header: correct header_row: of this feed in site.yaml, or leave it out", e.line-1, e.headerRow)
+		case end == 0 && len(e.rest) == 0:
+			return nil // A blank file.
+		case end == 0:
+			end = len(e.rest)
+		}
+		text := e.rest[:end]
+		if !utf8.Valid(text) {
+			return e.fault(e.line, "%s", notUTF8) // The rows may be of ASCII, and next month's not.
+		}
+		if !blank(text) && !e.hint(text) {
+			e.above++
+		}
+		e.rest = e.rest[end:]
+		e.line++
+	}
+	return nil
+}
+
+// Notes are sentences about what was passed over.
+func (e *Export) Notes() []string {
+	if e.above == 0 {
+		return nil
+	}
+	return []string{source.PassedOver(e.above, e.headerRow)}
+}
+
+// header reads the first record that is not blank, if there is one, or the one on
+// the line that is stated.
 func (e *Export) header() error {
+	if err := e.passOver(); err != nil {
+		return err
+	}
 	for {
 		text, err := e.firstRecord()
 		if err != nil {
 			return err
+		}
+		if len(text) == 0 && e.above > 0 {
+			return e.fault(e.line, source.NoHeader)
 		}
 		if len(text) == 0 {
 			return nil
@@ -51,6 +101,9 @@ func (e *Export) header() error {
 		line := e.line
 		e.line += int64(bytes.Count(text, newline))
 		e.rest = e.rest[len(text):]
+		if blank(text) && e.headerRow > 0 && e.above > 0 {
+			return e.fault(line, source.NoHeader)
+		}
 		if blank(text) {
 			continue
 		}

@@ -23,6 +23,14 @@ func (e *Error) Error() string {
 	return fmt.Sprintf("%s:%d: %s", e.Name, e.Place, e.Says)
 }
 
+// NoHeader says that nothing stands where site.yaml states the header.
+const NoHeader = "header_row: found nothing on the row that site.yaml states for the header: correct header_row: of this feed, or leave it out"
+
+// PassedOver notes what stands above a header whose row is stated.
+func PassedOver(rows, header int64) string {
+	return fmt.Sprintf("header_row: the names of the columns are read from row %d; rows above it that hold something and were passed over: %d", header, rows)
+}
+
 // At gives a fault without a place its place; any other error stays as it is.
 func At(err error, place int64) error {
 	var fault *Error

@@ -1,6 +1,7 @@
 package xlsx
 
 import (
+	"bytes"
 	"encoding/xml"
 	"io"
 	"strconv"
@@ -12,6 +13,7 @@ type cells struct {
 	shared    *shared
 	formats   []shows
 	epoch1904 bool
+	comma     bool
 	value     []byte
 }
 
@@ -111,5 +113,10 @@ func (c *cells) number(b []byte, style string) []byte {
 	if whole(c.value) {
 		return append(b, c.value...)
 	}
-	return appendNumber(b, v)
+	from := len(b)
+	b = appendNumber(b, v)
+	if i := bytes.IndexByte(b[from:], '.'); c.comma && i >= 0 {
+		b[from+i] = ','
+	}
+	return b
 }

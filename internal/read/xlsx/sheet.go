@@ -35,7 +35,9 @@ type sheet struct {
 	// beyond counts cells right of the header, merged those over several rows.
 	beyond, merged int64
 	headerRow      int64
-	ended          bool
+	// stated is the row that is stated for the header, above counts rows before it.
+	stated, above int64
+	ended         bool
 }
 
 func openSheet(p *pack, f *zip.File, c *cells) (*sheet, error) {
@@ -54,10 +56,19 @@ func (s *sheet) fault(says string) error {
 // broken says what an error of the part means, on the row at hand.
 func (s *sheet) broken(err error) error { return source.At(s.pack.damage(err), s.row) }
 
-// header reads the first row that is not blank.
-func (s *sheet) header() ([]string, error) {
+// header reads the first row that is not blank, or the one that is stated.
+func (s *sheet) header(stated int64) ([]string, error) {
+	s.stated = stated
 	first := &Stretch{}
 	found, err := s.next(first)
+	for err == nil && found && s.row < stated {
+		s.above++
+		first = &Stretch{}
+		found, err = s.next(first)
+	}
+	if err == nil && s.above > 0 && (!found || s.row != stated) {
+		err = s.fault(source.NoHeader)
+	}
 	if err != nil || !found {
 		return nil, err
 	}
@@ -227,6 +238,9 @@ func (s *sheet) rest() error {
 
 func (s *sheet) notes() []string {
 	var all []string
+	if s.above > 0 {
+		all = append(all, source.PassedOver(s.above, s.stated))
+	}
 	if s.merged > 0 {
 		all = append(all, fmt.Sprintf("cells merged over several rows: %d; what they hold stands in the first row alone", s.merged))
 	}

@@ -46,11 +46,22 @@ type worksheet struct {
 	hidden     bool
 }
 
-// Open opens the workbook in at. name is the place in errors. wanted is the
-// name of a sheet, or its number from 1; empty means the one that is not
-// hidden. Faults are errors of type *source.Error; where the sheet alone is in
+// Options says what is read of a workbook.
+type Options struct {
+	// Sheet is the name of a sheet, or its number from 1; empty means the one that
+	// is not hidden.
+	Sheet string
+	// HeaderRow is the row of the sheet that holds the header, or 0: the first that
+	// is not blank.
+	HeaderRow int64
+	// Comma writes the decimals of numbers with a comma, as the texts beside them
+	// are written: in the file a number has no mark of its own.
+	Comma bool
+}
+
+// Open opens the workbook in at. name is the place in errors. Faults are errors of type *source.Error; where the sheet alone is in
 // doubt, the export that comes with it names the sheets and holds no rows.
-func Open(at io.ReaderAt, size int64, name, wanted string) (*Export, error) {
+func Open(at io.ReaderAt, size int64, name string, o Options) (*Export, error) {
 	p, err := openPack(at, size, name)
 	if err != nil {
 		return nil, err
@@ -92,12 +103,12 @@ func Open(at io.ReaderAt, size int64, name, wanted string) (*Export, error) {
 			e.Shown = append(e.Shown, s.name)
 		}
 	}
-	chosen, says := choose(sheets, strings.TrimSpace(wanted))
+	chosen, says := choose(sheets, strings.TrimSpace(o.Sheet))
 	if says != "" {
 		return e, p.fault(says)
 	}
 	e.Sheet = chosen.name
-	cells := &cells{pack: p, epoch1904: book.Properties.Date1904 == "1" || book.Properties.Date1904 == "true"}
+	cells := &cells{pack: p, comma: o.Comma, epoch1904: book.Properties.Date1904 == "1" || book.Properties.Date1904 == "true"}
 	if part := p.find(parts.byType("styles")); part != nil {
 		if cells.formats, err = p.formats(part); err != nil {
 			return nil, err
@@ -114,7 +125,7 @@ func Open(at io.ReaderAt, size int64, name, wanted string) (*Export, error) {
 	if e.sheet, err = openSheet(p, f, cells); err != nil {
 		return nil, err
 	}
-	e.Header, err = e.sheet.header()
+	e.Header, err = e.sheet.header(o.HeaderRow)
 	if err != nil {
 		e.Close()
 	}

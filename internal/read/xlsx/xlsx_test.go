@@ -60,7 +60,7 @@ func (p parts) zip(t testing.TB) []byte {
 
 // read returns the header and the rows, each as place:cell|cell.
 func read(content []byte, wanted string) (header string, rows []string, notes []string, err error) {
-	e, err := Open(bytes.NewReader(content), int64(len(content)), "export.xlsx", wanted)
+	e, err := Open(bytes.NewReader(content), int64(len(content)), "export.xlsx", Options{Sheet: wanted})
 	if err != nil {
 		return "", nil, nil, err
 	}
@@ -296,7 +296,7 @@ func TestTrap(t *testing.T) {
 func TestErrorOfTheDisk(t *testing.T) {
 	content := oneSheet("").zip(t)
 	broken := errors.New("input/output error")
-	_, err := Open(failing{bytes.NewReader(content), broken}, int64(len(content)), "export.xlsx", "")
+	_, err := Open(failing{bytes.NewReader(content), broken}, int64(len(content)), "export.xlsx", Options{})
 	if !errors.Is(err, broken) {
 		t.Errorf("error %v, want the disk's own", err)
 	}
@@ -313,4 +313,58 @@ func (f failing) ReadAt(b []byte, at int64) (int, error) {
 		return 0, f.err
 	}
 	return f.ReaderAt.ReadAt(b, at)
+}
+
+// A number has no mark in the file: it is written with the one that the texts
+// beside it have. Dates and texts stay.
+func TestNumbersWithAComma(t *testing.T) {
+	rows := `<row r="1"><c r="A1" t="s"><v>0</v></c><c r="B1" t="inlineStr"><is><t>b</t></is></c></row><row r="2"><c r="A2"><v>1.234</v></c><c r="B2" t="inlineStr"><is><t>1.234</t></is></c></row><row r="3"><c r="A3"><v>7</v></c><c r="B3" s="1"><v>45000.5</v></c></row>`
+	content := oneSheet(rows).zip(t)
+	e, err := Open(bytes.NewReader(content), int64(len(content)), "export.xlsx", Options{Comma: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer e.Close()
+	var got []string
+	for stretch, err := range e.Stretches() {
+		if err != nil {
+			t.Fatal(err)
+		}
+		stretch.Rows(func(_ int64, cells [][]byte) bool {
+			got = append(got, string(bytes.Join(cells, []byte("|"))))
+			return true
+		})
+	}
+	if want := "1,234|1.234 7|2023-03-15T12:00:00"; strings.Join(got, " ") != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// Rows above the stated header are passed over and noted; a blank one in its place
+// is a fault.
+func TestHeaderRowOfASheet(t *testing.T) {
+	rows := `<row r="1"><c r="A1" t="inlineStr"><is><t>Title</t></is></c></row><row r="3"><c r="A3" t="s"><v>0</v></c><c r="B3" t="inlineStr"><is><t>b</t></is></c></row><row r="4"><c r="A4"><v>1</v></c><c r="B4"><v>2</v></c></row>`
+	content := oneSheet(rows).zip(t)
+	for row, want := range map[int64]string{3: "unit_no|b 4:1|2", 2: "fault", 4: "1|2", 9: "fault"} {
+		e, err := Open(bytes.NewReader(content), int64(len(content)), "export.xlsx", Options{HeaderRow: row})
+		got := "fault"
+		if err == nil {
+			got = strings.Join(e.Header, "|")
+			for stretch, err := range e.Stretches() {
+				if err != nil {
+					t.Fatal(err)
+				}
+				stretch.Rows(func(place int64, cells [][]byte) bool {
+					got += fmt.Sprintf(" %d:%s", place, bytes.Join(cells, []byte("|")))
+					return true
+				})
+			}
+			if notes := e.Notes(); len(notes) != 1 || !strings.Contains(notes[0], "passed over") {
+				t.Errorf("row %d: notes %q", row, notes)
+			}
+		}
+		if got != want {
+			t.Errorf("row %d: %q, want %q (%v)", row, got, want, err)
+		}
+	}
 }
