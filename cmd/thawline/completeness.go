@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -24,13 +26,17 @@ import (
 // that tell of a period, or where it is empty those of a run. It looks at the store, not
 // at one run, so that a pack says the same whoever asks for it.
 func shortfalls(hospital *site.Site, st *store.Store, some []store.Reading, of string) *incompleteError {
-	guard := status.NewGuard(st.Readings())
-	products, hidden := map[string]int64{}, map[string]int64{}
+	guard := status.NewGuard(hospital, st.Readings())
+	products, hidden, since := map[string]int64{}, map[string]int64{}, map[string][]string{}
 	var read, rejected, hiddenRows int64
 	for _, r := range st.Readings() {
 		for code, count := range r.SetAsideCodes {
 			name, found := strings.CutPrefix(code, "product_code=")
 			if !found {
+				continue
+			}
+			if guard.MappedSince(r.Table, status.SetAside, "product_code", name) {
+				since[name] = append(since[name], r.File)
 				continue
 			}
 			if text, ok := guard.Shown(r.Table, status.SetAside, "product_code", name); ok {
@@ -47,6 +53,13 @@ func shortfalls(hospital *site.Site, st *store.Store, some []store.Reading, of s
 	var all incompleteError
 	for _, name := range byCount(products) {
 		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_product", Args: []any{strconv.Quote(name), products[name]}})
+	}
+	for _, name := range slices.Sorted(maps.Keys(since)) {
+		files := strings.Join(since[name][:min(3, len(since[name]))], ", ")
+		if len(since[name]) > 3 {
+			files += ", …"
+		}
+		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_mapped_product", Args: []any{strconv.Quote(name), files}})
 	}
 	if len(hidden) > 0 {
 		all.reasons = append(all.reasons, pack.Reason{Key: "lacks_unnamed_product", Args: []any{int64(len(hidden)), hiddenRows}})
@@ -234,7 +247,7 @@ func reasons(err error) []pack.Reason {
 
 // sayFiles prints the sums of each file that was read, why rows and cells were
 // not taken, and the codes that no map knows.
-func sayFiles(ctx context.Context, s *streams, st *store.Store, report ingest.Report) error {
+func sayFiles(ctx context.Context, s *streams, hospital *site.Site, st *store.Store, report ingest.Report) error {
 	unchanged := 0
 	for _, f := range report.Files {
 		if f.Unchanged {
@@ -249,7 +262,7 @@ func sayFiles(ctx context.Context, s *streams, st *store.Store, report ingest.Re
 	for _, note := range report.Notes {
 		s.say("note: %s", note)
 	}
-	return sayProblems(ctx, s, st, report)
+	return sayProblems(ctx, s, hospital, st, report)
 }
 
 // shownProblems keeps a first run over a large laboratory export to a screen.
@@ -258,7 +271,7 @@ const shownProblems = 20
 // sayProblems groups what is wrong with the files of this run, with the first
 // place of each: why rows and cells of the fresh ones were not taken, and the
 // codes of all of them that no map knows. It shows no value that points to a person.
-func sayProblems(ctx context.Context, s *streams, st *store.Store, report ingest.Report) error {
+func sayProblems(ctx context.Context, s *streams, hospital *site.Site, st *store.Store, report ingest.Report) error {
 	var all, fresh []store.Reading
 	for _, r := range st.Readings() {
 		for _, f := range report.Files {
@@ -271,7 +284,7 @@ func sayProblems(ctx context.Context, s *streams, st *store.Store, report ingest
 			}
 		}
 	}
-	guard := status.NewGuard(st.Readings())
+	guard := status.NewGuard(hospital, st.Readings())
 	problems, err := status.Problems(ctx, guard, fresh, contract.Problems.Column("severity").Codes...)
 	if err != nil {
 		return err

@@ -32,7 +32,7 @@ func (c *ingestCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	if c.JSON {
-		report.Files = shownFiles(status.NewGuard(st.Readings()), report.Files)
+		report.Files = shownFiles(status.NewGuard(hospital, st.Readings()), report.Files)
 		if err := s.json(report); err != nil {
 			return err
 		}
@@ -44,7 +44,7 @@ func (c *ingestCommand) Run(ctx context.Context, s *streams) error {
 // leave the store as it was; the others are taken, and current follows them.
 func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Store) (ingest.Report, error) {
 	report, failed := ingest.Run(ctx, hospital, st, progress(s))
-	if err := sayFiles(ctx, s, st, report); err != nil && failed == nil {
+	if err := sayFiles(ctx, s, hospital, st, report); err != nil && failed == nil {
 		return report, err
 	}
 	if failed != nil && ctx.Err() != nil {
@@ -54,7 +54,8 @@ func readIn(ctx context.Context, s *streams, hospital *site.Site, st *store.Stor
 	debug.FreeOSMemory()
 	current, err := audit.Current(ctx, st, hospital)
 	if err != nil {
-		return report, err
+		// What was wrong with files does not go away because more is wrong.
+		return report, errors.Join(failed, err)
 	}
 	for _, line := range current.Lines() {
 		s.say("%s", line)

@@ -72,7 +72,7 @@ func (c *inspectCommand) try(ctx context.Context, s *streams) error {
 	if ctx.Err() != nil {
 		return failed
 	}
-	guard := status.NewGuard(found.Readings)
+	guard := status.NewGuard(hospital, found.Readings)
 	problems := status.Trial(guard, found.Readings, found.Problems)
 	if c.JSON {
 		if err := s.json(trial{shownFiles(guard, found.Files), problems, found.Notes}); err != nil {

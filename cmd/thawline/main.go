@@ -16,8 +16,10 @@ import (
 	"syscall"
 	"time"
 	_ "time/tzdata" // The zone data is in the binary: a bare machine has none.
+	"unicode"
 
 	"github.com/alecthomas/kong"
+	"github.com/mattn/go-isatty"
 
 	"thawline/internal/policy"
 	"thawline/internal/site"
@@ -68,7 +70,27 @@ type streams struct {
 }
 
 // say writes a line of progress or result to standard error.
-func (s *streams) say(format string, args ...any) { fmt.Fprintf(s.err, format+"\n", args...) }
+func (s *streams) say(format string, args ...any) {
+	fmt.Fprint(s.err, printable(fmt.Sprintf(format+"\n", args...)))
+}
+
+// printable takes out what a terminal would obey: a file's name may hold it.
+func printable(text string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) && r != '\n' && r != '\t' {
+			return unicode.ReplacementChar
+		}
+		return r
+	}, text)
+}
+
+// terminal writes results for a person to look at.
+type terminal struct{ io.Writer }
+
+func (t terminal) Write(text []byte) (int, error) {
+	_, err := io.WriteString(t.Writer, printable(string(text)))
+	return len(text), err
+}
 
 // json writes a value for a program to read.
 func (s *streams) json(value any) error {
@@ -145,6 +167,9 @@ func description() string {
 
 // run is the program without its process: tests call it with buffers.
 func run(ctx context.Context, args []string, out, errOut io.Writer) exitCode {
+	if file, ok := out.(*os.File); ok && isatty.IsTerminal(file.Fd()) {
+		out = terminal{out}
+	}
 	s := &streams{out: out, err: errOut}
 	var c command
 	exited := -1

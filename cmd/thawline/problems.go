@@ -41,7 +41,7 @@ func (c *problemsCommand) Run(ctx context.Context, s *streams) error {
 	if err := known("severity", severities, status.Severities); err != nil {
 		return err
 	}
-	_, _, st, err := c.open(false)
+	hospital, _, st, err := c.open(false)
 	if err != nil {
 		return err
 	}
@@ -53,7 +53,7 @@ func (c *problemsCommand) Run(ctx context.Context, s *streams) error {
 	if len(readings) == 0 && len(st.Readings()) > 0 {
 		return usageError{errors.New("no export in the store is of that table and name: thawline status lists them")}
 	}
-	problems, err := status.Problems(ctx, status.NewGuard(st.Readings()), readings, severities...)
+	problems, err := status.Problems(ctx, status.NewGuard(hospital, st.Readings()), readings, severities...)
 	if err != nil {
 		return err
 	}

@@ -2,8 +2,11 @@ package main
 
 import (
 	"context"
+	"errors"
+	"fmt"
 
 	"thawline/internal/audit"
+	"thawline/internal/engine"
 )
 
 type queryCommand struct {
@@ -29,6 +32,9 @@ func (c *queryCommand) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	names, rows, err := e.Select(ctx, "your query", c.SQL)
+	if failed := (*engine.Error)(nil); errors.As(err, &failed) && failed.Failed {
+		return fmt.Errorf("%w; thawline status --verify tells whether a file of the store is damaged", err)
+	}
 	if err != nil {
 		return usageError{err}
 	}

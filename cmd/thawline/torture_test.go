@@ -110,6 +110,10 @@ var tortured = []struct {
 	{file: "sheet-errors.csv", read: 3, accepted: 1, rejected: 2},
 	{file: "rounded-numbers.csv", read: 2, accepted: 1, rejected: 1},
 	{file: "times-that-are-none.csv", read: 5, accepted: 1, rejected: 4},
+	{file: "times-in-basic-forms.csv", read: 4, accepted: 4},
+	{file: "ends-of-the-calendar.csv", read: 4, accepted: 1, rejected: 3},
+	{file: "beyond-the-analyser.csv", read: 3, accepted: 3},
+	{file: "ends-of-segments.hl7", read: 6, accepted: 6},
 	{file: "hostile.csv", read: 5, accepted: 5},
 	// Archives.
 	{file: "truncated.csv.gz", says: "found a gzip archive that breaks off"},
@@ -331,12 +335,14 @@ func readAlone(t *testing.T, file, sql string) []map[string]string {
 // TestTorturedValues asks of single files what became of their cells.
 func TestTorturedValues(t *testing.T) {
 	for file, want := range map[string]string{
-		"decimal-comma.csv":   "H1 inr 1.4 10:15|H2 inr 2.1 11:15|H3 fibrinogen 1.9 12:15",
-		"thin-spaces.csv":     "H1 inr 1.4 10:15|H2 inr 1.5 10:15",
-		"thousands.csv":       "H1 fibrinogen  10:15|H2 fibrinogen 0.0019 10:15",
-		"minus-and-signs.csv": "H1 inr 0.9 10:15|H2 inr 8 10:15|H3 inr  10:15|H4 inr  10:15",
-		"quote-inside.csv":    "H1\" inr  10:15",
-		"row-again.csv":       "H1 inr 1.4 10:15|H2 inr 2.1 11:15",
+		"decimal-comma.csv":        "H1 inr 1.4 10:15|H2 inr 2.1 11:15|H3 fibrinogen 1.9 12:15",
+		"thin-spaces.csv":          "H1 inr 1.4 10:15|H2 inr 1.5 10:15",
+		"thousands.csv":            "H1 fibrinogen  10:15|H2 fibrinogen 0.0019 10:15",
+		"minus-and-signs.csv":      "H1 inr 0.9 10:15|H2 inr 8 10:15|H3 inr  10:15|H4 inr  10:15",
+		"quote-inside.csv":         "H1\" inr  10:15",
+		"ends-of-segments.hl7":     "H1 inr 1.4 10:15|H1 inr  11:15",
+		"times-in-basic-forms.csv": "H1 inr 1.4 10:15|H2 inr 1.4 00:00|H3 inr 1.4 10:00|H4 inr 1.4 00:00",
+		"row-again.csv":            "H1 inr 1.4 10:15|H2 inr 2.1 11:15",
 	} {
 		t.Run(file, func(t *testing.T) {
 			t.Parallel()

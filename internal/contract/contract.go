@@ -7,8 +7,10 @@ package contract
 import "fmt"
 
 // Version is the version of this contract. A store written under another
-// version is refused, never guessed at.
-const Version = 1
+// version is refused, never guessed at. Version 2 reads clotting times beyond the
+// analyser as unclottable, spreadsheets' errors in issued_at and fate as written,
+// more forms of ISO 8601 and fewer years, and notes which codes patients share.
+const Version = 2
 
 // Kind is the type of a column. Each maps to one Arrow and one Parquet type.
 type Kind int

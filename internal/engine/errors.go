@@ -40,6 +40,9 @@ type Error struct {
 	Line int
 	// Message is the engine's word, first line only.
 	Message string
+	// Failed says that the engine failed at its work, for which the query may not
+	// be to blame: a file may be damaged.
+	Failed bool
 }
 
 // Error gives place and message.
@@ -59,7 +62,7 @@ func explain(what string, err error) error {
 		return fmt.Errorf("%s: %w", what, err)
 	}
 	text := err.Error()
-	found := &Error{What: what, Message: "the engine failed (its words may quote a record and are not shown)"}
+	found := &Error{What: what, Message: "the engine failed (its words may quote a record and are not shown)", Failed: true}
 	if m := line.FindStringSubmatch(text); m != nil {
 		fmt.Sscan(m[1], &found.Line)
 	}
@@ -68,6 +71,7 @@ func explain(what string, err error) error {
 		if at < 0 {
 			continue
 		}
+		found.Failed = k.prefix == "IO Error"
 		if k.speaks {
 			found.Message, _, _ = strings.Cut(text[at:], "\n")
 		} else {

@@ -83,8 +83,8 @@ func (e *Engine) Parse(ctx context.Context, what, query string) (*Parsed, error)
 	r := &reader{what: what, query: query, parsed: &Parsed{words: map[string]bool{}}, parts: map[string]bool{}}
 	if tree.Error {
 		found := &Error{What: what, Message: tree.Message}
-		if strings.HasPrefix(tree.Message, "Only SELECT") {
-			found.Message = "it is no SELECT, or not alone: wanted one SELECT"
+		if strings.Contains(tree.Message, "Only SELECT statements can be serialized") {
+			found.Message = "found another statement, wanted one SELECT: the store is read here, never changed"
 		}
 		var at int
 		if _, err := fmt.Sscan(tree.Position, &at); err == nil {

@@ -9,12 +9,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
 	"sort"
 	"strings"
+	"syscall"
 
 	"thawline/internal/contract"
 	"thawline/internal/site"
@@ -136,7 +138,7 @@ func Run(ctx context.Context, s *site.Site, st *store.Store, progress Progress) 
 	if err := r.newestAgain(failed); err != nil {
 		faults = append(faults, err)
 	}
-	r.noteOldMaps(sources, seen, failed)
+	r.noteOldMaps(seen, failed)
 	return r.report, errors.Join(faults...)
 }
 
@@ -150,7 +152,11 @@ func (r *run) find() (sources []source, faults []error) {
 			faults = append(faults, configurationError{fmt.Errorf("%s:%d: files: %q is no pattern: %w", r.site.Path, feed.Line, feed.Files, err)})
 			continue
 		}
-		if len(paths) == 0 {
+		unread := unreadable(feed.Files)
+		for _, err := range unread {
+			faults = append(faults, fmt.Errorf("%s:%d: files: %w", r.site.Path, feed.Line, err))
+		}
+		if len(paths) == 0 && unread == nil {
 			r.note("%s:%d: files: no file matches %s: nothing was read for %s", r.site.Path, feed.Line, r.relative(feed.Files), feed.Table.Name)
 		}
 		sort.Strings(paths)
@@ -167,8 +173,16 @@ func (r *run) find() (sources []source, faults []error) {
 			}
 			taken[key] = true
 			info, err := os.Stat(path)
-			if err == nil && !info.Mode().IsRegular() {
-				err = errors.New("found a folder or a device, wanted a file")
+			switch {
+			case errors.Is(err, fs.ErrNotExist):
+				// The pattern found the name, so that it is a link.
+				err = errors.New("found a link that leads nowhere, wanted a file: mend the link, or take it away")
+			case err != nil:
+				err = withoutPath(err)
+			case info.IsDir():
+				err = fmt.Errorf("found a folder, wanted a file: move it elsewhere, or let files: of the feed on line %d of site.yaml name less", feed.Line)
+			case !info.Mode().IsRegular():
+				err = fmt.Errorf("found a device or a pipe, wanted a file: move it elsewhere, or let files: of the feed on line %d of site.yaml name less", feed.Line)
 			}
 			if err != nil {
 				faults = append(faults, fmt.Errorf("%s: %w", r.relative(path), err))
@@ -187,6 +201,47 @@ func (r *run) find() (sources []source, faults []error) {
 		}
 	}
 	return sources, faults
+}
+
+// unreadable lists what keeps a pattern from being followed: to match names, the
+// library passes over folders that cannot be read, as if they were empty.
+func unreadable(pattern string) []error {
+	var faults []error
+	hasMeta := func(text string) bool { return strings.ContainsAny(text, `*?[\`) }
+	dir := filepath.Dir(pattern)
+	dirs := []string{dir}
+	if hasMeta(dir) {
+		faults = unreadable(dir)
+		dirs, _ = filepath.Glob(dir)
+	}
+	for _, dir := range dirs {
+		err := error(nil)
+		if hasMeta(filepath.Base(pattern)) {
+			var f *os.File
+			if f, err = os.Open(dir); err == nil {
+				_, err = f.Readdirnames(1)
+				f.Close()
+			}
+		} else {
+			_, err = os.Lstat(filepath.Join(dir, filepath.Base(pattern)))
+		}
+		// A folder that is not there holds no files, and an empty one none either;
+		// of several that match, one may be a file.
+		if err == nil || errors.Is(err, io.EOF) || errors.Is(err, fs.ErrNotExist) || len(dirs) > 1 && errors.Is(err, syscall.ENOTDIR) {
+			continue
+		}
+		faults = append(faults, fmt.Errorf("%s cannot be read, wanted a folder of exports: %w", dir, withoutPath(err)))
+	}
+	return faults
+}
+
+// withoutPath is an error of the disk without the path, which is told already.
+func withoutPath(err error) error {
+	var told *fs.PathError
+	if errors.As(err, &told) {
+		return told.Err
+	}
+	return err
 }
 
 // take reads one file unless its reading is there, or it was withdrawn, and
@@ -324,13 +379,9 @@ func hashFile(path string) (string, error) {
 
 // noteOldMaps names readings that another map made and whose file is gone: they
 // stay, and cannot be read anew. A file that failed by the new map has said so.
-func (r *run) noteOldMaps(sources []source, seen, failed map[string]bool) {
-	maps := map[string]bool{}
-	for _, src := range sources {
-		maps[src.feed.Table.Name+src.mapHash] = true
-	}
+func (r *run) noteOldMaps(seen, failed map[string]bool) {
 	for _, old := range r.store.Readings() {
-		if !seen[old.ID] && !failed[old.Table+old.File] && !maps[old.Table+old.Map] {
+		if !seen[old.ID] && !failed[old.Table+old.File] && !r.tableMaps[[2]string{old.Table, old.Map}] {
 			r.note("%s: its reading was made by an earlier map of %s and stays: what it was read from is no longer at %s", old.File, old.Table, old.Path)
 		}
 	}

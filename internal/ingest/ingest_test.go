@@ -284,6 +284,26 @@ func TestSheetsOfOneTable(t *testing.T) {
 	}
 }
 
+// An export that was archived away is read as it was: its map is no earlier one
+// because no file is there to be read by it.
+func TestArchivedExportsAreNoOldReadings(t *testing.T) {
+	s := hospital(t)
+	gone := put(t, s, "patients_2026-01-31.csv", header+"P1,1950-01-02,F\n")
+	if _, _, _, err := run1(t, s); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Remove(gone); err != nil {
+		t.Fatal(err)
+	}
+	report, after, _, err := run1(t, s)
+	if err != nil || len(after) != 1 {
+		t.Fatal(len(after), err)
+	}
+	if len(report.Notes) != 1 || !strings.Contains(report.Notes[0], "no file matches") {
+		t.Errorf("notes %q, want that no file matches alone", report.Notes)
+	}
+}
+
 // Where the whole of a file shows that commas part the decimals of a column, a
 // point that may part thousands is a problem, however early it stands; another
 // column of the file, or another file, proves nothing.

@@ -17,6 +17,13 @@ var codeSteps = map[string]struct{ setAside, unmapped string }{
 	"detail":       {unmapped: "map it under detail: in the feed; until then the detail is not known"},
 }
 
+// nowMapped is the next step for a code that the maps know by now.
+const nowMapped = "it is in the map now: run thawline ingest; an export that this does not read anew is no longer in its place: put it back there, or withdraw it"
+
+// codesOfRows are columns whose code decides whether a row is set aside. Others
+// name what stands in a file of messages or resources and holds no row.
+var codesOfRows = map[string]bool{"product_code": true, "test": true, "kind": true, "medicine": true, "measure": true}
+
 func setAsideStep(column string) string {
 	if s := codeSteps[column].setAside; s != "" {
 		return s
@@ -42,9 +49,11 @@ type told struct {
 	rows int64
 	// shared says that the code stands in the rows of several patients.
 	shared bool
-	files  int
-	first  []string
-	unit   string
+	// byMap says that a reading by a map of the site as it is now holds it.
+	byMap bool
+	files int
+	first []string
+	unit  string
 }
 
 func (t *told) add(rows int64, file, unit string) {
@@ -95,11 +104,18 @@ func codeProblems(guard *Guard, readings []store.Reading) []Problem {
 			hidden[c.kind].rows += t.rows
 			continue
 		}
-		reason := fmt.Sprintf("code %q is in no map", text)
+		reason, next := fmt.Sprintf("code %q is in no map", text), step[c.severity](c.column)
+		if c.severity == SetAside && !codesOfRows[c.column] {
+			reason = fmt.Sprintf("%q holds no row of %s", text, c.table)
+			next = fmt.Sprintf("nothing is amiss where another feed reads it, or none needs to; ignore: %q in this feed (or ignore: rest) passes over it without a word", []string{c.column + "=" + text})
+		}
+		if guard.MappedSince(c.table, c.severity, c.column, c.word) {
+			next = nowMapped
+		}
 		if unit := ShownUnit(t.unit); unit != "" {
 			reason += fmt.Sprintf(" (in %s)", unit)
 		}
-		add(c.kind, t, reason, step[c.severity](c.column))
+		add(c.kind, t, reason, next)
 	}
 	for k, t := range columns {
 		switch {

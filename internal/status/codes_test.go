@@ -3,10 +3,13 @@ package status
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
+	"thawline/internal/contract"
 	"thawline/internal/normalise"
+	"thawline/internal/site"
 	"thawline/internal/store"
 )
 
@@ -42,6 +45,9 @@ func TestWhichCodesAreShown(t *testing.T) {
 		{"test", "4711", 900, false, ""}, // of one patient, however many rows
 		{"test", "4711", 4, true, ""},
 		{"message", "BPS^O29", 1, false, "BPS^O29"},
+		{"patient", "without another number", 1, false, "without another number"},
+		{"procedure", "387713003", 5, false, "387713003"}, // a format's own code, of no known patients
+		{"procedure", "387713003", 4, false, ""},
 		{"product_code", "1234567", 1, false, ""},
 		{"product_code", "943 476 5900", 9, false, ""},
 		{"product_code", "943 476 5900", 9, true, "943 476 5900"},
@@ -59,13 +65,13 @@ func TestWhichCodesAreShown(t *testing.T) {
 		{"fate", strings.Repeat("é", 41), 1, false, strings.Repeat("é", 40) + "…"},
 		{"fate", strings.Repeat("é", 40), 1, false, strings.Repeat("é", 40)},
 	} {
-		guard := NewGuard([]store.Reading{reading("labs", c.column, c.rows, c.shared, c.text)})
+		guard := NewGuard(&site.Site{}, []store.Reading{reading("labs", c.column, c.rows, c.shared, c.text)})
 		if got, ok := guard.Shown("labs", SetAside, c.column, c.text); got != c.want || ok != (c.want != "") {
 			t.Errorf("%s %q in %d rows: %q %t, want %q", c.column, c.text, c.rows, got, ok, c.want)
 		}
 	}
 	// A code that no reading holds was never looked at.
-	if _, ok := NewGuard(nil).Shown("labs", SetAside, "test", "K"); ok {
+	if _, ok := NewGuard(&site.Site{}, nil).Shown("labs", SetAside, "test", "K"); ok {
 		t.Error("a code of no reading is shown")
 	}
 }
@@ -102,7 +108,7 @@ func TestAColumnOfPersonsIsNotShown(t *testing.T) {
 			words = append(words, fmt.Sprintf(c.code, i))
 		}
 		readings := []store.Reading{reading("labs", "test", c.rows, c.shared, words...), {Table: "labs", File: "b.csv"}}
-		guard := NewGuard(readings)
+		guard := NewGuard(&site.Site{}, readings)
 		list := codeProblems(guard, readings)
 		var rows int64
 		for _, p := range list {
@@ -125,10 +131,41 @@ func TestAColumnOfPersonsIsNotShown(t *testing.T) {
 	}
 }
 
+// What the maps know by now is told with what is left to do: the export that was
+// read before they did is gone.
+func TestCodesMappedSince(t *testing.T) {
+	s := &site.Site{Products: map[string]site.Product{"new": {}}, Feeds: []site.Feed{{Table: contract.Issues}, {Table: contract.Labs, Codes: map[string]map[string]string{"test": {"inr2": "inr"}}}}}
+	old := reading("issues", "product_code", 3, false, "NEW", "OTHER")
+	results := reading("labs", "test", 3, false, "INR2", "K")
+	now := results
+	now.Map, now.ID = store.SHA256(s.Feeds[1].Effective(s)), "2"
+	messages := reading("labs", "message", 3, false, "BPS^O29")
+	for _, c := range []struct {
+		readings []store.Reading
+		want     map[string]bool
+	}{
+		{[]store.Reading{old, results}, map[string]bool{"NEW": true, "OTHER": false, "INR2": true, "K": false}},
+		{[]store.Reading{results, now}, map[string]bool{"INR2": false, "K": false}}, // another feed reads it
+	} {
+		for _, p := range codeProblems(NewGuard(s, c.readings), c.readings) {
+			for word, want := range c.want {
+				if strings.Contains(p.Reason, strconv.Quote(word)) && (p.Next == nowMapped) != want {
+					t.Errorf("%s: next %q", p.Reason, p.Next)
+				}
+			}
+		}
+	}
+	// What holds no row of the table is in need of no map.
+	list := codeProblems(NewGuard(s, []store.Reading{messages}), []store.Reading{messages})
+	if len(list) != 1 || list[0].Reason != `"BPS^O29" holds no row of labs` || !strings.Contains(list[0].Next, `ignore: ["message=BPS^O29"]`) || strings.Contains(list[0].Next, "message:") {
+		t.Errorf("%+v", list)
+	}
+}
+
 // A word in place of a number is told with the map that explains it.
 func TestWordsInPlaceOfNumbers(t *testing.T) {
 	readings := []store.Reading{{Table: "labs", File: "a.csv", Unmapped: map[string]int64{"no_value=geronnen": 3, "no_value=Frau N. Nobody in Station Nord": 2}}}
-	list := codeProblems(NewGuard(readings), readings)
+	list := codeProblems(NewGuard(&site.Site{}, readings), readings)
 	if len(list) != 2 || !strings.Contains(list[0].Reason+list[1].Reason, `code "geronnen" is in no map`) || strings.Contains(fmt.Sprint(list), "Nobody") || !strings.Contains(list[0].Next, "map it under no_value:") {
 		t.Errorf("%+v", list)
 	}
@@ -140,11 +177,11 @@ func TestTrialNamesWhatWasWritten(t *testing.T) {
 	count := normalise.ProblemCount{Table: "labs", File: "a.csv", Severity: "dropped", Column: "unit_raw", Reason: "no unit of inr: ", Rows: 9, First: 2, Raw: map[string]int64{"Units": 5, "kg": 3, "Frau Nobody aus Nirgendwo Nord": 1}}
 	other := count
 	other.File, other.Raw = "b.csv", map[string]int64{"kg": 4}
-	if list := Trial(NewGuard(nil), nil, []normalise.ProblemCount{count, other}); len(list) != 1 || strings.Join(list[0].Examples, ", ") != "kg, Units" || list[0].Rows != 18 {
+	if list := Trial(NewGuard(&site.Site{}, nil), nil, []normalise.ProblemCount{count, other}); len(list) != 1 || strings.Join(list[0].Examples, ", ") != "kg, Units" || list[0].Rows != 18 {
 		t.Errorf("%+v", list)
 	}
 	other.RawMore = 1
-	if list := Trial(NewGuard(nil), nil, []normalise.ProblemCount{count, other}); len(list[0].Examples) != 0 {
+	if list := Trial(NewGuard(&site.Site{}, nil), nil, []normalise.ProblemCount{count, other}); len(list[0].Examples) != 0 {
 		t.Errorf("%+v", list)
 	}
 }

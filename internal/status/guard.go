@@ -6,6 +6,7 @@ import (
 	"strings"
 	"unicode"
 
+	"thawline/internal/site"
 	"thawline/internal/store"
 )
 
@@ -16,23 +17,32 @@ import (
 // number or a name of a person may not; and of a column whose texts, taken
 // together, are numbers or names of persons, none is.
 type Guard struct {
+	site  *site.Site
 	codes map[code]*told
 	looks map[kind]*look
 }
 
-// NewGuard looks at the codes of all readings.
-func NewGuard(readings []store.Reading) *Guard {
-	g := &Guard{map[code]*told{}, map[kind]*look{}}
+// NewGuard looks at the codes of all readings of a site.
+func NewGuard(s *site.Site, readings []store.Reading) *Guard {
+	g := &Guard{site: s, codes: map[code]*told{}, looks: map[kind]*look{}}
+	maps := map[string]bool{}
+	for i := range s.Feeds {
+		maps[s.Feeds[i].Table.Name+store.SHA256(s.Feeds[i].Effective(s))] = true
+	}
 	eachCode(readings, func(r *store.Reading, c code, rows int64, _ string) {
 		if g.codes[c] == nil {
 			g.codes[c] = &told{}
 		}
 		g.codes[c].rows += rows
+		g.codes[c].byMap = g.codes[c].byMap || maps[r.Table+r.Map]
 		// The same patients stand in many exports: those of each count by themselves.
 		_, shared := slices.BinarySearch(r.SharedCodes, c.column+"="+c.word)
 		g.codes[c].shared = g.codes[c].shared || shared
 	})
 	for c, t := range g.codes {
+		// What stands in the place of rows is named by the format's own codes, whose
+		// patients are not known.
+		t.shared = t.shared || c.severity == SetAside && !codesOfRows[c.column]
 		if g.looks[c.kind] == nil {
 			g.looks[c.kind] = &look{}
 		}
@@ -56,6 +66,21 @@ func eachCode(readings []store.Reading, use func(r *store.Reading, c code, rows 
 			use(r, of(Unmapped, text), n, "")
 		}
 	}
+}
+
+// MappedSince says that a code is in the site's maps as they are now, and that
+// all readings which did not know it were made by earlier ones.
+func (g *Guard) MappedSince(table, severity, column, word string) bool {
+	if t := g.codes[code{kind{table: table, severity: severity, column: column}, word}]; t == nil || t.byMap {
+		return false
+	}
+	word = strings.ToLower(strings.TrimSpace(word))
+	if _, known := g.site.Products[word]; column == "product_code" {
+		return known
+	}
+	return slices.ContainsFunc(g.site.Feeds, func(f site.Feed) bool {
+		return f.Table.Name == table && (f.Codes[column][word] != "" || f.Ignore[word])
+	})
 }
 
 // hides says that no code of a column is shown.
@@ -143,11 +168,17 @@ func (l *look) codes() bool {
 // labels of blood: a letter, four digits, the type of donation and the division.
 var productForm = regexp.MustCompile(`^[A-Z][0-9]{4}[A-Z0-9][A-Z0-9]{2}$`)
 
+// ownWords are words of this program in the place of a code.
+var ownWords = map[string]bool{"patient=without another number": true, "patient=without a time of death": true, "supplied=no blood product": true, "procedure=without a blood product": true}
+
 // mayNamePerson says that a text has the form of a number of a person (four
 // digits, together or in groups, with or without letters: a date of birth is
 // one), of a name (two or three words of letters alone), or of free text (four
 // words). Published codes of the column are none.
 func mayNamePerson(column, text string) bool {
+	if ownWords[column+"="+text] {
+		return false
+	}
 	digits := 0
 	for _, r := range text {
 		if unicode.IsDigit(r) {

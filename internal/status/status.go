@@ -91,7 +91,7 @@ func Of(ctx context.Context, st *store.Store, s *site.Site, p *policy.Policy) (*
 	if r.Matched, err = audit.MatchedPatients(ctx, st, true); err != nil {
 		return nil, err
 	}
-	problems, err := Problems(ctx, NewGuard(readings), readings)
+	problems, err := Problems(ctx, NewGuard(s, readings), readings)
 	if err != nil {
 		return nil, err
 	}

@@ -117,6 +117,9 @@ put("minus-and-signs.csv", lines("H1,INR,<0.9,,2026-10-01T10:15", "H2,INR,\u2265
 put("sheet-errors.csv", lines("#N/A,INR,1.4,,2026-10-01T10:15", "H2,INR,#VALUE!,,2026-10-01T10:15", "H3,INR,1.6,,#REF!"))
 put("rounded-numbers.csv", lines("1.23457E+11,INR,1.4,,2026-10-01T10:15", "123457000000,INR,1.4,,2026-10-01T10:15"))
 put("times-that-are-none.csv", lines("H1,INR,1.4,,01/10/2026 10:15", "H2,INR,1.4,,2026-02-30T10:15", "H3,INR,1.4,,2026-03-29T01:30", "H4,INR,1.4,,1.10.", "H5,INR,1.4,,2026-10-01"))
+put("times-in-basic-forms.csv", lines("H1,INR,1.4,,20261001T1015", "H2,INR,1.4,,20261001", "H3,INR,1.4,,2026-10-01T10", "H4,INR,1.4,,2026-10-01T24:00"))
+put("ends-of-the-calendar.csv", lines("H1,INR,1.4,,0000-01-01T00:00", "H2,INR,1.4,,0001-01-01T00:00", "H3,INR,1.4,,9999-12-31T23:59:59", "H4,INR,1.4,,9999-12-31T23:59:59-02:00"))
+put("beyond-the-analyser.csv", lines("H1,INR,>,,2026-10-01T10:15", "H2,INR,off scale,,2026-10-01T10:15", "H3,FIBC,>,g/L,2026-10-01T10:15"))
 put("hostile.csv", lines('=HYPERLINK(0),INR,1.4,,2026-10-01T10:15', "<script>alert(1)</script>,INR,1.4,,2026-10-01T10:15", "'; DROP TABLE labs; --,INR,1.4,,2026-10-01T10:15", "../../etc/passwd,INR,1.4,,2026-10-01T10:15", "\x1b[31mH5\x07,INR,1.4,,2026-10-01T10:15"))
 
 # Archives.
@@ -127,6 +130,11 @@ put("bytes-after-the-end.csv.gz", packed(GOOD) + b"and these are no archive")
 put("wrong-checksum.csv.gz", packed(GOOD)[:-8] + bytes(4) + packed(GOOD)[-4:])
 put("packed-twice.csv.gz", gzip.compress(packed(GOOD), mtime=0))
 put("truncated.csv.zst", zstd(GOOD * 50)[:-20])
+
+
+# Messages: two files put together, one of lines, one as the standard has it.
+MESSAGE = "\n".join(["MSH|^~\\&|LIS|NOWHERE|||20261001120000||ORU^R01|1|P|2.5.1", "PID|||H1", "OBR|1|||COAG|||202610011015", "OBX|1|NM|INR||1.4||||||F", "OBX|2|NM|INR|||||>|||F|||202610011115", ""])
+put("ends-of-segments.hl7", MESSAGE + MESSAGE.replace("\n", "\r") + MESSAGE.replace("\n", "\r\n"))
 
 
 # Workbooks.

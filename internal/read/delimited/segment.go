@@ -55,12 +55,14 @@ func (s *Segment) Rows(yield func(line int64, cells [][]byte) bool) error {
 		for more := true; more; {
 			var cell []byte
 			if at < len(text) && text[at] == '"' {
-				var inside, breaks int
-				cell, inside, at, breaks = quoted(text, at, delimiter)
-				if breaks > 0 && s.strayed(cell, inside, text[at:], len(cells)) {
-					return &source.Error{Name: s.name, Place: line, Says: strayQuote}
+				var breaks int
+				cell, at, breaks = quoted(text, at, delimiter)
+				if breaks != 0 {
+					if breaks < 0 || s.strayed(cell, text[at:], len(cells)) {
+						return &source.Error{Name: s.name, Place: line, Says: strayQuote}
+					}
+					line += int64(breaks)
 				}
-				line += int64(breaks)
 			} else {
 				start := at
 				// Eight bytes at a time: of a cell at the end of the text, one.
@@ -132,9 +134,9 @@ func blank(line []byte) bool {
 // quoted reads the cell whose quote opens at text[at]. It moves the cell's text
 // together in place where quotes were doubled, and returns it, the place of the
 // delimiter or line break after it, and the line breaks inside it. What stands
-// between the closing quote and the delimiter is kept as it is: after the first
-// inside bytes of the cell.
-func quoted(text []byte, at int, delimiter byte) (cell []byte, inside, next, breaks int) {
+// between the closing quote and the delimiter is kept as it is; where that is not
+// blank and there are breaks, their number is negative.
+func quoted(text []byte, at int, delimiter byte) (cell []byte, next, breaks int) {
 	at++
 	start, end := at, at
 	for {
@@ -157,16 +159,19 @@ func quoted(text []byte, at int, delimiter byte) (cell []byte, inside, next, bre
 		at++
 	}
 	at = min(at, len(text))
-	closed := end
+	inside := end
 	for at < len(text) && text[at] != delimiter && text[at] != '\n' {
 		text[end] = text[at]
 		end++
 		at++
 	}
-	if (at == len(text) || text[at] == '\n') && end > closed && text[end-1] == '\r' {
+	if (at == len(text) || text[at] == '\n') && end > inside && text[end-1] == '\r' {
 		end-- // Of CRLF; a carriage return inside the quotes stays.
 	}
-	return text[start:end:end], closed - start, at, breaks
+	if breaks > 0 && end > inside && !blank(text[inside:end]) {
+		breaks = -breaks
+	}
+	return text[start:end:end], at, breaks
 }
 
 const strayQuote = "a quote opens on this line, and the cell runs on over the lines that follow to another quote that does not end it: the rows between would be lost; repair the export: a cell that begins with a quote is written in quotes, and a quote inside it twice"
@@ -174,16 +179,13 @@ const strayQuote = "a quote opens on this line, and the cell runs on over the li
 // strayed reports whether a cell of several lines is none, but begins with a
 // quote that is a character like any other (an exporter that writes no quotes),
 // and runs on to the next cell that does so: all rows between would be one cell.
-// Either text stands after the quote that closes it, where RFC 4180 has a
-// delimiter or the end of the line; or that quote stands where a cell begins,
-// and both the first line of the cell and its last, taken without their quotes,
-// have as many cells as the header. before is how many cells stand before it,
-// after what follows it.
-func (s *Segment) strayed(cell []byte, inside int, after []byte, before int) bool {
-	if !blank(cell[inside:]) {
-		return true
-	}
-	text := cell[:inside]
+// Mostly text stands after the quote that closes it, where RFC 4180 has a
+// delimiter or the end of the line: quoted says so. Where none does, that quote
+// stands where a cell begins, and both the first line of the cell and its last,
+// taken without their quotes, have as many cells as the header. before is how
+// many cells stand before it, after what follows it.
+func (s *Segment) strayed(cell, after []byte, before int) bool {
+	text := cell
 	if last := text[len(text)-1]; s.width < 4 || last != s.delimiter && last != '\n' {
 		return false
 	}
