@@ -70,7 +70,7 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 			s.say("decision table: %d rows, every combination has one, every row can be reached", len(table.Rows()))
 		}
 	}
-	panels := false
+	panels := true
 	if read && p != nil {
 		if rules, err := audit.LocalRules(ctx, hospital, p); !fault(err) {
 			s.say("rules of the site's own: %d, no fault", len(rules))
@@ -85,7 +85,7 @@ func (c *checkCommand) Run(ctx context.Context, s *streams) error {
 		s.say("note: %s is not read: figures and panels.yaml of a site's own stand in the folder panels beside site.yaml", file)
 	}
 	today := time.Now().In(hospital.Zone).Format(time.DateOnly)
-	if panels || !read {
+	if panels {
 		n, more, err := pack.CheckDecisions(hospital, today)
 		if !fault(err) {
 			s.say("decisions: %d", n)

@@ -20,7 +20,7 @@ func TestWhatWasNotTakenIsSaid(t *testing.T) {
 		"issues1.csv": "unit_no,product_code,patient_id,issued_at,fate,indication\n" +
 			"U1,F,SECRET1,2025-03-10T10:00Z,gone,bleeding\n" +
 			"U2,NEW1,SECRET1,2025-03-10T10:00Z,transfused,bleeding\n" +
-			"U3,F,SECRET2,2025-03-10T10:00Z,transfused,who knows\n",
+			"U3,F,SECRET2,2025-03-10T10:00Z,transfused,unsure\n",
 		"labs1.csv": goodLabs + "SECRET1,INR,2.2,2025/31/03\nSECRET1,INR,2.3,x\nSECRET1,CRP,7,10/03/2025 09:00\nSECRET1,INR,99,10/03/2025 10:00\n",
 	} {
 		os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600)
@@ -35,7 +35,7 @@ func TestWhatWasNotTakenIsSaid(t *testing.T) {
 		"rejected 2: labs.collected_at: ", "first labs1.csv:3",
 		"suspect 1: labs.value: outside 0.5 to 30, the limits of inr; first labs1.csv:6",
 		`set aside 1: labs.test: code "CRP" is in no map`, `set aside 1: issues.product_code: code "NEW1" is in no map`,
-		`unmapped 1: issues.fate: code "gone" is in no map`, `unmapped 1: issues.indication: code "who knows" is in no map`,
+		`unmapped 1: issues.fate: code "gone" is in no map`, `unmapped 1: issues.indication: code "unsure" is in no map`,
 		`product code "NEW1" is in no product map`,
 	} {
 		if !strings.Contains(said, want) {

@@ -150,6 +150,7 @@ func (d *rows) sources(t *testing.T, inbox string) (byFeed, byFile map[string][]
 				}
 				if result := slices.Index(lines[0], "Result"); kind.begins == "results" && slices.Contains(kind.codes, line[column]) && !plainResult(line[result]) {
 					unknown++
+					noCode[kind.feed][line[result]] = true
 				}
 				for i, head := range lines[0] {
 					if codes := bankCodes[head]; kind.begins == "bank" && codes != nil && line[i] != "" && !slices.Contains(codes, line[i]) {
