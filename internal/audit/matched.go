@@ -36,9 +36,14 @@ const (
 // None says that the table knows none of the patients, who are enough to say so.
 func (m Matched) None() bool { return m.Patients == 0 && m.Of >= fewestForNone }
 
-// Few says that it knows none of them, or so few that their numbers must differ.
+// Few says that it knows none of them, or so few that their numbers must differ: of a
+// table that tells of few patients by its nature, where more match otherwise.
 func (m Matched) Few() bool {
-	return m.None() || m.Of >= fewestForFew && m.Patients*fewPatients < m.Of
+	few := m.Of >= fewestForFew && m.Patients*fewPatients < m.Of
+	if m.Table == contract.Medicines.Name || m.Table == contract.Events.Name {
+		few = few && m.Otherwise > 0
+	}
+	return m.None() || few
 }
 
 // Line says it in a line, with the next step, where the table knows few.
@@ -171,7 +176,7 @@ func matched(ctx context.Context, e *engine.Engine, t *contract.Table, at string
 		if err != nil {
 			return m, err
 		}
-		if m.Patients = known; m.Patients > 0 && !m.Few() {
+		if m.Patients = known; m.Patients > 0 && m.Patients*fewPatients >= m.Of {
 			return m, nil
 		}
 	}
@@ -179,7 +184,7 @@ func matched(ctx context.Context, e *engine.Engine, t *contract.Table, at string
 	if err != nil {
 		return m, err
 	}
-	if m.Patients, err = count(ctx, e, "SELECT count(*) FROM asked WHERE patient_id IN (SELECT patient_id FROM told)"); err != nil || !m.Few() {
+	if m.Patients, err = count(ctx, e, "SELECT count(*) FROM asked WHERE patient_id IN (SELECT patient_id FROM told)"); err != nil || m.Patients*fewPatients >= m.Of {
 		return m, err
 	}
 	for _, o := range otherwise {

@@ -66,3 +66,22 @@ func TestMatchedPatients(t *testing.T) {
 		}
 	}
 }
+
+// Few patients with plasma had a medicine or an event, as a rule: that is no fault, where
+// no other form of their numbers makes more of them match.
+func TestFewPatientsOfASparseTable(t *testing.T) {
+	for _, c := range []struct {
+		m    Matched
+		want bool
+	}{
+		{Matched{Table: "labs", Patients: 29, Of: 1114}, true},
+		{Matched{Table: "medicines", Patients: 29, Of: 1114}, false},
+		{Matched{Table: "medicines", Patients: 29, Of: 1114, Otherwise: 500}, true},
+		{Matched{Table: "events", Patients: 0, Of: 9}, true},
+		{Matched{Table: "events", Patients: 1, Of: 100}, false},
+	} {
+		if got := c.m.Few(); got != c.want {
+			t.Errorf("%+v: few %t, wanted %t", c.m, got, c.want)
+		}
+	}
+}
