@@ -329,6 +329,7 @@ func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 			shown, _, _ := d.text(w.says[strings.Trim(name, "{}")])
 			return shown
 		}))
+		all[len(all)-1] = strings.NewReplacer("[", "", "]", "").Replace(all[len(all)-1])
 	}
 	if p.Figure == "appropriate_by_month" {
 		var without []string
@@ -348,6 +349,9 @@ func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 	if hidden {
 		all = append(all, fmt.Sprintf("“hidden”: a count under %d, or a larger one that would give such a count away.", d.small))
 	}
+	if away := isNotDrawn(a, p); len(away) > 0 {
+		all = append(all, "Not drawn, since their numbers are hidden: "+strings.Join(away, "; ")+".")
+	}
 	if of, ok := definition(p); ok && of.NotKnown != "" {
 		all = append(all, "Left out or not known: "+of.NotKnown+".")
 	}
@@ -355,6 +359,19 @@ func (d *rows) notes(a *article, p figure.Panel, w wanted) []string {
 		all = append(all, "Beside it: "+p.Beside)
 	}
 	return all
+}
+
+// isNotDrawn names the rows of a chart of points of which a number is hidden.
+func isNotDrawn(a *article, p figure.Panel) (names []string) {
+	if (p.Chart != "funnel" && p.Chart != "effect") || a.tooFew != "" {
+		return nil
+	}
+	for r, row := range a.rows {
+		if slices.ContainsFunc(p.Y, func(name string) bool { return isHidden(a, r, head(p, name)) }) {
+			names = append(names, row[0])
+		}
+	}
+	return names
 }
 
 // checkFacts compares the line under a sentence.

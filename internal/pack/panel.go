@@ -282,6 +282,9 @@ func (fs *figures) panel(p figure.Panel, f *figure.Figure) panel {
 	if hidden {
 		out.Notes = append(out.Notes, in.w("hidden_note", in.format.Small))
 	}
+	if away := in.notDrawn(f, p); away != "" && out.TooFew == "" {
+		out.Notes = append(out.Notes, away)
+	}
 	if p.Chart != "table" && f.AllHidden() {
 		// Months or bands with nothing but that word beside them tell nothing.
 		out.TooFew = in.w("all_hidden")
@@ -430,4 +433,22 @@ func (in *input) shown(f *figure.Figure, name string) string {
 		return in.w("hidden")
 	}
 	return in.words(f, name)
+}
+
+// notDrawn names the rows of a chart of points that have no place in it, since a count
+// of theirs is hidden: nothing in the picture would tell that they are missing.
+func (in *input) notDrawn(f *figure.Figure, p figure.Panel) string {
+	if p.Chart != "funnel" && p.Chart != "effect" {
+		return ""
+	}
+	var names []string
+	for _, row := range f.Rows {
+		if slices.ContainsFunc(p.Y, func(name string) bool { i := f.Index(name); return i >= 0 && row[i].Hidden }) {
+			names = append(names, in.format.Cell(f.Points[0], row[0]))
+		}
+	}
+	if len(names) == 0 {
+		return ""
+	}
+	return in.w("not_drawn", strings.Join(names, "; "))
 }
